@@ -1,0 +1,29 @@
+// Fit the axis lines of a machine to a survey: the one call behind `pivotrace fit`.
+#pragma once
+
+#include "pivotrace/estimate/result.h"
+#include "pivotrace/problem.h"
+#include "pivotrace/survey/survey.h"
+
+namespace pivotrace {
+
+struct FitOptions {
+  /// Outputs whose U95 exceeds these are refused, not printed.
+  double location_limit_mm = 0.5;
+  double orientation_limit_rad = 0.0087266462599716477;  // 0.5 deg
+  int max_iterations = 50;
+
+  /// Every problem with these options; empty when they can be used.
+  Problems validate() const;
+};
+
+/// Joint least-squares adjustment of all touches and all turned axes of one survey.
+/// Minimises sum over stations of v' C^-1 v with v the signed gaps [mm] and C the covariance of
+/// DESIGN section 3.1 (touch noise, a shared 3-vector per station, index errors).
+/// Fails with P2xx when the touches do not determine the unknowns (named, with what to add) and
+/// with P3xx when no solution is found. A result may be returned with usable == false: it is then
+/// complete and printable, but must not be written anywhere.
+Expected<FitResult> fit_survey(const Machine& machine, const Survey& survey,
+                               const FitOptions& options = {});
+
+}  // namespace pivotrace

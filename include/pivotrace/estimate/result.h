@@ -1,0 +1,181 @@
+// The result of a fit: values with uncertainties that are meant to be believed.
+// Lengths mm, angles rad here; the JSON file writes degrees. Defaults say "not run".
+#pragma once
+
+#include <Eigen/Core>
+#include <array>
+#include <limits>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "pivotrace/geometry/line.h"
+#include "pivotrace/machine/machine.h"
+
+namespace pivotrace {
+
+inline constexpr double not_run = std::numeric_limits<double>::quiet_NaN();
+
+/// A value with two standard uncertainties: `u` (repeatable: enough to compare two surveys of the
+/// same set-up) and `u_absolute` (with probe offset, diameters, scale: enough to write the value).
+/// U95 = t_0.975(dof) u. dof is infinite when every sigma comes from the machine file.
+struct Estimate {
+  double value = not_run;
+  double u = not_run;
+  double U95 = not_run;
+  double u_absolute = not_run;
+  double U95_absolute = not_run;
+  double dof = not_run;
+};
+
+/// One coordinate of a centre, or one angle of an orientation, with its ISO 230-1 symbol.
+struct NamedEstimate {
+  std::string key;     ///< "X", "Y", "Z" (location) or "A", "B", "C" (orientation)
+  std::string symbol;  ///< "E_Y0A", "E_B0A", ...
+  Estimate estimate;   ///< mm or rad
+};
+
+/// Spread of the station deviations about one axis line (ISO 10360-3 names): largest minus
+/// smallest, mm. Not an error motion: a handful of stations cannot show one.
+struct DeviationRanges {
+  double F_R = not_run;  ///< radial
+  double F_T = not_run;  ///< tangential
+  double F_A = not_run;  ///< axial
+};
+
+struct AxisResult {
+  char letter = '?';
+  AxisSide side = AxisSide::work;
+  bool estimated = false;  ///< false: the axis was not turned; its nominal line was used
+  Line line;               ///< point in the quoted plane; direction along nominal
+  Line nominal;
+  std::optional<LinearAxis> along;
+  double quoted_at_mm = not_run;
+  TurnSense turn = TurnSense::right_hand;
+  bool turn_confirmed = false;  ///< the touches rule out the other sense
+  std::vector<NamedEstimate>
+      location;  ///< centre minus nothing: machine coordinates in the quoted plane
+  std::vector<NamedEstimate> orientation;   ///< ISO 230-1 angles, rad
+  Estimate lean;                            ///< angle between fitted and nominal direction, rad
+  std::optional<Estimate> pivot_to_stylus;  ///< tool side: perpendicular arm, mm
+  std::optional<Estimate> pivot_to_gauge;   ///< tool side: minus the stylus length, mm
+  DeviationRanges ranges;
+};
+
+struct AxisPairResult {
+  char first = '?';
+  char second = '?';
+  bool parallel = false;
+  Estimate distance;                      ///< signed common normal, mm
+  Estimate crossing;                      ///< rad
+  std::array<Estimate, 3> foot_on_first;  ///< X, Y, Z mm; not run when parallel
+  std::array<Estimate, 3> foot_on_second;
+};
+
+struct ArtefactResult {
+  std::string name;
+  ArtefactKind kind = ArtefactKind::ball;
+  int touches = 0;
+  std::array<Estimate, 3> position;          ///< carried frame, mm
+  std::optional<Eigen::Vector3d> direction;  ///< pin, bore, flat
+  std::optional<Estimate>
+      diameter;  ///< artefact alone; absent when only the sum with the stylus is known
+  std::optional<Estimate> effective_diameter;  ///< artefact + stylus (bore: - stylus)
+  bool diameter_free = false;                  ///< true: found from these touches alone
+};
+
+struct StationResult {
+  std::string label;
+  RotaryAngles angles_rad{};
+  int touches = 0;
+  std::string artefact;
+  char axis = '?';        ///< axis the components refer to: innermost turned one
+  bool resolved = false;  ///< enough touches here to state a deviation
+  double radial_mm = not_run;
+  double tangential_mm = not_run;
+  double axial_mm = not_run;
+  bool excluded = false;
+  double statistic = not_run;  ///< blunder test of the station as a whole, see FitSummary
+};
+
+struct TouchResult {
+  std::string label;
+  std::string station;
+  std::string artefact;
+  double residual_mm =
+      not_run;  ///< signed gap left after the fit; centre rows: length of the vector
+  std::optional<double> sigma_mm;       ///< of the residual; absent where redundancy is 0
+  double redundancy = not_run;          ///< 0..1 (centre rows: 0..3)
+  std::optional<double> w;              ///< studentised residual; absent where redundancy is 0
+  std::optional<double> detectable_mm;  ///< smallest blunder found in 8 of 10 cases
+  bool excluded = false;
+  int line = 0;
+};
+
+enum class Severity { note, warning, error };
+
+/// A diagnosis in plain words.
+struct Finding {
+  std::string code;  ///< stable, lower-case words with hyphens
+  Severity severity = Severity::note;
+  std::string text;
+  std::string advice;
+};
+
+struct FitSummary {
+  int touches = 0;
+  int readings = 0;  ///< a centre row counts 3
+  int unknowns = 0;
+  int excluded = 0;
+  double dof = not_run;
+  double sigma0 = not_run;  ///< sqrt(chi2 / dof)
+  double chi2 = not_run;
+  double chi2_limit = not_run;  ///< 99.9 % point
+  double condition = not_run;   ///< of the whitened, column-scaled Jacobian
+  double touch_sigma_mm = not_run;
+  double station_sigma_mm = not_run;
+  std::vector<std::pair<char, double>> index_sigma_rad;
+  std::string sigma_source = "not run";  ///< "machine file", "estimated", "defaults", ...
+  int iterations = -1;
+  double solver_seconds = not_run;
+};
+
+/// Share of the variance of one output that comes from one source; shares of an output sum to 1.
+struct BudgetLine {
+  std::string output;  ///< "A.location.Y", ...
+  std::string source;  ///< "touch", "station", "index A", "stylus offset", "diameter", ...
+  double share = not_run;
+};
+
+/// Joint covariance of every stated axis parameter, in the order of `names`; mm and rad.
+struct JointCovariance {
+  std::vector<std::string> names;
+  Eigen::MatrixXd repeatable;
+  Eigen::MatrixXd absolute;
+};
+
+struct InputFile {
+  std::string role;  ///< "machine", "touches"
+  std::string file;
+  std::string sha256;
+};
+
+struct FitResult {
+  bool usable = false;
+  std::string machine_name;
+  std::string started;
+  std::string made;  ///< ISO 8601 UTC
+  std::string version;
+  std::vector<InputFile> inputs;
+  std::vector<AxisResult> axes;
+  std::vector<AxisPairResult> axis_pairs;
+  std::vector<ArtefactResult> artefacts;
+  FitSummary fit;
+  std::vector<BudgetLine> budget;
+  std::vector<StationResult> stations;
+  std::vector<TouchResult> touches;
+  std::vector<Finding> findings;
+  JointCovariance covariance;
+};
+
+}  // namespace pivotrace

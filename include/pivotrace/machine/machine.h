@@ -1,0 +1,148 @@
+// What the machine file says: linear travels, rotary axes, probe, artefacts, obstacles.
+// Lengths mm, angles rad, machine frame (ISO 841: tool relative to the bed), nominal values.
+#pragma once
+
+#include <Eigen/Core>
+#include <array>
+#include <optional>
+#include <string>
+#include <vector>
+
+namespace pivotrace {
+
+/// Two rotary axes on the work side and two on the tool side at the most.
+inline constexpr int max_rotary_axes = 4;
+
+/// Commanded rotary angles, in the order of Machine::rotary; unused entries are 0.
+using RotaryAngles = std::array<double, max_rotary_axes>;
+
+enum class LinearAxis { X = 0, Y = 1, Z = 2 };
+enum class AxisSide { work, tool };
+
+/// How the carried body turns about the + direction for a positive command.
+enum class TurnSense { right_hand = 1, left_hand = -1 };
+
+inline double turn_sign(TurnSense sense) { return sense == TurnSense::right_hand ? 1.0 : -1.0; }
+
+struct Range {
+  double low = 0.0;
+  double high = 0.0;
+  bool contains(double value, double slack = 0.0) const {
+    return value >= low - slack && value <= high + slack;
+  }
+};
+
+/// Stated when the machine file says nothing: common practice, no source.
+inline constexpr double default_station_sigma_mm = 0.002;
+inline constexpr double default_touch_sigma_mm = 0.001;
+inline constexpr double default_index_sigma_arcsec = 5.0;
+
+struct LinearAxes {
+  std::array<Range, 3> travel_mm;  ///< limits of X, Y, Z
+  double station_sigma_mm =
+      default_station_sigma_mm;  ///< 1 sigma per axis of a position reached again
+  bool station_sigma_stated = false;
+  std::array<double, 3> scale_u = {0, 0, 0};  ///< standard uncertainty of each scale [mm/mm]
+  std::array<double, 3> squareness_u_rad = {0, 0, 0};  ///< of XY, YZ, ZX [rad]
+  double rapid_mm_per_min = 10000.0;                   ///< for time estimates
+  double acceleration_mm_per_s2 = 1000.0;              ///< for time estimates
+};
+
+struct RotaryAxis {
+  char letter = 'A';
+  AxisSide side = AxisSide::work;
+  std::optional<LinearAxis> along;  ///< set when the axis is nominally X, Y or Z
+  Eigen::Vector3d direction = Eigen::Vector3d::UnitX();  ///< nominal, unit
+  TurnSense positive_turn = TurnSense::right_hand;
+  Eigen::Vector3d centre_mm = Eigen::Vector3d::
+      Zero();                ///< nominal, in the quoted plane; tool side: from the shown position
+  double quote_at_mm = 0.0;  ///< direction . centre
+  Range travel_rad{-6.283185307179586, 6.283185307179586};
+  double index_sigma_rad = 5.0 / 3600.0 * 0.017453292519943295;
+  bool index_sigma_stated = false;
+  double speed_rad_per_s = 0.35;  ///< for time estimates
+  std::string clamp;              ///< program word, empty = none
+  std::string unclamp;
+};
+
+enum class LengthDatum { centre, tip };
+
+struct Probe {
+  double stylus_diameter_mm = 6.0;
+  std::optional<double> stylus_diameter_u_mm;  ///< absent = the diameter is unknown
+  std::optional<double> stylus_length_mm;
+  std::optional<double> shank_diameter_mm;
+  std::optional<double> holder_diameter_mm;
+  std::optional<double> holder_length_mm;
+  LengthDatum length_datum = LengthDatum::centre;
+  double touch_sigma_mm = default_touch_sigma_mm;
+  bool touch_sigma_stated = false;
+  Eigen::Vector3d offset_u_mm =
+      Eigen::Vector3d::Zero();  ///< standard uncertainty of the stylus centre in X, Y, Z
+
+  double stylus_radius_mm() const { return 0.5 * stylus_diameter_mm; }
+};
+
+enum class ArtefactKind { ball, pin, bore, flat };
+
+struct Stem {
+  Eigen::Vector3d direction = -Eigen::Vector3d::UnitZ();  ///< from the ball centre into the stem
+  double diameter_mm = 0.0;
+  double length_mm = 0.0;
+};
+
+struct Artefact {
+  std::string name;
+  ArtefactKind kind = ArtefactKind::ball;
+  /// Index into Machine::rotary of the last work-side axis that carries it; -1 = the bed.
+  int carried_by = -1;
+  Eigen::Vector3d at_mm = Eigen::Vector3d::
+      Zero();  ///< rough; all rotary axes at 0. Ball: centre. Pin, bore: a point on the axis. Flat: a point on the face
+  Eigen::Vector3d direction =
+      Eigen::Vector3d::UnitZ();  ///< pin, bore: towards the open end. Flat: outward normal
+  double length_mm =
+      0.0;  ///< pin: usable length from `at` towards the open end; bore: usable depth from `at` away from it
+  double size_mm = 0.0;                 ///< flat: diameter of the usable face about `at`
+  std::optional<double> diameter_mm;    ///< absent = unknown
+  std::optional<double> diameter_u_mm;  ///< absent = the diameter is only rough
+  int diameter_as = -1;  ///< index of the artefact whose diameter it shares; -1 = its own
+  std::optional<Stem> stem;
+};
+
+enum class ObstacleShape { box, cylinder };
+
+struct Obstacle {
+  std::string name;
+  int carried_by = -1;  ///< as for an artefact
+  ObstacleShape shape = ObstacleShape::box;
+  Eigen::Vector3d from_mm =
+      Eigen::Vector3d::Zero();  ///< box: one corner; cylinder: one end of its axis
+  Eigen::Vector3d to_mm =
+      Eigen::Vector3d::Zero();  ///< box: opposite corner; cylinder: the other end
+  double diameter_mm = 0.0;
+};
+
+/// One machine as its file describes it.
+struct Machine {
+  std::string name;
+  bool inch = false;  ///< units of the file; everything here is mm
+  LinearAxes linear;
+  std::vector<RotaryAxis> rotary;  ///< in file order: outermost first on each side
+  Probe probe;
+  std::vector<Artefact> artefacts;
+  std::vector<Obstacle> obstacles;
+
+  /// Index of the rotary axis with this letter, or -1.
+  int rotary_index(char letter) const;
+  /// Index of the artefact with this name, or -1.
+  int artefact_index(const std::string& name) const;
+  /// Indices of the work-side axes from the outermost to `last` (empty for the bed, -1).
+  std::vector<int> work_chain(int last) const;
+  /// Indices of the tool-side axes, outermost first.
+  std::vector<int> tool_chain() const;
+};
+
+/// Human word for an artefact kind: "ball", "pin", "bore", "flat".
+const char* kind_word(ArtefactKind kind);
+
+}  // namespace pivotrace
