@@ -1,0 +1,42 @@
+// Where a verb speaks: results to `out`, messages to `err`; who is listening decides colour and progress.
+#pragma once
+
+#include <functional>
+#include <iosfwd>
+#include <string>
+
+#include "pivotrace/problem.h"
+
+namespace pivotrace::app {
+
+/// Exit codes of the program, documented in `pivotrace --help` and README.md.
+enum class ExitCode {
+  good = 0,           ///< done and good
+  not_good = 1,       ///< done, but out of limits or not usable
+  wrong_input = 2,    ///< usage or input wrong
+  cannot_solve = 3,   ///< cannot be solved from these data
+  cannot_access = 4,  ///< could not read or write
+  internal = 5,
+};
+
+struct Console {
+  std::ostream& out;
+  std::ostream& err;
+  bool out_is_terminal = false;
+  bool err_is_terminal = false;
+  bool colour = false;  ///< terminal, and NO_COLOR is not set
+
+  /// Every problem on `err`, one under the other.
+  void report(const Problems& problems) const;
+};
+
+using VerbAction = std::function<ExitCode()>;
+
+/// The exit code a list of problems calls for: reading and writing (P6xx) 4, observability and fit
+/// (P2xx, P3xx) 3, everything else 2.
+ExitCode exit_code_for(const Problems& problems);
+
+/// Writes `text` to the file, or to `out` when the name is "-" or empty.
+Expected<bool> deliver(const Console& console, const std::string& file, const std::string& text);
+
+}  // namespace pivotrace::app
