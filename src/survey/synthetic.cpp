@@ -1,0 +1,219 @@
+#include "pivotrace/survey/synthetic.h"
+
+#include <Eigen/Geometry>
+#include <cmath>
+#include <numbers>
+#include <optional>
+
+#include "pivotrace/geometry/rotation.h"
+#include "pivotrace/machine/kinematics.h"
+#include "pivotrace/survey/random_stream.h"
+
+namespace pivotrace {
+
+namespace {
+
+/// Random errors shared by all touches of one station.
+struct StationError {
+  Eigen::Vector3d shown_mm = Eigen::Vector3d::Zero();
+  RotaryAngles angles_rad{};
+};
+
+class Synthesis {
+ public:
+  Synthesis(const Machine& machine, const SurveyTruth& truth, const MachineState& aim,
+            const SurveyNoise& noise)
+      : machine_(machine), truth_(truth), aim_(aim), noise_(noise), random_(noise.seed) {}
+
+  Survey run(const std::vector<StationTarget>& stations) {
+    survey_.machine_name = machine_.name;
+    for (const StationTarget& target : stations) add_station(target);
+    return std::move(survey_);
+  }
+
+ private:
+  void add_station(const StationTarget& target) {
+    Station station;
+    station.label = std::to_string(survey_.stations.size() + 1);
+    station.angles_rad = target.angles_rad;
+    station.first_touch = static_cast<int>(survey_.touches.size());
+    const StationError error = draw_station_error(target.angles_rad);
+    time_s_ += seconds_per_turn;
+    for (const TouchTarget& touch : target.touches) add_touch(target, touch, error);
+    station.touch_count = static_cast<int>(survey_.touches.size()) - station.first_touch;
+    survey_.stations.push_back(station);
+    last_angles_rad_ = target.angles_rad;
+  }
+
+  StationError draw_station_error(const RotaryAngles& angles_rad) {
+    StationError error;
+    for (double& component : error.shown_mm) component = noise_.station_sigma_mm * random_.normal();
+    for (std::size_t axis = 0; axis < machine_.rotary.size(); ++axis) {
+      const double step = angles_rad[axis] - last_angles_rad_[axis];
+      const double side = step > 0.0 ? 1.0 : (step < 0.0 ? -1.0 : 0.0);
+      error.angles_rad[axis] =
+          noise_.index_sigma_rad[axis] * random_.normal() + side * truth_.reversal_rad[axis];
+    }
+    return error;
+  }
+
+  /// Outward normal the touch is aimed along, machine frame.
+  Eigen::Vector3d aimed_normal(const TouchTarget& target, const RotaryAngles& angles_rad) const {
+    const Artefact& artefact = machine_.artefacts[target.artefact];
+    if (artefact.kind == ArtefactKind::ball) return target.outward.normalized();
+    const Eigen::Vector3d direction =
+        machine_from_carried_rotation(machine_, aim_, artefact.carried_by, angles_rad) *
+        aim_.artefacts[target.artefact].direction;
+    if (artefact.kind == ArtefactKind::flat) return direction;
+    return (target.outward - direction * direction.dot(target.outward)).normalized();
+  }
+
+  /// The point of the artefact, machine frame, that the stylus centre is driven at: the ball's
+  /// centre, a point on the pin's or bore's axis, a point on the face.
+  Eigen::Vector3d aimed_point(const TouchTarget& target, const RotaryAngles& angles_rad) const {
+    const Artefact& artefact = machine_.artefacts[target.artefact];
+    const ArtefactPlace& place = aim_.artefacts[target.artefact];
+    Eigen::Vector3d in_carried = place.point_mm;
+    if (artefact.kind == ArtefactKind::pin) in_carried += target.along_mm * place.direction;
+    if (artefact.kind == ArtefactKind::bore) in_carried -= target.along_mm * place.direction;
+    if (artefact.kind == ArtefactKind::flat) {
+      in_carried += target.on_face_mm - place.direction * place.direction.dot(target.on_face_mm);
+    }
+    return machine_from_carried(machine_, aim_, artefact.carried_by, in_carried, angles_rad);
+  }
+
+  /// Distance from the aimed point at which the stylus centre is expected to trigger.
+  double expected_reach(const TouchTarget& target) const {
+    const ArtefactPlace& place = aim_.artefacts[target.artefact];
+    switch (machine_.artefacts[target.artefact].kind) {
+      case ArtefactKind::ball:
+      case ArtefactKind::pin: return place.radius_mm + aim_.stylus_radius_mm;
+      case ArtefactKind::bore: return -(place.radius_mm - aim_.stylus_radius_mm);
+      case ArtefactKind::flat: return aim_.stylus_radius_mm;
+    }
+    return 0.0;
+  }
+
+  /// Stylus centre as it really is for a shown position, machine frame.
+  Eigen::Vector3d real_stylus(const Eigen::Vector3d& shown_mm, const StationTarget& station,
+                              const StationError& error, const RotaryAngles& real_angles) const {
+    const Eigen::Vector3d real_shown = shown_mm + error.shown_mm +
+                                       truth_.linear_error * (shown_mm - truth_.linear_origin_mm) +
+                                       truth_.drift_mm_per_hour * (time_s_ / 3600.0);
+    return stylus_in_machine(machine_, truth_.state, real_shown, real_angles, station.flip);
+  }
+
+  double lobing_mm(const Eigen::Vector3d& normal_in_machine, const RotaryAngles& angles_rad,
+                   bool flip) const {
+    if (truth_.lobing_amplitude_mm == 0.0) return 0.0;
+    Eigen::Vector3d in_spindle = normal_in_machine;
+    for (const int axis : machine_.tool_chain()) {
+      in_spindle = turned<double>(in_spindle, truth_.state.axis_lines[axis].direction,
+                                  -turn_sign(truth_.state.turns[axis]) * angles_rad[axis]);
+    }
+    double phi = std::atan2(in_spindle.y(), in_spindle.x());
+    if (flip) phi += std::numbers::pi;
+    return truth_.lobing_amplitude_mm * in_spindle.head<2>().norm() *
+           std::cos(3.0 * (phi - truth_.lobing_phase_rad));
+  }
+
+  /// Shown position where the true gap equals the trigger error; empty when it passes by.
+  std::optional<Eigen::Vector3d> trigger(const StationTarget& station, const TouchTarget& target,
+                                         const StationError& error) {
+    const Artefact& artefact = machine_.artefacts[target.artefact];
+    const ArtefactPlace& place = truth_.state.artefacts[target.artefact];
+    const Eigen::Vector3d normal = aimed_normal(target, station.angles_rad);
+    RotaryAngles real_angles = station.angles_rad;
+    for (std::size_t i = 0; i < real_angles.size(); ++i) real_angles[i] += error.angles_rad[i];
+    const double wanted_gap = noise_.touch_sigma_mm * random_.normal() +
+                              lobing_mm(normal, station.angles_rad, station.flip);
+    const Eigen::Vector3d stylus_aim =
+        aimed_point(target, station.angles_rad) + normal * expected_reach(target);
+    Eigen::Vector3d shown =
+        shown_from_stylus(machine_, aim_, stylus_aim, station.angles_rad, station.flip);
+    const Eigen::Matrix3d to_machine =
+        machine_from_carried_rotation(machine_, truth_.state, artefact.carried_by, real_angles);
+    for (int iteration = 0; iteration < 30; ++iteration) {
+      const Eigen::Vector3d in_carried =
+          carried_from_machine(machine_, truth_.state, artefact.carried_by,
+                               real_stylus(shown, station, error, real_angles), real_angles);
+      const double excess =
+          gap_mm(artefact.kind, place, truth_.state.stylus_radius_mm, in_carried) - wanted_gap;
+      const double slope =
+          normal.dot(to_machine * outward_normal(artefact.kind, place, in_carried));
+      if (slope < 0.1) return std::nullopt;
+      const double step = excess / slope;
+      shown -= normal * step;
+      if (std::abs(step) < 1e-13) return shown;
+    }
+    return shown;
+  }
+
+  void add_touch(const StationTarget& station, const TouchTarget& target,
+                 const StationError& error) {
+    time_s_ += seconds_per_touch;
+    const std::optional<Eigen::Vector3d> shown = trigger(station, target, error);
+    if (!shown) return;
+    Touch touch;
+    touch.label = std::to_string(survey_.touches.size() + 1);
+    touch.station = static_cast<int>(survey_.stations.size());
+    touch.artefact = target.artefact;
+    touch.shown_mm = *shown;
+    touch.approach = -aimed_normal(target, station.angles_rad);
+    touch.time_s = time_s_;
+    touch.flip = station.flip;
+    survey_.touches.push_back(touch);
+  }
+
+  const Machine& machine_;
+  const SurveyTruth& truth_;
+  const MachineState& aim_;
+  const SurveyNoise& noise_;
+  RandomStream random_;
+  Survey survey_;
+  double time_s_ = 0.0;
+  RotaryAngles last_angles_rad_{};
+};
+
+}  // namespace
+
+Survey synthesise_survey(const Machine& machine, const SurveyTruth& truth, const MachineState& aim,
+                         const std::vector<StationTarget>& stations, const SurveyNoise& noise) {
+  return Synthesis(machine, truth, aim, noise).run(stations);
+}
+
+std::vector<TouchTarget> ball_pattern(int artefact, int count, double first_rad, bool pole) {
+  std::vector<TouchTarget> targets;
+  for (int k = 0; k < count; ++k) {
+    const double phi = first_rad + 2.0 * std::numbers::pi * k / count;
+    targets.push_back(
+        {artefact, {std::cos(phi), std::sin(phi), 0.0}, 0.0, Eigen::Vector3d::Zero()});
+  }
+  if (pole) targets.push_back({artefact, Eigen::Vector3d::UnitZ(), 0.0, Eigen::Vector3d::Zero()});
+  return targets;
+}
+
+std::vector<TouchTarget> round_pattern(const Machine& machine, int artefact,
+                                       const RotaryAngles& angles_rad, int count, double along_mm,
+                                       const Eigen::Vector3d& facing, double half_angle_rad) {
+  const MachineState nominal = nominal_state(machine);
+  const Artefact& what = machine.artefacts[artefact];
+  const Eigen::Vector3d axis =
+      machine_from_carried_rotation(machine, nominal, what.carried_by, angles_rad) *
+      nominal.artefacts[artefact].direction;
+  const Eigen::Vector3d middle = (facing - axis * axis.dot(facing)).normalized();
+  const Eigen::Vector3d side = axis.cross(middle);
+  const bool all_round = half_angle_rad >= std::numbers::pi - 1e-9;
+  const double step = all_round ? 2.0 * std::numbers::pi / count
+                                : (count > 1 ? 2.0 * half_angle_rad / (count - 1) : 0.0);
+  const double first = all_round || count == 1 ? 0.0 : -half_angle_rad;
+  std::vector<TouchTarget> targets;
+  for (int k = 0; k < count; ++k) {
+    const double phi = first + k * step;
+    targets.push_back({artefact, middle * std::cos(phi) + side * std::sin(phi), along_mm,
+                       Eigen::Vector3d::Zero()});
+  }
+  return targets;
+}
+
+}  // namespace pivotrace
