@@ -1,0 +1,215 @@
+#include "estimate/adjustment.h"
+
+#include <ceres/ceres.h>
+
+#include <cmath>
+#include <memory>
+
+namespace pivotrace {
+
+namespace {
+
+/// All touches of one station. Parameter blocks: the unknowns (p), then the station's random
+/// effects in units of their sigmas (k).
+class StationCost : public ceres::CostFunction {
+ public:
+  StationCost(const Model& model, const RandomModel& random, const ActiveNuisances& active,
+              int station)
+      : model_(model), random_(random), active_(active), station_(station) {
+    mutable_parameter_block_sizes()->push_back(model.layout().unknowns);
+    if (active.count() > 0) mutable_parameter_block_sizes()->push_back(active.count());
+    set_num_residuals(model.readings(station) + active.count());
+  }
+
+  bool Evaluate(double const* const* parameters, double* residuals,
+                double** jacobians) const override {
+    const int rows = model_.readings(station_);
+    const int effects = active_.count();
+    const Eigen::VectorXd unknowns =
+        Eigen::Map<const Eigen::VectorXd>(parameters[0], model_.layout().unknowns);
+    std::array<double, 3 + max_rotary_axes> nuisance{};
+    for (int k = 0; k < effects; ++k) {
+      nuisance[active_.columns[k]] = active_.sigma[k] * parameters[1][k];
+    }
+    StationBlock block;
+    Linearisation(model_, unknowns).evaluate(station_, nuisance.data(), block);
+    Eigen::Map<Eigen::VectorXd> out(residuals, rows + effects);
+    out.head(rows) = block.gap / random_.touch_sigma_mm;
+    for (int k = 0; k < effects; ++k) out[rows + k] = parameters[1][k];
+    if (jacobians != nullptr) fill(block, jacobians);
+    return out.allFinite();
+  }
+
+ private:
+  using RowMajor = Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, Eigen::RowMajor>;
+
+  void fill(const StationBlock& block, double** jacobians) const {
+    const Eigen::Index rows = block.gap.size();
+    const int effects = active_.count();
+    if (jacobians[0] != nullptr) {
+      Eigen::Map<RowMajor> by_unknown(jacobians[0], rows + effects, block.by_unknown.cols());
+      by_unknown.topRows(rows) = block.by_unknown / random_.touch_sigma_mm;
+      by_unknown.bottomRows(effects).setZero();
+    }
+    if (effects > 0 && jacobians[1] != nullptr) {
+      Eigen::Map<RowMajor> by_effect(jacobians[1], rows + effects, effects);
+      for (int k = 0; k < effects; ++k) {
+        by_effect.col(k).head(rows) =
+            block.by_nuisance.col(active_.columns[k]) * (active_.sigma[k] / random_.touch_sigma_mm);
+      }
+      by_effect.bottomRows(effects).setIdentity();
+    }
+  }
+
+  const Model& model_;
+  const RandomModel& random_;
+  const ActiveNuisances& active_;
+  int station_;
+};
+
+/// root (rho - mean): the known diameters.
+class RadiusCost : public ceres::CostFunction {
+ public:
+  explicit RadiusCost(const Model& model) : model_(model) {
+    mutable_parameter_block_sizes()->push_back(model.layout().unknowns);
+    set_num_residuals(static_cast<int>(model.radius_prior().root.rows()));
+  }
+
+  bool Evaluate(double const* const* parameters, double* residuals,
+                double** jacobians) const override {
+    const RadiusPrior& prior = model_.radius_prior();
+    const auto& groups = model_.layout().radius_groups;
+    Eigen::VectorXd off(prior.mean_mm.size());
+    for (Eigen::Index g = 0; g < off.size(); ++g) {
+      off[g] = parameters[0][groups[g].unknown] - prior.mean_mm[g];
+    }
+    Eigen::Map<Eigen::VectorXd>(residuals, num_residuals()) = prior.root * off;
+    if (jacobians != nullptr && jacobians[0] != nullptr) {
+      Eigen::Map<Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, Eigen::RowMajor>> jacobian(
+          jacobians[0], num_residuals(), model_.layout().unknowns);
+      jacobian.setZero();
+      for (Eigen::Index g = 0; g < off.size(); ++g) {
+        jacobian.col(groups[g].unknown) = prior.root.col(g);
+      }
+    }
+    return true;
+  }
+
+ private:
+  const Model& model_;
+};
+
+ceres::Solver::Options solver_options(int max_iterations) {
+  ceres::Solver::Options options;
+  options.linear_solver_type = ceres::DENSE_SCHUR;
+  options.max_num_iterations = max_iterations;
+  // The answer is compared with other programs to 1e-7 mm: stop on a step that no longer matters,
+  // not on a cost that no longer falls visibly.
+  options.function_tolerance = 1e-16;
+  options.gradient_tolerance = 1e-14;
+  options.parameter_tolerance = 1e-13;
+  options.logging_type = ceres::SILENT;
+  options.num_threads = 1;
+  return options;
+}
+
+}  // namespace
+
+Expected<Minimum> minimise(const Model& model, const RandomModel& random,
+                           const Eigen::VectorXd& start, int max_iterations) {
+  const ActiveNuisances active = active_nuisances(random);
+  const int stations = static_cast<int>(model.survey().stations.size());
+  Minimum minimum;
+  minimum.unknowns = start;
+  Eigen::MatrixXd effects = Eigen::MatrixXd::Zero(active.count(), stations);
+
+  ceres::Problem::Options problem_options;
+  problem_options.enable_fast_removal = false;
+  problem_options.disable_all_safety_checks = true;
+  ceres::Problem problem(problem_options);
+  auto ordering = std::make_shared<ceres::ParameterBlockOrdering>();
+  double* unknowns = minimum.unknowns.data();
+  for (int s = 0; s < stations; ++s) {
+    std::vector<double*> blocks = {unknowns};
+    if (active.count() > 0) {
+      blocks.push_back(effects.col(s).data());
+      ordering->AddElementToGroup(blocks.back(), 0);
+    }
+    problem.AddResidualBlock(new StationCost(model, random, active, s), nullptr, blocks);
+  }
+  if (model.radius_prior().root.rows() > 0) {
+    problem.AddResidualBlock(new RadiusCost(model), nullptr, unknowns);
+  }
+  ordering->AddElementToGroup(unknowns, 1);
+  ceres::Solver::Options options = solver_options(max_iterations);
+  if (active.count() > 0) {
+    options.linear_solver_ordering = ordering;
+  } else {
+    options.linear_solver_type = ceres::DENSE_QR;
+  }
+  ceres::Solver::Summary summary;
+  ceres::Solve(options, &problem, &summary);
+  minimum.iterations = static_cast<int>(summary.iterations.size());
+  minimum.seconds = summary.total_time_in_seconds;
+  if (!minimum.unknowns.allFinite() || summary.termination_type == ceres::FAILURE) {
+    return failure(
+        {ProblemNumber::not_a_number,
+         "the solution ran out of the range of numbers",
+         {model.survey().file, 0, 0},
+         "check the rough positions and centres in the machine file: they must be within "
+         "a few centimetres"});
+  }
+  if (summary.termination_type == ceres::NO_CONVERGENCE) {
+    return failure(
+        {ProblemNumber::did_not_converge,
+         "the adjustment did not settle within the allowed number of steps",
+         {model.survey().file, 0, 0},
+         "check that every touch names the right artefact and angles, and that the rough "
+         "positions in the machine file are within a few centimetres"});
+  }
+  return minimum;
+}
+
+Adjusted adjusted_at(const Model& model, const RandomModel& random, const Eigen::VectorXd& unknowns,
+                     const std::vector<Effect>& common) {
+  const ActiveNuisances active = active_nuisances(random);
+  const Linearisation at(model, unknowns);
+  const int p = model.layout().unknowns;
+  const auto c = static_cast<Eigen::Index>(common.size());
+  SquareRootInformation information(p);
+  Eigen::MatrixXd cross = Eigen::MatrixXd::Zero(p, c);
+  StationBlock block;
+  Eigen::MatrixXd joined;
+  for (std::size_t s = 0; s < model.survey().stations.size(); ++s) {
+    at.evaluate(static_cast<int>(s), nullptr, block, common);
+    const StationWeight weight(block, random, active);
+    joined.resize(block.gap.size(), p + c + 1);
+    joined << block.by_unknown, block.by_common, block.gap;
+    const Eigen::MatrixXd whitened = weight.whiten(joined);
+    information.add(whitened.leftCols(p), whitened.rightCols<1>());
+    cross += whitened.leftCols(p).transpose() * whitened.middleCols(p, c);
+  }
+  const RadiusPrior& prior = model.radius_prior();
+  if (prior.root.rows() > 0) {
+    Eigen::MatrixXd rows = Eigen::MatrixXd::Zero(prior.root.rows(), p);
+    Eigen::VectorXd off(prior.mean_mm.size());
+    for (Eigen::Index g = 0; g < off.size(); ++g) {
+      const int unknown = model.layout().radius_groups[g].unknown;
+      rows.col(unknown) = prior.root.col(g);
+      off[g] = unknowns[unknown] - prior.mean_mm[g];
+    }
+    information.add(rows, prior.root * off);
+  }
+  Adjusted adjusted;
+  adjusted.unknowns = unknowns;
+  adjusted.information = information.solve();
+  adjusted.chi2 = information.residual_sum_of_squares();
+  adjusted.redundancy = static_cast<int>(information.rows()) - p;
+  if (adjusted.information.full_rank()) {
+    // A common effect adds +effect to every gap; the answer moves against it.
+    adjusted.by_common = -adjusted.covariance() * cross;
+  }
+  return adjusted;
+}
+
+}  // namespace pivotrace

@@ -1,0 +1,41 @@
+// The joint least-squares adjustment: minimiser, covariance and what is left over.
+#pragma once
+
+#include <Eigen/Core>
+
+#include "estimate/model.h"
+#include "estimate/station_weight.h"
+#include "pivotrace/estimate/square_root_information.h"
+#include "pivotrace/problem.h"
+
+namespace pivotrace {
+
+/// Where the minimiser ended.
+struct Minimum {
+  Eigen::VectorXd unknowns;
+  int iterations = -1;
+  double seconds = 0.0;
+};
+
+/// Minimises sum |gap / touch sigma|^2 + sum |station effects / their sigmas|^2 + radius priors over
+/// the unknowns and the random effects of every station (carried as unknowns and eliminated station
+/// by station: linear cost). Fails with P301 or P302.
+Expected<Minimum> minimise(const Model& model, const RandomModel& random,
+                           const Eigen::VectorXd& start, int max_iterations);
+
+/// Second-order statistics of the minimum, station effects marginalised.
+struct Adjusted {
+  Eigen::VectorXd unknowns;
+  InformationSolution information;  ///< with radius priors
+  double chi2 = 0.0;
+  int redundancy = 0;  ///< readings + prior rows - unknowns
+  /// d unknown / d common effect, (p x c): how far a common-mode error moves the answer.
+  Eigen::MatrixXd by_common;
+
+  const Eigen::MatrixXd& covariance() const { return information.covariance; }
+};
+
+Adjusted adjusted_at(const Model& model, const RandomModel& random, const Eigen::VectorXd& unknowns,
+                     const std::vector<Effect>& common);
+
+}  // namespace pivotrace

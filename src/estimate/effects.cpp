@@ -1,0 +1,93 @@
+#include "estimate/effects.h"
+
+#include <cmath>
+
+namespace pivotrace {
+
+namespace {
+
+/// Row and column of the linear-error matrix that a squareness index stands for.
+struct MatrixCell {
+  int row;
+  int column;
+};
+constexpr MatrixCell squareness_cells[3] = {{0, 1}, {1, 2}, {0, 2}};
+
+Eigen::Vector3d nominal_origin(const Machine& machine) {
+  // About the innermost work-side centre (else the middle of the travel): only the orbit of the
+  // artefact matters, because the pivot value is used in the same, equally wrong, coordinates.
+  for (auto axis = machine.rotary.rbegin(); axis != machine.rotary.rend(); ++axis) {
+    if (axis->side == AxisSide::work) return axis->centre_mm;
+  }
+  Eigen::Vector3d middle;
+  for (int k = 0; k < 3; ++k) {
+    middle[k] = 0.5 * (machine.linear.travel_mm[k].low + machine.linear.travel_mm[k].high);
+  }
+  return middle;
+}
+
+double mean_time(const Survey& survey) {
+  double sum = 0.0;
+  int count = 0;
+  for (const Touch& touch : survey.touches) {
+    if (!touch.time_s) continue;
+    sum += *touch.time_s;
+    ++count;
+  }
+  return count > 0 ? sum / count : 0.0;
+}
+
+double sign_of(double value) { return value > 0.0 ? 1.0 : (value < 0.0 ? -1.0 : 0.0); }
+
+}  // namespace
+
+EffectContext effect_context(const Machine& machine, const Survey& survey) {
+  EffectContext context;
+  context.origin_mm = nominal_origin(machine);
+  context.mean_time_s = mean_time(survey);
+  RotaryAngles before{};
+  RotaryAngles side{};
+  for (const Station& station : survey.stations) {
+    for (std::size_t axis = 0; axis < machine.rotary.size(); ++axis) {
+      const double step = station.angles_rad[axis] - before[axis];
+      // An axis that did not move keeps the side it was last reached from.
+      if (step != 0.0) side[axis] = sign_of(step);
+    }
+    context.reached_from.push_back(side);
+    before = station.angles_rad;
+  }
+  return context;
+}
+
+EffectOnTouch effect_on_touch(const Effect& effect, const Touch& touch,
+                              const Eigen::Vector3d& outward_in_spindle,
+                              const EffectContext& context) {
+  EffectOnTouch on_touch;
+  const Eigen::Vector3d from_origin = touch.shown_mm - context.origin_mm;
+  switch (effect.kind) {
+    case EffectKind::stylus_offset: on_touch.arm[effect.index] = 1.0; break;
+    case EffectKind::scale: on_touch.shown[effect.index] = from_origin[effect.index]; break;
+    case EffectKind::squareness: {
+      const MatrixCell cell = squareness_cells[effect.index];
+      on_touch.shown[cell.row] = from_origin[cell.column];
+      break;
+    }
+    case EffectKind::drift:
+      if (touch.time_s)
+        on_touch.shown[effect.index] = (*touch.time_s - context.mean_time_s) / 3600.0;
+      break;
+    case EffectKind::lobing: {
+      double phi = std::atan2(outward_in_spindle.y(), outward_in_spindle.x());
+      const double tilt_factor = outward_in_spindle.head<2>().norm();
+      on_touch.gap = -tilt_factor * (effect.index == 0 ? std::cos(3.0 * phi) : std::sin(3.0 * phi));
+      break;
+    }
+    case EffectKind::reversal:
+      on_touch.angles[effect.index] = context.reached_from[touch.station][effect.index];
+      break;
+    case EffectKind::temperature: on_touch.shown = from_origin; break;
+  }
+  return on_touch;
+}
+
+}  // namespace pivotrace

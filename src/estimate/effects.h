@@ -1,0 +1,53 @@
+// Small systematic effects on a touch: the same list serves as common-mode uncertainty and as
+// optional unknowns.
+#pragma once
+
+#include <Eigen/Core>
+#include <string>
+#include <vector>
+
+#include "pivotrace/machine/state.h"
+#include "pivotrace/survey/survey.h"
+
+namespace pivotrace {
+
+enum class EffectKind {
+  stylus_offset,  ///< index 0..2: stylus centre off the spindle axis in X, Y, Z; X, Y turn with the spindle
+  scale,          ///< index 0..2: X, Y, Z slide longer than shown by this fraction
+  squareness,  ///< index 0..2: XY, YZ, ZX out of square by this angle
+  drift,       ///< index 0..2: X, Y, Z creep per hour
+  lobing,      ///< index 0, 1: cosine and sine part of a three-lobed trigger
+  reversal,  ///< index = rotary axis: half the gap between reaching an angle upwards and downwards
+  temperature,  ///< index 0: all lengths grow together
+};
+
+/// One effect with amplitude beta: shifts of the shown position, of the stylus arm, of the angles
+/// and of the trigger gap, all linear in beta.
+struct Effect {
+  EffectKind kind = EffectKind::stylus_offset;
+  int index = 0;
+};
+
+/// What one unit of an effect does to one touch.
+struct EffectOnTouch {
+  Eigen::Vector3d shown = Eigen::Vector3d::Zero();  ///< added to the shown position
+  Eigen::Vector3d arm = Eigen::Vector3d::Zero();    ///< added to the stylus arm
+  RotaryAngles angles{};                            ///< added to the rotary angles
+  double gap = 0.0;                                 ///< added to the gap
+};
+
+/// Everything needed besides the touch itself.
+struct EffectContext {
+  Eigen::Vector3d origin_mm = Eigen::Vector3d::Zero();  ///< scale and squareness are zero here
+  double mean_time_s = 0.0;                             ///< drift is zero here
+  /// +1, -1 or 0 per station and axis: side from which the angle was reached.
+  std::vector<RotaryAngles> reached_from;
+};
+
+EffectContext effect_context(const Machine& machine, const Survey& survey);
+
+EffectOnTouch effect_on_touch(const Effect& effect, const Touch& touch,
+                              const Eigen::Vector3d& outward_in_spindle,
+                              const EffectContext& context);
+
+}  // namespace pivotrace

@@ -1,0 +1,146 @@
+// The unknowns of one survey and how every touch depends on them.
+#pragma once
+
+#include <Eigen/Core>
+#include <string>
+#include <vector>
+
+#include "estimate/effects.h"
+#include "pivotrace/geometry/line_chart.h"
+#include "pivotrace/machine/state.h"
+#include "pivotrace/survey/survey.h"
+
+namespace pivotrace {
+
+/// One sigma of every random effect.
+struct RandomModel {
+  double touch_sigma_mm = 0.0;
+  double station_sigma_mm = 0.0;
+  RotaryAngles index_sigma_rad{};  ///< 0 for an axis that never turned in the survey
+};
+
+/// Prior knowledge of effective radii: minimise 1/2 (rho - mean)' precision (rho - mean).
+struct RadiusPrior {
+  Eigen::VectorXd mean_mm;    ///< (g)
+  Eigen::MatrixXd precision;  ///< (g x g), singular where nothing is known
+  Eigen::MatrixXd root;       ///< (rank x g) with root' root = precision
+};
+
+/// Effective radius shared by the artefacts of one diameter group: R + r outside, R - r in a bore.
+struct RadiusGroup {
+  int owner = 0;  ///< artefact whose diameter it is
+  bool inside = false;
+  int unknown = -1;  ///< index into the unknowns
+};
+
+/// Where each unknown stands in the vector, and the charts that turn numbers into lines.
+struct Layout {
+  std::vector<int> axis_first;    ///< per rotary axis: first of 4 unknowns, -1 = not estimated
+  std::vector<int> place_first;   ///< per artefact: first unknown, -1 = not touched
+  std::vector<int> radius_group;  ///< per artefact: index into radius_groups, -1 = none
+  std::vector<RadiusGroup> radius_groups;
+  std::vector<Effect> effects;  ///< optional unknowns
+  int effects_first = 0;
+  int unknowns = 0;
+  std::vector<std::string> names;  ///< "A.shift.Y", "ball.X", ...
+};
+
+/// Covers one survey on one machine. References must outlive the model.
+class Model {
+ public:
+  Model(const Machine& machine, const Survey& survey, const std::vector<Effect>& effects = {});
+
+  const Machine& machine() const { return machine_; }
+  const Survey& survey() const { return survey_; }
+  const Layout& layout() const { return layout_; }
+  const RadiusPrior& radius_prior() const { return prior_; }
+  const EffectContext& context() const { return context_; }
+  const LineChart& axis_chart(int axis) const { return axis_charts_[axis]; }
+
+  void set_turns(const std::vector<TurnSense>& turns) { turns_ = turns; }
+  const std::vector<TurnSense>& turns() const { return turns_; }
+
+  /// Unknowns for a given state (the inverse of `state`).
+  Eigen::VectorXd unknowns_from(const MachineState& state) const;
+  /// The lines and places these unknowns stand for.
+  MachineState state(const Eigen::VectorXd& unknowns) const;
+
+  /// Readings of station s: 1 per touch, 3 per centre row.
+  int readings(int station) const { return station_readings_[station]; }
+  int total_readings() const { return total_readings_; }
+
+  /// Random effects per station: 3 linear + one per rotary axis.
+  int nuisances() const { return 3 + static_cast<int>(machine_.rotary.size()); }
+
+  bool axis_turned(int axis) const { return axis_turned_[axis]; }
+
+ private:
+  void find_turned_axes();
+  void lay_out_axes();
+  void lay_out_artefacts();
+  void lay_out_radii();
+  void build_prior();
+
+  const Machine& machine_;
+  const Survey& survey_;
+  Layout layout_;
+  std::vector<LineChart> axis_charts_;
+  std::vector<LineChart> place_charts_;
+  std::vector<TurnSense> turns_;
+  RadiusPrior prior_;
+  EffectContext context_;
+  std::vector<bool> axis_turned_;
+  std::vector<int> station_readings_;
+  int total_readings_ = 0;
+
+  friend class Linearisation;
+};
+
+/// Gaps of one station and their derivatives, unweighted.
+struct StationBlock {
+  Eigen::VectorXd gap;          ///< (m) mm
+  Eigen::MatrixXd by_unknown;   ///< (m x p)
+  Eigen::MatrixXd by_nuisance;  ///< (m x k): shown X, Y, Z [mm/mm], rotary angles [mm/rad]
+  Eigen::MatrixXd by_common;    ///< (m x c): the effects asked for as common-mode terms
+};
+
+struct PointJet;
+struct SurfaceJet;
+
+/// Evaluates stations at one point. Costs one rotation per axis and station, then about 300
+/// floating-point operations a touch.
+class Linearisation {
+ public:
+  Linearisation(const Model& model, const Eigen::VectorXd& unknowns);
+
+  /// `nuisance`: deviations of this station (3 shifts [mm], one angle [rad] per axis), may be null.
+  void evaluate(int station, const double* nuisance, StationBlock& block,
+                const std::vector<Effect>& common = {}) const;
+
+  const MachineState& state() const { return state_; }
+
+ private:
+  struct Frame;
+  struct Placed;
+  struct Carried;
+  Frame frame(const RotaryAngles& angles_rad) const;
+  Frame station_frame(int station, const double* nuisance) const;
+  void evaluate_touch(const Touch& touch, const Frame& frame, const double* nuisance, int row,
+                      StationBlock& block, const std::vector<Effect>& common) const;
+  Placed placed(const Touch& touch, const double* nuisance) const;
+  Carried carry(const Touch& touch, const Frame& frame, const double* nuisance) const;
+  void write_row(const Touch& touch, const Carried& carried, const SurfaceJet& jet, int row,
+                 StationBlock& block, const std::vector<Effect>& common) const;
+  void write_place(int artefact, const SurfaceJet& jet,
+                   Eigen::Ref<Eigen::RowVectorXd, 0, Eigen::InnerStride<>> by_unknown) const;
+  void write_effects(const Touch& touch, const Carried& carried, const SurfaceJet& jet, int row,
+                     StationBlock& block, const std::vector<Effect>& common) const;
+
+  const Model& model_;
+  const Eigen::VectorXd& unknowns_;
+  MachineState state_;
+  std::vector<Eigen::Matrix<double, 3, 2>> axis_by_tilt_;
+  std::vector<Eigen::Matrix<double, 3, 2>> place_by_tilt_;
+};
+
+}  // namespace pivotrace

@@ -1,0 +1,49 @@
+// The covariance of one station's touches and its inverse, in closed form.
+#pragma once
+
+#include <Eigen/Cholesky>
+#include <Eigen/Core>
+#include <vector>
+
+#include "estimate/model.h"
+
+namespace pivotrace {
+
+/// Which random effects are present: columns of StationBlock::by_nuisance and their sigmas.
+struct ActiveNuisances {
+  std::vector<int> columns;
+  Eigen::VectorXd sigma;  ///< mm or rad, one per column
+
+  int count() const { return static_cast<int>(columns.size()); }
+};
+ActiveNuisances active_nuisances(const RandomModel& random);
+
+/// C = s^2 (I + U U'), U = B diag(sigma) / s, s the touch sigma, B the derivatives by the station's
+/// random effects. With S = U'U and M = I + S (k x k, k at most 7), Woodbury gives
+///   C^-1 X = (X - U M^-1 U'X) / s^2   and   C^-1 U = U M^-1 / s^2,
+/// so nothing larger than m x p is ever formed: linear cost in the touches m.
+class StationWeight {
+ public:
+  StationWeight(const StationBlock& block, const RandomModel& random,
+                const ActiveNuisances& active);
+
+  int rows() const { return static_cast<int>(scaled_.rows()); }
+  const Eigen::MatrixXd& scaled_nuisances() const { return scaled_; }      ///< U, (m x k)
+  const Eigen::MatrixXd& gram() const { return gram_; }                    ///< S, (k x k)
+  const Eigen::MatrixXd& inner_inverse() const { return inner_inverse_; }  ///< M^-1, (k x k)
+  double touch_variance() const { return touch_variance_; }
+
+  /// C^-1 X, (m x n).
+  Eigen::MatrixXd weigh(const Eigen::Ref<const Eigen::MatrixXd>& x) const;
+
+  /// W X with W'W = C^-1, (m x n): rows of unit, uncorrelated errors.
+  Eigen::MatrixXd whiten(const Eigen::Ref<const Eigen::MatrixXd>& x) const;
+
+ private:
+  double touch_variance_;
+  Eigen::MatrixXd scaled_;
+  Eigen::MatrixXd gram_;
+  Eigen::MatrixXd inner_inverse_;
+};
+
+}  // namespace pivotrace
