@@ -1,0 +1,53 @@
+// Quantiles and tail areas the tests and the expanded uncertainties need.
+//
+// Every function answers NaN, never a plausible number, for arguments outside its range
+// (a probability outside 0..1, degrees of freedom that are not positive, NaN).
+#pragma once
+
+#include <span>
+
+namespace pivotrace {
+
+/// z with P(Z <= z) = p for a standard normal Z; p = 0 and 1 give -inf and +inf.
+double normal_quantile(double p);
+
+/// P(Z <= z).
+double normal_cdf(double z);
+
+/// t with P(T <= t) = p for Student's T; `dof` > 0, need not be whole, may be infinite (normal).
+/// The factor of a two-sided 95 % interval is student_t_quantile(0.975, dof).
+double student_t_quantile(double p, double dof);
+
+/// P(T <= t); `dof` as above.
+double student_t_cdf(double t, double dof);
+
+/// x with P(X <= x) = p for chi-squared with `dof` > 0 (finite).
+double chi_squared_quantile(double p, double dof);
+
+/// P(X <= x), 0 for negative x.
+double chi_squared_cdf(double x, double dof);
+
+/// x with P(F <= x) = p for the variance ratio with d1 (above) and d2 (below) degrees of freedom.
+/// Either may be infinite: F(d1, inf) = chi2(d1)/d1, F(inf, d2) = d2/chi2(d2).
+double f_quantile(double p, double d1, double d2);
+
+/// P(F <= x), 0 for negative x.
+double f_cdf(double x, double d1, double d2);
+
+/// Non-centrality lambda0 at which a chi-squared test of `dof` degrees of freedom and level `alpha`
+/// rejects with probability `power`: P(chi2(dof, lambda0) > chi2_{1-alpha}(dof)) = power.
+/// The smallest shift found that often is sqrt(lambda0) sigma. Needs 0 < alpha < power < 1.
+/// Source: W. Baarda, A testing procedure for use in geodetic networks, 1968.
+double detectable_noncentrality(double alpha, double power, double dof);
+
+/// sqrt(lambda0) of one reading: a blunder of this many sigma / sqrt(redundancy) is found with
+/// probability `power` by a two-sided test of level `alpha`; 4.13 for 0.001 and 0.80.
+double minimal_detectable_factor(double alpha, double power);
+
+/// Effective degrees of freedom of a combined uncertainty (Welch-Satterthwaite):
+/// (sum u_i^2)^2 / sum(u_i^4 / dof_i), u_i the contributions c_i u(x_i) in units of the result.
+/// Infinite dof_i are allowed; no contribution at all, or lengths that differ, give NaN.
+/// Source: JCGM 100:2008 equation G.2b. Assumes independent contributions.
+double effective_dof(std::span<const double> contributions, std::span<const double> dof);
+
+}  // namespace pivotrace
