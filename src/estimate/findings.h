@@ -1,0 +1,20 @@
+// Diagnoses in plain words, each with what to do.
+#pragma once
+
+#include "estimate/turn_sense.h"
+#include "estimate/uncertainty.h"
+
+namespace pivotrace {
+
+struct FindingInputs {
+  const Model& model;
+  const Adjusted& adjusted;
+  const ChosenVariances& chosen;
+  const SenseVerdict& sense;
+  bool scatter_too_large;
+  const FitResult& result;
+};
+
+std::vector<Finding> find(const FindingInputs& in);
+
+}  // namespace pivotrace

@@ -1,0 +1,242 @@
+#include "pivotrace/estimate/fit.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <chrono>
+#include <cmath>
+
+#include "estimate/adjustment.h"
+#include "estimate/findings.h"
+#include "estimate/observability.h"
+#include "estimate/outputs.h"
+#include "estimate/start.h"
+#include "estimate/touch_tests.h"
+#include "estimate/turn_sense.h"
+#include "estimate/uncertainty.h"
+#include "estimate/variance_components.h"
+#include "pivotrace/estimate/predict.h"
+#include "pivotrace/estimate/statistics.h"
+
+namespace pivotrace {
+
+namespace {
+
+/// The global test: a survey that fits its stated noise exceeds this once in a thousand.
+constexpr double global_test_level = 0.999;
+
+RandomModel stated_random_model(const Model& model) {
+  const Machine& machine = model.machine();
+  RandomModel random;
+  // A touch sigma of zero would make every other error infinitely unlikely: 1 nm stands for it.
+  random.touch_sigma_mm = std::max(machine.probe.touch_sigma_mm, 1e-6);
+  random.station_sigma_mm = machine.linear.station_sigma_mm;
+  for (std::size_t axis = 0; axis < machine.rotary.size(); ++axis) {
+    const bool turned = model.axis_turned(static_cast<int>(axis));
+    random.index_sigma_rad[axis] = turned ? machine.rotary[axis].index_sigma_rad : 0.0;
+  }
+  return random;
+}
+
+bool sigmas_stated(const Machine& machine) {
+  return machine.linear.station_sigma_stated && machine.probe.touch_sigma_stated &&
+         std::all_of(machine.rotary.begin(), machine.rotary.end(),
+                     [](const RotaryAxis& axis) { return axis.index_sigma_stated; });
+}
+
+std::vector<Effect> effects_of(const std::vector<CommonTerm>& terms) {
+  std::vector<Effect> effects;
+  for (const CommonTerm& term : terms) effects.push_back(term.effect);
+  return effects;
+}
+
+double weighed_redundancy(const Adjusted& adjusted) {
+  return static_cast<double>(adjusted.redundancy);
+}
+
+/// True when the scatter is larger than the stated sigmas allow and was not estimated.
+bool scatter_too_large(const Adjusted& adjusted, const ChosenVariances& chosen) {
+  if (adjusted.redundancy <= 0) return false;
+  if (chosen.touch_estimated && chosen.station_estimated) return false;
+  return adjusted.chi2 > chi_squared_quantile(global_test_level, weighed_redundancy(adjusted));
+}
+
+FitSummary summary(const Model& model, const Adjusted& adjusted, const ChosenVariances& chosen,
+                   const Minimum& minimum) {
+  FitSummary fit;
+  fit.touches = static_cast<int>(model.survey().touches.size());
+  fit.readings = model.total_readings();
+  fit.unknowns = model.layout().unknowns;
+  fit.dof = weighed_redundancy(adjusted);
+  fit.chi2 = adjusted.chi2;
+  if (adjusted.redundancy > 0) {
+    fit.sigma0 = std::sqrt(adjusted.chi2 / fit.dof);
+    fit.chi2_limit = chi_squared_quantile(global_test_level, fit.dof);
+  }
+  fit.condition = adjusted.information.condition;
+  fit.touch_sigma_mm = chosen.random.touch_sigma_mm;
+  fit.station_sigma_mm = chosen.random.station_sigma_mm;
+  for (std::size_t axis = 0; axis < model.machine().rotary.size(); ++axis) {
+    fit.index_sigma_rad.emplace_back(model.machine().rotary[axis].letter,
+                                     chosen.random.index_sigma_rad[axis]);
+  }
+  fit.sigma_source = chosen.source;
+  fit.iterations = minimum.iterations;
+  fit.solver_seconds = minimum.seconds;
+  return fit;
+}
+
+JointCovariance joint_covariance(const Model& model, const Adjusted& adjusted,
+                                 const Uncertainty& uncertainty) {
+  const std::vector<Output> outputs = axis_outputs(model, adjusted.unknowns);
+  JointCovariance joint;
+  Eigen::MatrixXd by_unknown(outputs.size(), adjusted.unknowns.size());
+  for (std::size_t k = 0; k < outputs.size(); ++k) {
+    joint.names.push_back(outputs[k].name);
+    by_unknown.row(k) = outputs[k].by_unknown.transpose();
+  }
+  joint.repeatable = by_unknown * uncertainty.repeatable() * by_unknown.transpose();
+  joint.absolute = by_unknown * uncertainty.absolute() * by_unknown.transpose();
+  return joint;
+}
+
+std::vector<BudgetLine> whole_budget(const Model& model, const Adjusted& adjusted,
+                                     const Uncertainty& uncertainty) {
+  std::vector<BudgetLine> budget;
+  for (const Output& output : axis_outputs(model, adjusted.unknowns)) {
+    const auto lines = uncertainty.budget(output.name, output.by_unknown);
+    budget.insert(budget.end(), lines.begin(), lines.end());
+  }
+  return budget;
+}
+
+FitResult assemble(const Model& model, const Adjusted& adjusted, const ChosenVariances& chosen,
+                   const Uncertainty& uncertainty, const Minimum& minimum) {
+  FitResult result;
+  result.machine_name = model.machine().name;
+  result.started = model.survey().started;
+  result.axes = axis_results(model, adjusted, uncertainty);
+  result.axis_pairs = axis_pair_results(model, adjusted, uncertainty);
+  result.artefacts = artefact_results(model, adjusted, uncertainty);
+  result.fit = summary(model, adjusted, chosen, minimum);
+  result.stations = station_results(model, adjusted);
+  fill_deviation_ranges(result.stations, result.axes);
+  result.touches = touch_results(model, adjusted, chosen.random);
+  result.budget = whole_budget(model, adjusted, uncertainty);
+  result.covariance = joint_covariance(model, adjusted, uncertainty);
+  return result;
+}
+
+/// The minimum under the stated sigmas, then again under estimated ones where they changed.
+struct Solved {
+  Minimum minimum;
+  Adjusted adjusted;
+  ChosenVariances chosen;
+};
+
+Expected<Solved> solve(const Model& model, const Eigen::VectorXd& start,
+                       const std::vector<Effect>& common, const FitOptions& options) {
+  const RandomModel stated = stated_random_model(model);
+  Expected<Minimum> minimum = minimise(model, stated, start, options.max_iterations);
+  if (!minimum) return tl::make_unexpected(minimum.error());
+  Solved solved;
+  solved.minimum = *minimum;
+  solved.adjusted = adjusted_at(model, stated, minimum->unknowns, common);
+  if (!solved.adjusted.information.full_rank()) {
+    return tl::make_unexpected(unseen_directions(model, solved.adjusted.information));
+  }
+  solved.chosen = choose_variances(model, stated, solved.adjusted, sigmas_stated(model.machine()));
+  if (!solved.chosen.touch_estimated && !solved.chosen.station_estimated) return solved;
+  minimum = minimise(model, solved.chosen.random, solved.minimum.unknowns, options.max_iterations);
+  if (!minimum) return tl::make_unexpected(minimum.error());
+  minimum->iterations += solved.minimum.iterations;
+  minimum->seconds += solved.minimum.seconds;
+  solved.minimum = *minimum;
+  solved.adjusted = adjusted_at(model, solved.chosen.random, minimum->unknowns, common);
+  return solved;
+}
+
+}  // namespace
+
+Problems FitOptions::validate() const {
+  Problems problems;
+  const auto require = [&](bool good, const char* what) {
+    if (!good) problems.push_back({ProblemNumber::bad_options, what, {}, "give a positive number"});
+  };
+  require(location_limit_mm > 0.0, "the largest useful U95 of a location must be positive");
+  require(orientation_limit_rad > 0.0, "the largest useful U95 of an orientation must be positive");
+  require(max_iterations > 0, "the number of steps must be positive");
+  return problems;
+}
+
+Expected<FitResult> fit_survey(const Machine& machine, const Survey& survey,
+                               const FitOptions& options) {
+  if (Problems problems = options.validate(); !problems.empty()) {
+    return tl::make_unexpected(std::move(problems));
+  }
+  Model model(machine, survey);
+  if (Problems problems = problems_before_solving(model); !problems.empty()) {
+    return tl::make_unexpected(std::move(problems));
+  }
+  const std::vector<CommonTerm> terms = common_terms(machine);
+  const Eigen::VectorXd start = starting_unknowns(model);
+  Expected<Solved> solved = solve(model, start, effects_of(terms), options);
+  const SenseVerdict sense =
+      check_turn_sense(model, stated_random_model(model), solved ? &solved->adjusted : nullptr);
+  if (!solved) {
+    Problems problems = solved.error();
+    if (sense.wrong()) problems.insert(problems.begin(), sense.as_problem(model));
+    return tl::make_unexpected(std::move(problems));
+  }
+  Uncertainty uncertainty(model, solved->adjusted, solved->chosen, terms);
+  const bool inflated = scatter_too_large(solved->adjusted, solved->chosen);
+  if (inflated) {
+    uncertainty.inflate(solved->adjusted.chi2 / solved->adjusted.redundancy,
+                        weighed_redundancy(solved->adjusted));
+  }
+  FitResult result =
+      assemble(model, solved->adjusted, solved->chosen, uncertainty, solved->minimum);
+  if (inflated) result.fit.sigma_source += ", enlarged to the scatter found";
+  mark_turn_sense(sense, result);
+  Problems weak = weak_outputs(model, solved->adjusted, uncertainty,
+                               {options.location_limit_mm, options.orientation_limit_rad});
+  if (!weak.empty() && !sense.wrong() && !inflated) return tl::make_unexpected(std::move(weak));
+  result.findings =
+      find(FindingInputs{model, solved->adjusted, solved->chosen, sense, inflated, result});
+  for (const Problem& problem : weak) {
+    result.findings.push_back({"weakly-determined", Severity::error, problem.what, problem.advice});
+  }
+  result.usable = std::none_of(result.findings.begin(), result.findings.end(),
+                               [](const Finding& f) { return f.severity == Severity::error; });
+  return result;
+}
+
+Expected<FitResult> predict_fit(const Machine& machine, const Survey& planned,
+                                const FitOptions& options) {
+  const Model model(machine, planned);
+  if (Problems problems = problems_before_solving(model); !problems.empty()) {
+    return tl::make_unexpected(std::move(problems));
+  }
+  const std::vector<CommonTerm> terms = common_terms(machine);
+  ChosenVariances chosen;
+  chosen.random = stated_random_model(model);
+  chosen.source = sigmas_stated(machine) ? "machine file" : "defaults";
+  Minimum at_nominal;
+  at_nominal.unknowns = model.unknowns_from(nominal_state(machine));
+  const Adjusted adjusted =
+      adjusted_at(model, chosen.random, at_nominal.unknowns, effects_of(terms));
+  if (!adjusted.information.full_rank()) {
+    return tl::make_unexpected(unseen_directions(model, adjusted.information));
+  }
+  const Uncertainty uncertainty(model, adjusted, chosen, terms);
+  if (Problems weak = weak_outputs(model, adjusted, uncertainty,
+                                   {options.location_limit_mm, options.orientation_limit_rad});
+      !weak.empty()) {
+    return tl::make_unexpected(std::move(weak));
+  }
+  FitResult result = assemble(model, adjusted, chosen, uncertainty, at_nominal);
+  result.usable = false;  // a prediction holds no measured value
+  return result;
+}
+
+}  // namespace pivotrace

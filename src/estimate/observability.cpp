@@ -1,0 +1,202 @@
+#include "estimate/observability.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <set>
+
+#include "estimate/outputs.h"
+#include "pivotrace/geometry/angle.h"
+
+namespace pivotrace {
+
+namespace {
+
+/// A tilt of 1 rad weighs as much as 100 mm: about the size of the orbits touched.
+constexpr double natural_arm_mm = 100.0;
+
+bool is_lean(const std::string& name) { return name.find(".lean.") != std::string::npos; }
+
+/// "A.lean.Y" -> "the lean of axis A towards Y".
+std::string plain_words(const Model& model, const std::string& name) {
+  const auto first_dot = name.find('.');
+  const std::string owner = name.substr(0, first_dot);
+  const std::string rest = first_dot == std::string::npos ? "" : name.substr(first_dot + 1);
+  const bool of_axis = owner.size() == 1 && model.machine().rotary_index(owner[0]) >= 0;
+  const std::string whose = of_axis ? "axis " + owner : "artefact " + owner;
+  if (rest.rfind("lean.", 0) == 0) return "the lean of " + whose + " towards " + rest.substr(5);
+  if (rest.rfind("shift.", 0) == 0)
+    return "the " + rest.substr(6) + " coordinate of the centre of " + whose;
+  if (rest == "effective radius") return "the diameter of " + whose + " with the stylus";
+  if (rest == "height") return "the height of " + whose;
+  if (rest == "X" || rest == "Y" || rest == "Z") return "the " + rest + " coordinate of " + whose;
+  return "the unknown '" + name + "'";
+}
+
+/// Unknowns that take part in an unseen direction, strongest first, told apart by letter or name.
+std::vector<std::string> taking_part(const Model& model, Eigen::VectorXd direction) {
+  const auto& names = model.layout().names;
+  for (Eigen::Index k = 0; k < direction.size(); ++k) {
+    if (is_lean(names[k])) direction[k] *= natural_arm_mm;
+  }
+  const double largest = direction.cwiseAbs().maxCoeff();
+  std::vector<std::pair<double, std::string>> strong;
+  for (Eigen::Index k = 0; k < direction.size(); ++k) {
+    const double size = std::abs(direction[k]);
+    if (size > 0.3 * largest) strong.emplace_back(-size, names[k]);
+  }
+  std::sort(strong.begin(), strong.end());
+  std::vector<std::string> parts;
+  for (const auto& [size, name] : strong) parts.push_back(name);
+  return parts;
+}
+
+std::string join(const std::vector<std::string>& words) {
+  std::string text;
+  for (std::size_t k = 0; k < words.size(); ++k) {
+    if (k > 0) text += k + 1 == words.size() ? " and " : ", ";
+    text += words[k];
+  }
+  return text;
+}
+
+int different_angles(const Survey& survey, int axis) {
+  std::set<long long> angles;
+  for (const Station& station : survey.stations) {
+    angles.insert(std::llround(station.angles_rad[axis] * 1e9));
+  }
+  return static_cast<int>(angles.size());
+}
+
+/// What to add so that the unknowns taking part can be told apart.
+std::string what_to_add(const Model& model, const std::vector<std::string>& parts) {
+  const Machine& machine = model.machine();
+  bool radius = false;
+  int axis = -1;
+  bool axis_lean = false;
+  std::string artefact;
+  for (const std::string& name : parts) {
+    const std::string owner = name.substr(0, name.find('.'));
+    if (name.find("effective radius") != std::string::npos) radius = true;
+    const int index = owner.size() == 1 ? machine.rotary_index(owner[0]) : -1;
+    if (index >= 0 && axis < 0) axis = index;
+    if (index >= 0 && is_lean(name)) axis_lean = true;
+    if (index < 0 && artefact.empty()) artefact = owner;
+  }
+  if (radius) {
+    return "touch it from more sides at one station (all round and from the end), or state its "
+           "diameter with `diameter_u` and the stylus with `stylus_diameter_u` in the machine file";
+  }
+  if (axis >= 0 && different_angles(model.survey(), axis) < 3) {
+    return fmt::format(
+        "touch at three or more different angles of {}, spread as widely as its "
+        "travel allows",
+        machine.rotary[axis].letter);
+  }
+  if (axis_lean) {
+    return fmt::format(
+        "add a second artefact, or a second height, further along axis {}, or spread "
+        "the angles of {} more widely",
+        machine.rotary[axis].letter, machine.rotary[axis].letter);
+  }
+  if (axis >= 0) {
+    return fmt::format(
+        "spread the angles of {} more widely, and place the artefact further from its "
+        "axis",
+        machine.rotary[axis].letter);
+  }
+  return fmt::format("touch {} from more directions: every coordinate needs touches along it",
+                     artefact);
+}
+
+}  // namespace
+
+Problems problems_before_solving(const Model& model) {
+  const Survey& survey = model.survey();
+  const Place place{survey.file, 0, 0};
+  Problems problems;
+  if (survey.touches.empty()) {
+    problems.push_back({ProblemNumber::no_data, "there are no touches to fit", place,
+                        "record touches at three or more rotary angles"});
+    return problems;
+  }
+  bool any_turned = false;
+  for (std::size_t axis = 0; axis < model.machine().rotary.size(); ++axis) {
+    const char letter = model.machine().rotary[axis].letter;
+    if (model.axis_turned(static_cast<int>(axis))) {
+      any_turned = true;
+      continue;
+    }
+    const double stood_rad = survey.stations.front().angles_rad[axis];
+    if (std::abs(stood_rad) > 1e-9) {
+      problems.push_back(
+          {ProblemNumber::axis_never_turned,
+           fmt::format(
+               "axis {} stood at {:.4f} deg throughout, so its own line is unknown and every "
+               "line would be stated for the wrong place",
+               letter, deg_from_rad(stood_rad)),
+           place,
+           fmt::format("touch at {} = 0, or at two or more further angles of {}", letter, letter)});
+    }
+  }
+  if (!any_turned) {
+    problems.push_back({ProblemNumber::axis_never_turned,
+                        "no rotary axis was turned between the stations", place,
+                        "touch the artefact at three or more different angles"});
+  }
+  const int known = model.total_readings() + static_cast<int>(model.radius_prior().root.rows());
+  if (known < model.layout().unknowns) {
+    problems.push_back(
+        {ProblemNumber::too_few_touches,
+         fmt::format("{} readings cannot determine {} unknowns", model.total_readings(),
+                     model.layout().unknowns),
+         place,
+         "add stations or touches; a ball centre row counts as three readings, a touch as one"});
+  }
+  return problems;
+}
+
+Problems unseen_directions(const Model& model, const InformationSolution& information) {
+  Problems problems;
+  for (Eigen::Index k = 0; k < information.null_directions.cols(); ++k) {
+    const std::vector<std::string> parts = taking_part(model, information.null_directions.col(k));
+    std::vector<std::string> words;
+    for (const std::string& name : parts) words.push_back(plain_words(model, name));
+    const std::string together = words.size() > 1 ? " cannot be told apart" : " is not determined";
+    problems.push_back({ProblemNumber::not_observable,
+                        "with these touches " + join(words) + together,
+                        {model.survey().file, 0, 0},
+                        what_to_add(model, parts)});
+  }
+  return problems;
+}
+
+Problems weak_outputs(const Model& model, const Adjusted& adjusted, const Uncertainty& uncertainty,
+                      const UsefulLimits& limits) {
+  Problems problems;
+  for (const Output& output : axis_outputs(model, adjusted.unknowns)) {
+    const bool angle = output.name.find(".orientation.") != std::string::npos;
+    const double u95 = uncertainty.estimate(output.value, output.by_unknown).U95_absolute;
+    const double limit = angle ? limits.orientation_rad : limits.location_mm;
+    if (u95 <= limit) continue;
+    const char letter = output.name[0];
+    const std::string key = output.name.substr(output.name.rfind('.') + 1);
+    const std::string what =
+        angle
+            ? fmt::format("the lean E_{}0{} of axis {} is not determined: U95 would be {:.3g} deg",
+                          key, letter, letter, deg_from_rad(u95))
+            : fmt::format(
+                  "the {} coordinate of the centre of axis {} is not determined: U95 would "
+                  "be {:.3g} mm",
+                  key, letter, u95);
+    problems.push_back(
+        {ProblemNumber::weakly_determined,
+         what,
+         {model.survey().file, 0, 0},
+         what_to_add(model, {std::string(1, letter) + (angle ? ".lean.?" : ".shift.?")})});
+  }
+  return problems;
+}
+
+}  // namespace pivotrace

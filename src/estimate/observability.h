@@ -1,0 +1,24 @@
+// Can these touches determine what is asked? If not: what exactly is missing, and what to add.
+#pragma once
+
+#include "estimate/adjustment.h"
+#include "estimate/uncertainty.h"
+
+namespace pivotrace {
+
+/// Problems that can be seen before anything is solved: empty survey, fewer readings than unknowns,
+/// an axis that never turned yet stands away from 0 (P201..P203). Empty when there are none.
+Problems problems_before_solving(const Model& model);
+
+/// One P201 problem per direction in the unknowns that no touch sees, with the touches to add.
+Problems unseen_directions(const Model& model, const InformationSolution& information);
+
+/// One P204 problem per axis output whose U95 is beyond the limits: solvable on paper only.
+struct UsefulLimits {
+  double location_mm = 0.5;
+  double orientation_rad = 0.0087266462599716477;
+};
+Problems weak_outputs(const Model& model, const Adjusted& adjusted, const Uncertainty& uncertainty,
+                      const UsefulLimits& limits);
+
+}  // namespace pivotrace

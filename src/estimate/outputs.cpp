@@ -1,0 +1,384 @@
+#include "estimate/outputs.h"
+
+#include <Eigen/Dense>
+#include <algorithm>
+#include <cmath>
+
+#include "pivotrace/machine/kinematics.h"
+
+namespace pivotrace {
+
+namespace {
+
+constexpr const char* linear_words[3] = {"X", "Y", "Z"};
+constexpr const char* angle_words[3] = {"A", "B", "C"};
+
+Line fitted_line(const Model& model, int axis, const Eigen::VectorXd& unknowns) {
+  const int first = model.layout().axis_first[axis];
+  if (first < 0) return model.axis_chart(axis).nominal();
+  return model.axis_chart(axis).line(unknowns.segment<4>(first));
+}
+
+/// Components that carry information: both cross directions of a nominally X, Y or Z axis, all
+/// three of a tilted one.
+std::vector<int> stated_components(const RotaryAxis& axis) {
+  if (!axis.along) return {0, 1, 2};
+  const int along = static_cast<int>(*axis.along);
+  std::vector<int> components;
+  for (int k = 0; k < 3; ++k) {
+    if (k != along) components.push_back(k);
+  }
+  return components;
+}
+
+/// ISO 230-1 angle of a fitted direction about machine axis k, rad. For a C axis
+/// E_A0C = atan2(-u_y, u_z), E_B0C = atan2(u_x, u_z), and cyclically for A and B (DESIGN section
+/// 2): the rotation about axis k that leans the nominal direction so. Tilted axes: the component k
+/// of the small rotation nominal x fitted.
+double orientation_rad(const RotaryAxis& axis, const Line& line, int k) {
+  if (!axis.along) {
+    return axis.direction.normalized().cross(line.direction)[k];
+  }
+  const int along = static_cast<int>(*axis.along);
+  const int other = 3 - along - k;
+  // Right-handed about k: e_along turns towards e_k x e_along = +- e_other.
+  const double hand = (k + 1) % 3 == along ? 1.0 : -1.0;
+  return std::atan2(hand * line.direction[other], line.direction[along]);
+}
+
+Eigen::VectorXd by_unknowns(const Eigen::VectorXd& at,
+                            const std::function<double(const Eigen::VectorXd&)>& function) {
+  return differences(at, function);
+}
+
+Output location_output(const Model& model, int axis, int k, const Eigen::VectorXd& unknowns) {
+  const RotaryAxis& rotary = model.machine().rotary[axis];
+  Output output;
+  output.name = std::string(1, rotary.letter) + ".location." + linear_words[k];
+  output.value = fitted_line(model, axis, unknowns).point_mm[k];
+  output.by_unknown = Eigen::VectorXd::Zero(unknowns.size());
+  const int first = model.layout().axis_first[axis];
+  const CrossPair& cross = model.axis_chart(axis).cross();
+  output.by_unknown[first] = cross.first[k];
+  output.by_unknown[first + 1] = cross.second[k];
+  return output;
+}
+
+Output orientation_output(const Model& model, int axis, int k, const Eigen::VectorXd& unknowns) {
+  const RotaryAxis& rotary = model.machine().rotary[axis];
+  const auto angle = [&](const Eigen::VectorXd& x) {
+    return orientation_rad(rotary, fitted_line(model, axis, x), k);
+  };
+  return {std::string(1, rotary.letter) + ".orientation." + angle_words[k], angle(unknowns),
+          by_unknowns(unknowns, angle)};
+}
+
+NamedEstimate named(const Model& model, int axis, int k, const Output& output,
+                    const char* const* words, const Uncertainty& uncertainty) {
+  const std::string key = words[k];
+  return {key, "E_" + key + "0" + model.machine().rotary[axis].letter,
+          uncertainty.estimate(output.value, output.by_unknown)};
+}
+
+/// Lean from nominal. Its derivative is taken along the lean itself, and along the first cross
+/// direction where there is no lean at all.
+Estimate lean_estimate(const Model& model, int axis, const Adjusted& adjusted,
+                       const Uncertainty& uncertainty) {
+  const int first = model.layout().axis_first[axis];
+  const Eigen::Vector2d tilt = adjusted.unknowns.segment<2>(first + 2);
+  Eigen::VectorXd by_unknown = Eigen::VectorXd::Zero(adjusted.unknowns.size());
+  by_unknown.segment<2>(first + 2) =
+      tilt.norm() > 0.0 ? Eigen::Vector2d(tilt.normalized()) : Eigen::Vector2d::UnitX();
+  return uncertainty.estimate(std::atan(tilt.norm()), by_unknown);
+}
+
+void add_pivot_lengths(const Model& model, int axis, const Adjusted& adjusted,
+                       const Uncertainty& uncertainty, AxisResult& result) {
+  const auto arm_to = [&](const Eigen::Vector3d& tool_point, const Eigen::VectorXd& x) {
+    return perpendicular_from_line(fitted_line(model, axis, x), tool_point).norm();
+  };
+  const auto to_stylus = [&](const Eigen::VectorXd& x) {
+    return arm_to(Eigen::Vector3d::Zero(), x);
+  };
+  result.pivot_to_stylus =
+      uncertainty.estimate(to_stylus(adjusted.unknowns), by_unknowns(adjusted.unknowns, to_stylus));
+  const Probe& probe = model.machine().probe;
+  if (!probe.stylus_length_mm) return;
+  const double to_tip = probe.length_datum == LengthDatum::tip ? probe.stylus_radius_mm() : 0.0;
+  const Eigen::Vector3d gauge_point(0.0, 0.0, *probe.stylus_length_mm - to_tip);
+  const auto to_gauge = [&](const Eigen::VectorXd& x) { return arm_to(gauge_point, x); };
+  result.pivot_to_gauge =
+      uncertainty.estimate(to_gauge(adjusted.unknowns), by_unknowns(adjusted.unknowns, to_gauge));
+}
+
+AxisResult axis_result(const Model& model, int axis, const Adjusted& adjusted,
+                       const Uncertainty& uncertainty) {
+  const RotaryAxis& rotary = model.machine().rotary[axis];
+  AxisResult result;
+  result.letter = rotary.letter;
+  result.side = rotary.side;
+  result.along = rotary.along;
+  result.nominal = model.axis_chart(axis).nominal();
+  result.quoted_at_mm = rotary.quote_at_mm;
+  result.turn = model.turns()[axis];
+  result.estimated = model.layout().axis_first[axis] >= 0;
+  result.line = fitted_line(model, axis, adjusted.unknowns);
+  if (!result.estimated) return result;
+  for (const int k : stated_components(rotary)) {
+    result.location.push_back(named(model, axis, k,
+                                    location_output(model, axis, k, adjusted.unknowns),
+                                    linear_words, uncertainty));
+    result.orientation.push_back(named(model, axis, k,
+                                       orientation_output(model, axis, k, adjusted.unknowns),
+                                       angle_words, uncertainty));
+  }
+  result.lean = lean_estimate(model, axis, adjusted, uncertainty);
+  if (rotary.side == AxisSide::tool) {
+    add_pivot_lengths(model, axis, adjusted, uncertainty, result);
+  }
+  return result;
+}
+
+AxisPairResult pair_result(const Model& model, int first, int second, const Adjusted& adjusted,
+                           const Uncertainty& uncertainty) {
+  AxisPairResult result;
+  result.first = model.machine().rotary[first].letter;
+  result.second = model.machine().rotary[second].letter;
+  const auto normal_at = [&](const Eigen::VectorXd& x) {
+    return common_normal(fitted_line(model, first, x), fitted_line(model, second, x));
+  };
+  const auto stated = [&](const std::function<double(const CommonNormal&)>& pick) {
+    const auto value = [&](const Eigen::VectorXd& x) { return pick(normal_at(x)); };
+    return uncertainty.estimate(value(adjusted.unknowns), by_unknowns(adjusted.unknowns, value));
+  };
+  result.parallel = normal_at(adjusted.unknowns).parallel;
+  result.distance = stated([](const CommonNormal& n) { return n.signed_distance_mm; });
+  result.crossing = stated([](const CommonNormal& n) { return n.crossing_rad; });
+  if (result.parallel) return result;
+  for (int k = 0; k < 3; ++k) {
+    result.foot_on_first[k] = stated([k](const CommonNormal& n) { return n.foot_on_first_mm[k]; });
+    result.foot_on_second[k] =
+        stated([k](const CommonNormal& n) { return n.foot_on_second_mm[k]; });
+  }
+  return result;
+}
+
+void add_diameter(const Model& model, int artefact, const Adjusted& adjusted,
+                  const Uncertainty& uncertainty, ArtefactResult& result) {
+  const int group = model.layout().radius_group[artefact];
+  if (group < 0) return;
+  const RadiusGroup& radius = model.layout().radius_groups[group];
+  const double effective = 2.0 * adjusted.unknowns[radius.unknown];
+  Eigen::VectorXd by_unknown = Eigen::VectorXd::Zero(adjusted.unknowns.size());
+  by_unknown[radius.unknown] = 2.0;
+  result.effective_diameter = uncertainty.estimate(effective, by_unknown);
+  const Eigen::Index g = group;
+  result.diameter_free = model.radius_prior().precision(g, g) == 0.0;
+  const Probe& probe = model.machine().probe;
+  if (!probe.stylus_diameter_u_mm) return;
+  Estimate diameter = *result.effective_diameter;
+  diameter.value = effective - (radius.inside ? -1.0 : 1.0) * probe.stylus_diameter_mm;
+  // The stylus is a separate measurement unless its uncertainty already sits in the sum.
+  if (result.diameter_free) {
+    const double widened = std::hypot(diameter.u_absolute, *probe.stylus_diameter_u_mm);
+    if (diameter.u_absolute > 0.0) diameter.U95_absolute *= widened / diameter.u_absolute;
+    diameter.u_absolute = widened;
+  }
+  result.diameter = diameter;
+}
+
+ArtefactResult artefact_result(const Model& model, int artefact, const Adjusted& adjusted,
+                               const Uncertainty& uncertainty) {
+  const Artefact& nominal = model.machine().artefacts[artefact];
+  const ArtefactPlace place = model.state(adjusted.unknowns).artefacts[artefact];
+  ArtefactResult result;
+  result.name = nominal.name;
+  result.kind = nominal.kind;
+  for (const Touch& touch : model.survey().touches) result.touches += touch.artefact == artefact;
+  for (int k = 0; k < 3; ++k) {
+    const auto coordinate = [&](const Eigen::VectorXd& x) {
+      return model.state(x).artefacts[artefact].point_mm[k];
+    };
+    result.position[k] =
+        uncertainty.estimate(place.point_mm[k], by_unknowns(adjusted.unknowns, coordinate));
+  }
+  if (nominal.kind != ArtefactKind::ball) result.direction = place.direction;
+  add_diameter(model, artefact, adjusted, uncertainty, result);
+  return result;
+}
+
+/// Mean displacement of one artefact at one station that explains its gaps: least squares over the
+/// outward normals. Empty when the touches do not fix all three directions.
+std::optional<Eigen::Vector3d> displacement(const Eigen::MatrixXd& normals,
+                                            const Eigen::VectorXd& gaps) {
+  if (normals.rows() < 3) return std::nullopt;
+  const Eigen::Matrix3d normal_matrix = normals.transpose() * normals;
+  const Eigen::SelfAdjointEigenSolver<Eigen::Matrix3d> eigen(normal_matrix);
+  constexpr double weakest = 0.05;  // one touch at 13 deg from the plane of the others
+  if (eigen.eigenvalues()[0] < weakest) return std::nullopt;
+  return Eigen::Vector3d(normal_matrix.ldlt().solve(normals.transpose() * gaps));
+}
+
+/// The axis line as it stands in the machine at these angles: carried by the axes outside it.
+Line line_in_machine(const Model& model, const MachineState& state, int axis,
+                     const RotaryAngles& angles_rad) {
+  const Machine& machine = model.machine();
+  if (machine.rotary[axis].side == AxisSide::tool) return state.axis_lines[axis];
+  const std::vector<int> outer = machine.work_chain(axis - 1);
+  const int carrier = outer.empty() ? -1 : outer.back();
+  const Line& line = state.axis_lines[axis];
+  return {machine_from_carried(machine, state, carrier, line.point_mm, angles_rad),
+          machine_from_carried_rotation(machine, state, carrier, angles_rad) * line.direction};
+}
+
+/// Innermost estimated axis that moves this artefact against the stylus; -1 = none.
+int reference_axis(const Model& model, int artefact) {
+  const Machine& machine = model.machine();
+  int found = -1;
+  for (std::size_t axis = 0; axis < machine.rotary.size(); ++axis) {
+    if (model.layout().axis_first[axis] < 0) continue;
+    const bool carries = machine.rotary[axis].side == AxisSide::tool ||
+                         static_cast<int>(axis) <= machine.artefacts[artefact].carried_by;
+    if (carries) found = static_cast<int>(axis);
+  }
+  return found;
+}
+
+void resolve_components(const Model& model, const MachineState& state, const Station& stay,
+                        int artefact, int axis, const Eigen::Vector3d& moved,
+                        StationResult& result) {
+  const Machine& machine = model.machine();
+  Line line = line_in_machine(model, state, axis, stay.angles_rad);
+  Eigen::Vector3d where =
+      machine_from_carried(machine, state, machine.artefacts[artefact].carried_by,
+                           state.artefacts[artefact].point_mm, stay.angles_rad);
+  if (machine.rotary[axis].side == AxisSide::tool) {
+    where = stylus_in_machine(machine, state, Eigen::Vector3d::Zero(), stay.angles_rad);
+  }
+  const Eigen::Vector3d arm = perpendicular_from_line(line, where);
+  if (arm.norm() < 1e-6) return;
+  const Eigen::Vector3d radial = arm.normalized();
+  result.resolved = true;
+  result.radial_mm = moved.dot(radial);
+  result.axial_mm = moved.dot(line.direction);
+  result.tangential_mm = moved.dot(line.direction.cross(radial));
+}
+
+}  // namespace
+
+std::vector<Output> axis_outputs(const Model& model, const Eigen::VectorXd& unknowns) {
+  std::vector<Output> outputs;
+  for (std::size_t axis = 0; axis < model.machine().rotary.size(); ++axis) {
+    if (model.layout().axis_first[axis] < 0) continue;
+    const std::vector<int> components = stated_components(model.machine().rotary[axis]);
+    for (const int k : components) {
+      outputs.push_back(location_output(model, static_cast<int>(axis), k, unknowns));
+    }
+    for (const int k : components) {
+      outputs.push_back(orientation_output(model, static_cast<int>(axis), k, unknowns));
+    }
+  }
+  return outputs;
+}
+
+std::vector<AxisResult> axis_results(const Model& model, const Adjusted& adjusted,
+                                     const Uncertainty& uncertainty) {
+  std::vector<AxisResult> results;
+  for (std::size_t axis = 0; axis < model.machine().rotary.size(); ++axis) {
+    results.push_back(axis_result(model, static_cast<int>(axis), adjusted, uncertainty));
+  }
+  return results;
+}
+
+std::vector<AxisPairResult> axis_pair_results(const Model& model, const Adjusted& adjusted,
+                                              const Uncertainty& uncertainty) {
+  std::vector<AxisPairResult> results;
+  const auto& rotary = model.machine().rotary;
+  for (std::size_t first = 0; first < rotary.size(); ++first) {
+    for (std::size_t second = first + 1; second < rotary.size(); ++second) {
+      // Across the machine the two lines live in different frames: no common normal to state.
+      if (rotary[first].side != rotary[second].side) continue;
+      if (model.layout().axis_first[first] < 0 || model.layout().axis_first[second] < 0) continue;
+      results.push_back(pair_result(model, static_cast<int>(first), static_cast<int>(second),
+                                    adjusted, uncertainty));
+    }
+  }
+  return results;
+}
+
+std::vector<ArtefactResult> artefact_results(const Model& model, const Adjusted& adjusted,
+                                             const Uncertainty& uncertainty) {
+  std::vector<ArtefactResult> results;
+  for (std::size_t a = 0; a < model.machine().artefacts.size(); ++a) {
+    if (model.layout().place_first[a] < 0) continue;
+    results.push_back(artefact_result(model, static_cast<int>(a), adjusted, uncertainty));
+  }
+  return results;
+}
+
+std::vector<StationResult> station_results(const Model& model, const Adjusted& adjusted) {
+  const Linearisation at(model, adjusted.unknowns);
+  std::vector<StationResult> results;
+  StationBlock block;
+  for (std::size_t s = 0; s < model.survey().stations.size(); ++s) {
+    const Station& stay = model.survey().stations[s];
+    at.evaluate(static_cast<int>(s), nullptr, block);
+    for (std::size_t a = 0; a < model.machine().artefacts.size(); ++a) {
+      std::vector<int> rows;
+      int touches = 0;
+      int row = 0;
+      for (int t = 0; t < stay.touch_count; ++t) {
+        const Touch& touch = model.survey().touches[stay.first_touch + t];
+        const int count = touch.kind == TouchKind::centre ? 3 : 1;
+        if (touch.artefact == static_cast<int>(a)) {
+          ++touches;
+          for (int r = 0; r < count; ++r) rows.push_back(row + r);
+        }
+        row += count;
+      }
+      if (touches == 0) continue;
+      StationResult result;
+      result.label = stay.label;
+      result.angles_rad = stay.angles_rad;
+      result.touches = touches;
+      result.artefact = model.machine().artefacts[a].name;
+      const int axis = reference_axis(model, static_cast<int>(a));
+      if (axis >= 0) {
+        result.axis = model.machine().rotary[axis].letter;
+        Eigen::MatrixXd normals(rows.size(), 3);
+        Eigen::VectorXd gaps(rows.size());
+        for (std::size_t r = 0; r < rows.size(); ++r) {
+          normals.row(r) = block.by_nuisance.row(rows[r]).head<3>();
+          gaps[r] = block.gap[rows[r]];
+        }
+        if (const auto moved = displacement(normals, gaps)) {
+          resolve_components(model, at.state(), stay, static_cast<int>(a), axis, *moved, result);
+        }
+      }
+      results.push_back(result);
+    }
+  }
+  return results;
+}
+
+void fill_deviation_ranges(const std::vector<StationResult>& stations,
+                           std::vector<AxisResult>& axes) {
+  for (AxisResult& axis : axes) {
+    const auto range = [&](double StationResult::*component) {
+      double low = std::numeric_limits<double>::infinity();
+      double high = -low;
+      int count = 0;
+      for (const StationResult& station : stations) {
+        if (!station.resolved || station.excluded || station.axis != axis.letter) continue;
+        low = std::min(low, station.*component);
+        high = std::max(high, station.*component);
+        ++count;
+      }
+      return count >= 2 ? high - low : not_run;
+    };
+    axis.ranges = {range(&StationResult::radial_mm), range(&StationResult::tangential_mm),
+                   range(&StationResult::axial_mm)};
+  }
+}
+
+}  // namespace pivotrace

@@ -1,0 +1,57 @@
+// How well each touch is checked by the others, and whether it fits them.
+#pragma once
+
+#include <vector>
+
+#include "estimate/adjustment.h"
+#include "pivotrace/estimate/result.h"
+
+namespace pivotrace {
+
+/// A hypothesis of d extra shifts E (m x d) in the gaps of one station, tested in the full model:
+/// T = g' G^-1 g ~ chi2(d), g = E'P v, G = E'P E, P = C^-1 - C^-1 J N^-1 J'C^-1
+/// (Baarda 1968, generalised to correlated readings; from memory, derived again here).
+struct ShiftTest {
+  int dimensions = 0;
+  double statistic = 0.0;  ///< T
+  double equivalent_w =
+      0.0;  ///< standard normal deviate of the same tail area, with the sign of the first shift
+  Eigen::VectorXd shift;        ///< estimated shift G^-1 g, mm
+  Eigen::MatrixXd information;  ///< G, 1/mm^2
+  bool testable = false;        ///< false: no other reading checks this one
+};
+
+/// Station-wise access to P without forming it.
+class StationTester {
+ public:
+  StationTester(const Model& model, const Adjusted& adjusted, const RandomModel& random);
+
+  /// Prepares station s; the calls below refer to it.
+  void select(int station);
+
+  const StationBlock& block() const { return block_; }
+  /// 1 - (J N^-1 J'C^-1)_ii: share of an error in this reading that shows in its own residual.
+  double redundancy(int row) const;
+  /// Standard deviation of the residual of this reading [mm].
+  double residual_sigma(int row) const;
+  ShiftTest test(const Eigen::MatrixXd& shifts) const;
+
+ private:
+  const Model& model_;
+  const Adjusted& adjusted_;
+  const RandomModel& random_;
+  ActiveNuisances active_;
+  Linearisation at_;
+  StationBlock block_;
+  std::vector<StationWeight> weight_;  // at most one: the selected station's
+  Eigen::MatrixXd weighed_;            // C^-1 J
+  Eigen::VectorXd left_;               // C^-1 v
+};
+
+/// Below this redundancy nothing else checks a touch: its error would pass unseen.
+inline constexpr double unchecked_redundancy = 1e-3;
+
+std::vector<TouchResult> touch_results(const Model& model, const Adjusted& adjusted,
+                                       const RandomModel& random);
+
+}  // namespace pivotrace

@@ -1,0 +1,144 @@
+#include "estimate/turn_sense.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+
+#include "estimate/start.h"
+
+namespace pivotrace {
+
+namespace {
+
+/// The other sense is ruled out when it costs this much more chi2, in units of the scatter found.
+/// exp(-50/2) is the likelihood ratio: about one in 10^11.
+constexpr double decisive_chi2 = 50.0;
+
+/// The stated sense is given up only when the other explains the touches this many times better.
+constexpr double decisive_ratio = 10.0;
+
+constexpr int steps_allowed = 30;
+
+struct Attempt {
+  double chi2 = std::numeric_limits<double>::infinity();
+  double rms_mm = std::numeric_limits<double>::infinity();
+};
+
+double rms_gap(const Model& model, const Eigen::VectorXd& unknowns) {
+  const Linearisation at(model, unknowns);
+  StationBlock block;
+  double sum = 0.0;
+  for (std::size_t s = 0; s < model.survey().stations.size(); ++s) {
+    at.evaluate(static_cast<int>(s), nullptr, block);
+    sum += block.gap.squaredNorm();
+  }
+  return std::sqrt(sum / model.total_readings());
+}
+
+Attempt attempt(Model model, const RandomModel& random, const std::vector<TurnSense>& turns) {
+  model.set_turns(turns);
+  const Expected<Minimum> minimum =
+      minimise(model, random, starting_unknowns(model), steps_allowed);
+  if (!minimum) return {};
+  const Adjusted adjusted = adjusted_at(model, random, minimum->unknowns, {});
+  return {adjusted.chi2, rms_gap(model, minimum->unknowns)};
+}
+
+TurnSense other(TurnSense sense) {
+  return sense == TurnSense::right_hand ? TurnSense::left_hand : TurnSense::right_hand;
+}
+
+std::vector<int> turned_axes(const Model& model) {
+  std::vector<int> axes;
+  for (std::size_t axis = 0; axis < model.machine().rotary.size(); ++axis) {
+    if (model.axis_turned(static_cast<int>(axis))) axes.push_back(static_cast<int>(axis));
+  }
+  return axes;
+}
+
+std::vector<TurnSense> flipped(const Model& model, const std::vector<int>& axes, unsigned pattern) {
+  std::vector<TurnSense> turns = model.turns();
+  for (std::size_t k = 0; k < axes.size(); ++k) {
+    if ((pattern >> k) & 1U) turns[axes[k]] = other(turns[axes[k]]);
+  }
+  return turns;
+}
+
+}  // namespace
+
+bool SenseVerdict::wrong() const {
+  return std::find(answers.begin(), answers.end(), Answer::wrong) != answers.end();
+}
+
+Problem SenseVerdict::as_problem(const Model& model) const {
+  std::string letters;
+  for (std::size_t axis = 0; axis < answers.size(); ++axis) {
+    if (answers[axis] != Answer::wrong) continue;
+    if (!letters.empty()) letters += " and ";
+    letters += model.machine().rotary[axis].letter;
+  }
+  const std::string before = std::isfinite(rms_as_stated_mm)
+                                 ? fmt::format("{:.4g} mm", rms_as_stated_mm)
+                                 : std::string("no solution at all");
+  return {
+      ProblemNumber::not_observable,
+      fmt::format("axis {} turns the other way: with `positive_turn` as stated the touches are "
+                  "left with {}, with the other sense with {:.4g} mm",
+                  letters, before, rms_if_turned_mm),
+      {model.survey().file, 0, 0},
+      fmt::format("change `positive_turn` of axis {} in the machine file, after looking which way "
+                  "it really turns for a positive command",
+                  letters)};
+}
+
+SenseVerdict check_turn_sense(const Model& model, const RandomModel& random,
+                              const Adjusted* stated) {
+  SenseVerdict verdict;
+  verdict.answers.assign(model.machine().rotary.size(), SenseVerdict::Answer::not_asked);
+  const std::vector<int> axes = turned_axes(model);
+  Attempt as_stated;
+  double scatter = 1.0;
+  if (stated != nullptr) {
+    as_stated = {stated->chi2, rms_gap(model, stated->unknowns)};
+    if (stated->redundancy > 0) scatter = std::max(1.0, stated->chi2 / stated->redundancy);
+  }
+  verdict.rms_as_stated_mm = as_stated.rms_mm;
+  Attempt best;
+  unsigned best_pattern = 0;
+  for (unsigned pattern = 1; pattern < (1U << axes.size()); ++pattern) {
+    const Attempt found = attempt(model, random, flipped(model, axes, pattern));
+    if (found.chi2 < best.chi2) {
+      best = found;
+      best_pattern = pattern;
+    }
+    const bool ruled_out = found.chi2 > as_stated.chi2 + decisive_chi2 * scatter;
+    for (std::size_t k = 0; k < axes.size(); ++k) {
+      if (!((pattern >> k) & 1U)) continue;
+      auto& answer = verdict.answers[axes[k]];
+      if (!ruled_out) {
+        answer = SenseVerdict::Answer::cannot_tell;
+      } else if (answer == SenseVerdict::Answer::not_asked) {
+        answer = SenseVerdict::Answer::confirmed;
+      }
+    }
+  }
+  verdict.rms_if_turned_mm = best.rms_mm;
+  const bool clearly_better =
+      best.chi2 * decisive_ratio < as_stated.chi2 && best.chi2 + decisive_chi2 < as_stated.chi2;
+  for (std::size_t k = 0; k < axes.size(); ++k) {
+    if (clearly_better && ((best_pattern >> k) & 1U)) {
+      verdict.answers[axes[k]] = SenseVerdict::Answer::wrong;
+    }
+  }
+  return verdict;
+}
+
+void mark_turn_sense(const SenseVerdict& verdict, FitResult& result) {
+  for (std::size_t axis = 0; axis < result.axes.size(); ++axis) {
+    result.axes[axis].turn_confirmed = verdict.answers[axis] == SenseVerdict::Answer::confirmed;
+  }
+}
+
+}  // namespace pivotrace

@@ -1,0 +1,31 @@
+// Does the carried body really turn the way the machine file says?
+#pragma once
+
+#include <vector>
+
+#include "estimate/adjustment.h"
+#include "pivotrace/estimate/result.h"
+
+namespace pivotrace {
+
+/// What the touches say about the turn sense of each rotary axis.
+struct SenseVerdict {
+  enum class Answer { not_asked, confirmed, cannot_tell, wrong };
+  std::vector<Answer> answers;    ///< per rotary axis
+  double rms_as_stated_mm = 0.0;  ///< root mean square gap under the stated senses
+  double rms_if_turned_mm = 0.0;  ///< under the best other senses, when some answer is `wrong`
+
+  bool wrong() const;
+  Problem as_problem(const Model& model) const;
+};
+
+/// Solves again with every other combination of senses of the turned axes and compares chi2.
+/// `stated` may be null when the stated senses could not be solved at all.
+/// 0 and 180 deg alone fit both senses equally well: then the answer is cannot_tell.
+SenseVerdict check_turn_sense(const Model& model, const RandomModel& random,
+                              const Adjusted* stated);
+
+/// Writes turn_confirmed into the axes.
+void mark_turn_sense(const SenseVerdict& verdict, FitResult& result);
+
+}  // namespace pivotrace

@@ -1,0 +1,166 @@
+#include "estimate/variance_components.h"
+
+#include <Eigen/Cholesky>
+#include <Eigen/LU>
+#include <algorithm>
+#include <cmath>
+
+namespace pivotrace {
+
+namespace {
+
+/// A scale factor of a variance is kept within these bounds of one step: Fisher scoring overshoots
+/// when a component is far from its start.
+constexpr double largest_step_up = 25.0;
+constexpr double largest_step_down = 0.04;
+
+/// Below this share of the stated variance a component cannot be told from zero.
+constexpr double smallest_factor = 1e-6;
+
+}  // namespace
+
+// With C^-1 U = U M^-1 / s^2 (StationWeight) every trace below is a sum over stations of k x k
+// products; P = C^-1 - C^-1 J N^-1 J'C^-1. Derived here.
+VarianceSums variance_sums(const Model& model, const RandomModel& random,
+                           const Adjusted& adjusted) {
+  const ActiveNuisances active = active_nuisances(random);
+  const Linearisation at(model, adjusted.unknowns);
+  const Eigen::Index p = model.layout().unknowns;
+  const Eigen::MatrixXd& inverse = adjusted.covariance();
+  VarianceSums sums;
+  for (auto& matrix : sums.entering) matrix = Eigen::MatrixXd::Zero(p, p);
+  for (auto& matrix : sums.entering_index) matrix = Eigen::MatrixXd::Zero(p, p);
+  sums.entering_station = Eigen::MatrixXd::Zero(p, p);
+  std::array<Eigen::MatrixXd, 3> mixed;  // J'C^-1 V_g C^-1 V_h C^-1 J for (0,0), (0,1), (1,1)
+  for (auto& matrix : mixed) matrix = Eigen::MatrixXd::Zero(p, p);
+  Eigen::Matrix2d plain = Eigen::Matrix2d::Zero();  // tr(C^-1 V_g C^-1 V_h)
+  StationBlock block;
+  for (std::size_t s = 0; s < model.survey().stations.size(); ++s) {
+    at.evaluate(static_cast<int>(s), nullptr, block);
+    const StationWeight weight(block, random, active);
+    const double variance = weight.touch_variance();
+    const Eigen::MatrixXd weighed = weight.weigh(block.by_unknown);  // C^-1 J
+    const Eigen::VectorXd left = weight.weigh(block.gap);            // C^-1 y = P y at the optimum
+    const Eigen::MatrixXd& u = weight.scaled_nuisances();
+    const Eigen::MatrixXd u_weighed = u.transpose() * weighed;  // U'C^-1 J
+    const Eigen::VectorXd u_left = u.transpose() * left;
+    sums.quadratic[0] += variance * left.squaredNorm();
+    sums.quadratic[1] += variance * u_left.squaredNorm();
+    sums.entering[0] += variance * weighed.transpose() * weighed;
+    sums.entering[1] += variance * u_weighed.transpose() * u_weighed;
+    for (int k = 0; k < active.count(); ++k) {
+      const Eigen::RowVectorXd row = u_weighed.row(k);
+      Eigen::MatrixXd& into = active.columns[k] < 3 ? sums.entering_station
+                                                    : sums.entering_index[active.columns[k] - 3];
+      into += variance * row.transpose() * row;
+    }
+    const Eigen::MatrixXd shrunk = weight.gram() * weight.inner_inverse();  // S M^-1
+    const Eigen::MatrixXd seen = weight.inner_inverse() * shrunk;           // M^-1 S M^-1
+    const double m = weight.rows();
+    sums.redundancy[0] += m - shrunk.trace();
+    sums.redundancy[1] += shrunk.trace();
+    plain(0, 0) += m - 2.0 * shrunk.trace() + (shrunk * shrunk).trace();
+    plain(0, 1) += seen.trace();
+    plain(1, 1) += (shrunk * shrunk).trace();
+    const Eigen::MatrixXd twice = weight.weigh(weighed);  // C^-1 C^-1 J
+    mixed[0] += variance * variance * weighed.transpose() * twice;
+    mixed[1] += variance * variance * twice.transpose() * u * u_weighed;
+    mixed[2] += variance * u_weighed.transpose() * shrunk * u_weighed;
+  }
+  plain(1, 0) = plain(0, 1);
+  for (int g = 0; g < 2; ++g) {
+    sums.redundancy[g] -= (inverse * sums.entering[g]).trace();
+    for (int h = 0; h < 2; ++h) {
+      const Eigen::MatrixXd& middle = mixed[g + h];
+      sums.information(g, h) =
+          0.5 * (plain(g, h) - 2.0 * (inverse * middle).trace() +
+                 (inverse * sums.entering[g] * inverse * sums.entering[h]).trace());
+    }
+  }
+  return sums;
+}
+
+namespace {
+
+/// The same survey under new variances: one linear step from the old unknowns.
+Adjusted re_adjusted(const Model& model, const RandomModel& random, const Adjusted& before) {
+  const Adjusted linear = adjusted_at(model, random, before.unknowns, {});
+  if (!linear.information.full_rank()) return linear;
+  return adjusted_at(model, random, before.unknowns + linear.information.step, {});
+}
+
+RandomModel scaled(const RandomModel& random, double touch_factor, double station_factor) {
+  RandomModel result = random;
+  result.touch_sigma_mm *= std::sqrt(touch_factor);
+  result.station_sigma_mm *= std::sqrt(station_factor);
+  for (double& sigma : result.index_sigma_rad) sigma *= std::sqrt(station_factor);
+  return result;
+}
+
+/// Fisher step for the chosen groups; factors of groups not chosen stay 1.
+Eigen::Vector2d scoring_factors(const VarianceSums& sums, const std::array<bool, 2>& estimate) {
+  Eigen::Vector2d score = 0.5 * (sums.quadratic - sums.redundancy);
+  Eigen::Matrix2d information = sums.information;
+  for (int g = 0; g < 2; ++g) {
+    if (estimate[g]) continue;
+    score[g] = 0.0;
+    information.row(g).setZero();
+    information.col(g).setZero();
+    information(g, g) = 1.0;
+  }
+  const Eigen::Vector2d step = information.ldlt().solve(score);
+  return (Eigen::Vector2d::Ones() + step).cwiseMax(largest_step_down).cwiseMin(largest_step_up);
+}
+
+std::string source_text(const std::array<bool, 2>& estimated, bool stated_by_user) {
+  const std::string otherwise = stated_by_user ? "machine file" : "defaults";
+  if (estimated[0] && estimated[1]) return "estimated from this survey";
+  if (estimated[0]) return "touch: estimated from this survey; station and index: " + otherwise;
+  if (estimated[1]) return "station and index: estimated from this survey; touch: " + otherwise;
+  return otherwise;
+}
+
+}  // namespace
+
+ChosenVariances choose_variances(const Model& model, const RandomModel& stated,
+                                 const Adjusted& adjusted, bool stated_by_user) {
+  ChosenVariances chosen;
+  chosen.random = stated;
+  VarianceSums sums = variance_sums(model, stated, adjusted);
+  std::array<bool, 2> estimate{};
+  for (int g = 0; g < 2; ++g) estimate[g] = sums.redundancy[g] >= redundancy_to_estimate;
+  chosen.touch_estimated = estimate[0];
+  chosen.station_estimated = estimate[1];
+  chosen.source = source_text(estimate, stated_by_user);
+  if (!estimate[0] && !estimate[1]) return chosen;
+  Adjusted current = adjusted;
+  Eigen::Vector2d total = Eigen::Vector2d::Ones();
+  for (int iteration = 0; iteration < 50; ++iteration) {
+    Eigen::Vector2d factors = scoring_factors(sums, estimate);
+    for (int g = 0; g < 2; ++g) {
+      if (total[g] * factors[g] < smallest_factor) factors[g] = smallest_factor / total[g];
+    }
+    total = total.cwiseProduct(factors);
+    chosen.random = scaled(stated, total[0], total[1]);
+    current = re_adjusted(model, chosen.random, current);
+    if (!current.information.full_rank()) break;
+    sums = variance_sums(model, chosen.random, current);
+    if ((factors - Eigen::Vector2d::Ones()).cwiseAbs().maxCoeff() < 1e-8) break;
+  }
+  Eigen::Matrix2d information = sums.information;
+  for (int g = 0; g < 2; ++g) {
+    if (estimate[g]) continue;
+    information.row(g).setZero();
+    information.col(g).setZero();
+    information(g, g) = 1.0;
+  }
+  chosen.factor_covariance = information.inverse();
+  for (int g = 0; g < 2; ++g) {
+    if (estimate[g]) continue;
+    chosen.factor_covariance.row(g).setZero();
+    chosen.factor_covariance.col(g).setZero();
+  }
+  return chosen;
+}
+
+}  // namespace pivotrace
