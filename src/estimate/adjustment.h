@@ -13,13 +13,14 @@ namespace pivotrace {
 /// Where the minimiser ended.
 struct Minimum {
   Eigen::VectorXd unknowns;
+  bool converged = false;  ///< false: max_iterations came first
   int iterations = -1;
   double seconds = 0.0;
 };
 
 /// Minimises sum |gap / touch sigma|^2 + sum |station effects / their sigmas|^2 + radius priors over
 /// the unknowns and the random effects of every station (carried as unknowns and eliminated station
-/// by station: linear cost). Fails with P301 or P302.
+/// by station: linear cost). Fails with P302 when the numbers run away.
 Expected<Minimum> minimise(const Model& model, const RandomModel& random,
                            const Eigen::VectorXd& start, int max_iterations);
 

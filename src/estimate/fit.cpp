@@ -134,10 +134,22 @@ struct Solved {
   ChosenVariances chosen;
 };
 
+/// minimise(), insisting on an answer.
+Expected<Minimum> settled(const Model& model, const RandomModel& random,
+                          const Eigen::VectorXd& start, int max_iterations) {
+  Expected<Minimum> minimum = minimise(model, random, start, max_iterations);
+  if (!minimum || minimum->converged) return minimum;
+  return failure({ProblemNumber::did_not_converge,
+                  fmt::format("the adjustment did not settle within {} steps", max_iterations),
+                  {model.survey().file, 0, 0},
+                  "check that every touch names the right artefact and angles, and that the rough "
+                  "positions in the machine file are within a few centimetres"});
+}
+
 Expected<Solved> solve(const Model& model, const Eigen::VectorXd& start,
                        const std::vector<Effect>& common, const FitOptions& options) {
   const RandomModel stated = stated_random_model(model);
-  Expected<Minimum> minimum = minimise(model, stated, start, options.max_iterations);
+  Expected<Minimum> minimum = settled(model, stated, start, options.max_iterations);
   if (!minimum) return tl::make_unexpected(minimum.error());
   Solved solved;
   solved.minimum = *minimum;
@@ -147,7 +159,7 @@ Expected<Solved> solve(const Model& model, const Eigen::VectorXd& start,
   }
   solved.chosen = choose_variances(model, stated, solved.adjusted, sigmas_stated(model.machine()));
   if (!solved.chosen.touch_estimated && !solved.chosen.station_estimated) return solved;
-  minimum = minimise(model, solved.chosen.random, solved.minimum.unknowns, options.max_iterations);
+  minimum = settled(model, solved.chosen.random, solved.minimum.unknowns, options.max_iterations);
   if (!minimum) return tl::make_unexpected(minimum.error());
   minimum->iterations += solved.minimum.iterations;
   minimum->seconds += solved.minimum.seconds;

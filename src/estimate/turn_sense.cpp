@@ -19,7 +19,9 @@ constexpr double decisive_chi2 = 50.0;
 /// The stated sense is given up only when the other explains the touches this many times better.
 constexpr double decisive_ratio = 10.0;
 
-constexpr int steps_allowed = 30;
+/// From the closed-form start the right sense settles in three or four steps; the wrong one never
+/// comes near, however long it is given.
+constexpr int steps_allowed = 8;
 
 struct Attempt {
   double chi2 = std::numeric_limits<double>::infinity();
