@@ -1,0 +1,58 @@
+// The named numbers a post, an offset table or a control needs, taken from one fit result.
+// Names are those of the trade and of ISO 230-1; every one carries a one-line meaning.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "pivotrace/estimate/result.h"
+#include "pivotrace/problem.h"
+
+namespace pivotrace {
+
+enum class Quantity {
+  length,  ///< mm
+  angle,   ///< rad
+  slope,   ///< mm over a length of 300 mm
+};
+
+/// One number with a name that a mapping file can ask for.
+struct PivotValue {
+  std::string name;     ///< "A.centre.Y", "A.orientation.C", "AC.distance", ...
+  std::string symbol;   ///< ISO 230-1 symbol where there is one, else empty
+  std::string meaning;  ///< one line, for people
+  Quantity quantity = Quantity::length;
+  double value = not_run;           ///< mm, rad or mm per 300 mm
+  double U95 = not_run;             ///< absolute (probe, diameters, scale included); same unit
+  double U95_repeatable = not_run;  ///< enough to compare two surveys of one set-up
+};
+
+/// Problems P501 for a result that must not be written: every finding of severity error, or one
+/// general problem. Empty when the result is usable.
+Problems reasons_not_to_write(const FitResult& result);
+
+/// Every pivot value of a usable result: only what was estimated and has an uncertainty. An axis
+/// that was never turned has none. Refused with P501 when the result is not usable.
+Expected<std::vector<PivotValue>> pivot_values(const FitResult& result);
+
+/// The value of this name, or P508 with the nearest names there are.
+Expected<PivotValue> find_pivot_value(const std::vector<PivotValue>& values,
+                                      const std::string& name);
+
+/// Units a value is shown in: mm or inch, and degrees.
+enum class LengthUnit { mm, inch };
+
+inline constexpr double mm_per_inch = 25.4;
+
+/// The value in the shown unit: lengths and slopes in mm or inch, angles in degrees.
+double shown_value(const PivotValue& value, double amount, LengthUnit unit);
+/// Unit word for screens and tables: "mm", "inch", "deg", "mm/300mm", "inch/300mm".
+std::string unit_word(Quantity quantity, LengthUnit unit);
+
+/// Decimals that lose nothing a machine can place: 1e-5 mm, 1e-6 inch, 1e-6 deg.
+int shown_decimals(Quantity quantity, LengthUnit unit);
+
+/// `pivotrace write --list` as text: name, unit, value, U95, meaning; one line each.
+std::string list_pivot_values(const std::vector<PivotValue>& values, LengthUnit unit);
+
+}  // namespace pivotrace

@@ -1,0 +1,158 @@
+// The rules checked here are those of RS274/NGC version 3, NISTIR 6556 (Kramer, Proctor, Messina,
+// 2000): line length, comments, modal groups, G10 L2 with P 1..9, ending with M2.
+#include <doctest/doctest.h>
+
+#include <algorithm>
+#include <cmath>
+#include <regex>
+#include <sstream>
+
+#include "pivotrace/pivots/offset_program.h"
+#include "pivots/sample_result.h"
+
+using namespace pivotrace;
+using namespace pivotrace::testing;
+
+namespace {
+
+std::vector<std::string> lines_of(const std::string& text) {
+  std::vector<std::string> lines;
+  std::istringstream stream(text);
+  for (std::string line; std::getline(stream, line);) lines.push_back(line);
+  return lines;
+}
+
+std::string program(const FitResult& result, OffsetProgramOptions options = {}) {
+  options.date = "2026-03-02T09:00:00Z";
+  const auto text = offset_program(result, options);
+  REQUIRE(text.has_value());
+  return *text;
+}
+
+ProblemNumber refusal(const FitResult& result, const OffsetProgramOptions& options) {
+  const auto text = offset_program(result, options);
+  REQUIRE(!text.has_value());
+  return text.error()[0].number;
+}
+
+std::vector<std::string> command_lines(const std::string& text) {
+  std::vector<std::string> commands;
+  for (const std::string& line : lines_of(text)) {
+    if (!line.starts_with("(")) commands.push_back(line);
+  }
+  return commands;
+}
+
+/// Every line is one comment, or words of letter and number; each letter once per line.
+void check_lines(const std::string& text) {
+  static const std::regex comment(R"(\([\x20-\x27\x2A-\x7E]*\))");
+  static const std::regex words(R"(([A-Z]-?[0-9]+(\.[0-9]+)?)( [A-Z]-?[0-9]+(\.[0-9]+)?)*)");
+  for (const std::string& line : lines_of(text)) {
+    INFO(line);
+    CHECK(line.size() <= 253);
+    CHECK((std::regex_match(line, comment) || std::regex_match(line, words)));
+    if (line.starts_with("(")) continue;
+    for (char letter = 'A'; letter <= 'Z'; ++letter) {
+      CHECK(std::count(line.begin(), line.end(), letter) <= 1);
+    }
+  }
+}
+
+}  // namespace
+
+TEST_CASE("one axis along X sets Y and Z and leaves X alone") {
+  const auto commands = command_lines(program(one_axis_result()));
+  REQUIRE(commands.size() == 4);
+  CHECK(commands[0] == "G21");
+  CHECK(commands[1] == "M0");  // the operator reads before anything changes
+  CHECK(commands[2] == "G10 L2 P1 Y-200.0123 Z-250.0342");
+  CHECK(commands[3] == "M2");
+}
+
+TEST_CASE("an axis along Z sets X and Y") {
+  OffsetProgramOptions options;
+  options.axis = 'C';
+  options.work_offset = 9;
+  const auto commands = command_lines(program(trunnion_result(), options));
+  CHECK(commands[2] == "G10 L2 P9 X-299.9870 Y-199.9500");
+}
+
+TEST_CASE("the foot of the common normal determines all three coordinates") {
+  OffsetProgramOptions options;
+  options.axis = 'A';
+  options.foot_towards = 'C';
+  const FitResult result = trunnion_result();
+  const Eigen::Vector3d foot =
+      common_normal(result.axes[0].line, result.axes[1].line).foot_on_first_mm;
+  const std::string line = command_lines(program(result, options))[2];
+  const std::regex words(R"(G10 L2 P1 X(\S+) Y(\S+) Z(\S+))");
+  std::smatch match;
+  REQUIRE(std::regex_match(line, match, words));
+  for (int i = 0; i < 3; ++i) CHECK(std::abs(std::stod(match[i + 1]) - foot[i]) <= 0.5e-4);
+}
+
+TEST_CASE("inch programs say G20 and hold the value within half a last place") {
+  OffsetProgramOptions options;
+  options.unit = LengthUnit::inch;
+  const auto commands = command_lines(program(one_axis_result(), options));
+  CHECK(commands[0] == "G20");
+  std::smatch match;
+  REQUIRE(std::regex_search(commands[2], match, std::regex("Y(\\S+)")));
+  CHECK(std::abs(std::stod(match[1]) * 25.4 + 200.0123) <= 0.5e-5 * 25.4);
+}
+
+TEST_CASE("every line obeys RS274/NGC, whatever the machine is called") {
+  FitResult result = one_axis_result();
+  result.machine_name =
+      "Mill (old) %\n; M30 (second) (Fräse) " + std::string(400, 'x') + " G10 L2 P2 X0";
+  const std::string text = program(result);
+  check_lines(text);
+  CHECK(command_lines(text).size() == 4);  // nothing of the name became a command
+}
+
+TEST_CASE("the header names machine, date, plane, uncertainty and the dangers") {
+  const std::string text = program(one_axis_result());
+  for (const char* wanted :
+       {"invented trial machine", "2026-03-02T09:00:00Z", "quoted at X = -300.0000 mm", "U95",
+        "acts at once", "CAUTION", "Follow the machine manual", "old offset", "stylus ball",
+        "X of this offset stays as it is"}) {
+    CHECK_MESSAGE(text.find(wanted) != std::string::npos, wanted);
+  }
+}
+
+TEST_CASE("the stop with its message stands before the offset is set") {
+  const std::string text = program(one_axis_result());
+  const auto message = text.find("(MSG,");
+  const auto stop = text.find("\nM0\n");
+  const auto set = text.find("\nG10 ");
+  REQUIRE(message != std::string::npos);
+  CHECK(message < stop);
+  CHECK(stop < set);
+}
+
+TEST_CASE("offset programs that would be wrong are refused") {
+  OffsetProgramOptions options;
+  CHECK(refusal(trunnion_result(), options) == ProblemNumber::no_such_value);  // which axis?
+  options.axis = 'B';
+  CHECK(refusal(trunnion_result(), options) == ProblemNumber::no_such_value);
+  options.axis = 'A';
+  options.foot_towards = 'B';
+  CHECK(refusal(trunnion_result(), options) == ProblemNumber::no_such_value);
+  CHECK(refusal(sample_result({sample_head_axis()}), {}) == ProblemNumber::no_such_value);
+  options = {};
+  // P 1..9 by NISTIR 6556; its interpreter answers 0 and 10 with 'P value out of range'.
+  for (const int wrong : {-1, 0, 10}) {
+    options.work_offset = wrong;
+    CHECK(refusal(one_axis_result(), options) == ProblemNumber::bad_argument);
+  }
+  FitResult unusable = one_axis_result();
+  unusable.usable = false;
+  CHECK(refusal(unusable, {}) == ProblemNumber::not_usable);
+}
+
+TEST_CASE("work offsets have their usual words") {
+  CHECK(work_offset_word(1) == "G54");
+  CHECK(work_offset_word(6) == "G59");
+  CHECK(work_offset_word(7) == "G59.1");
+  CHECK(work_offset_word(9) == "G59.3");
+}
