@@ -1,0 +1,130 @@
+// Patching a text file (a post, a parameter list) with pivot values: plan first, then apply.
+//
+// Nothing outside the captured numbers changes, not a byte: encoding and line ends stay. The plan
+// shows old, new, change and U95; applying it replaces the file as a whole or not at all.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "pivotrace/estimate/result.h"
+#include "pivotrace/pivots/mapping.h"
+#include "pivotrace/problem.h"
+
+namespace pivotrace {
+
+/// A change beyond these is refused unless it is allowed by name: more than a re-mounted unit
+/// moves, so more likely a wrong sign, unit or reference. Common practice, no source.
+inline constexpr double largest_change_mm = 1.0;
+inline constexpr double largest_change_rad = 0.0087266462599716477;  // 0.5 deg
+
+/// Files above this size are refused: no post and no parameter list is that long.
+inline constexpr std::size_t largest_target_bytes = 64U * 1024U * 1024U;
+
+/// What a person has said yes to.
+struct PatchPermissions {
+  bool large_change = false;
+  bool small_change = false;
+  bool other_machine = false;
+  bool older_result = false;
+};
+
+/// The last patch of a file, as the record beside it tells.
+struct LastPatch {
+  std::string measured;  ///< of the result written then, ISO 8601
+  std::string fitted;
+  std::string machine;
+  std::string written;
+};
+
+/// A file as it was read: its real path (symbolic links followed), every byte, and its record.
+struct TargetFile {
+  std::string path;       ///< as the user said it
+  std::string real_path;  ///< what will be replaced
+  std::string bytes;
+  std::optional<LastPatch> last_patch;
+  bool edited_since_last_patch = false;
+};
+
+/// One number that changes.
+struct Edit {
+  std::string value;       ///< name of the pivot value
+  std::size_t offset = 0;  ///< bytes into the file
+  std::size_t length = 0;  ///< bytes replaced
+  int line = 0;
+  int column = 0;
+  std::string old_text;
+  std::string new_text;
+  std::string new_bytes;  ///< new_text in the encoding of the file
+  Quantity quantity = Quantity::length;
+  double change = not_run;  ///< mm, rad or mm per 300 mm, of the value itself
+  double U95 = not_run;     ///< of the value, same unit
+  bool within_U95() const;
+};
+
+struct PatchPlan {
+  TargetFile target;
+  std::string machine;
+  std::string measured;  ///< of the result, ISO 8601
+  std::string fitted;
+  std::vector<Edit> edits;  ///< in the order of the mapping
+  std::string new_bytes;    ///< the whole file afterwards
+  Problems objections;  ///< each names the permission that would lift it; empty = may be applied
+  std::vector<std::string> notes;
+};
+
+/// Reads the file and the record of its last patch. Refuses what is no regular text file.
+Expected<TargetFile> read_target(const std::string& path);
+
+/// What would change. Fails outright, with every problem found, on an unusable result (P501), an
+/// unknown value (P508), a bad mapping (P509), a number not found exactly once (P502) or not to be
+/// read (P111). Objections that a person may lift are in the plan: other machine P114, change too
+/// large P504, every change smaller than its U95 P505, result older than the last patch P506.
+Expected<PatchPlan> plan_patch(const FitResult& result, const Mapping& mapping,
+                               const TargetFile& target, const PatchPermissions& permissions = {});
+
+/// Old, new, change and U95 side by side, then notes.
+std::string patch_table(const PatchPlan& plan);
+/// Unified diff with three lines of context, as UTF-8.
+std::string patch_diff(const PatchPlan& plan);
+
+struct PatchReport {
+  std::string file;
+  std::string backup;
+  std::string record;
+  std::vector<std::string> notes;
+};
+
+/// Writes the plan: backup beside the file, record of the patch, temporary file in the same
+/// folder, fsync, rename, fsync of the folder. Mode is kept, owner where permitted. Killed at any
+/// moment, the file is wholly old or wholly new. Refuses a plan with objections, a file changed
+/// since it was read (P503), a write-protected file, a file with several hard links (P602).
+/// `written` is the time of writing, ISO 8601 UTC.
+Expected<PatchReport> apply_patch(const PatchPlan& plan, const std::string& written);
+
+/// What one file says about one value.
+struct HomeReading {
+  std::string file;
+  int line = 0;
+  std::string value;
+  std::string text;  ///< as it stands there
+  Quantity quantity = Quantity::length;
+  double physical = not_run;   ///< mm, rad or mm per 300 mm
+  double half_step = not_run;  ///< half a last decimal place of the format, same unit
+};
+
+/// Reads every mapped number of a file back.
+Expected<std::vector<HomeReading>> read_homes(const FitResult& result, const Mapping& mapping,
+                                              const TargetFile& target);
+
+struct Verification {
+  std::string table;       ///< result and every home side by side
+  Problems disagreements;  ///< P507, one for each pair that disagrees; empty = all agree
+};
+
+/// Compares every home of every value with the result and with every other home of that value.
+/// They agree when they differ by no more than half a last place of their formats.
+Expected<Verification> verify_homes(const FitResult& result,
+                                    const std::vector<std::vector<HomeReading>>& homes);
+
+}  // namespace pivotrace

@@ -1,0 +1,45 @@
+// The system calls that touch a user's file, behind one interface, so that a test can make any of
+// them fail, or "kill" the program at it, and look at what is left on the disk.
+#pragma once
+
+#include <sys/types.h>
+
+#include <cstddef>
+#include <string>
+
+namespace pivotrace {
+
+struct FileStatus {
+  bool regular = false;
+  bool directory = false;
+  unsigned mode = 0;  ///< permission bits
+  unsigned owner = 0;
+  unsigned group = 0;
+  unsigned long links = 1;
+  std::size_t size = 0;
+};
+
+/// Each call does what the POSIX function of its name does: 0 or a count on success, -1 and errno
+/// on failure (POSIX.1-2008).
+class FileCalls {
+ public:
+  virtual ~FileCalls() = default;
+  virtual int real_path(const std::string& path, std::string& real) = 0;
+  virtual int status(const std::string& path, FileStatus& status) = 0;
+  virtual int open_to_read(const std::string& path) = 0;
+  virtual int create_new(const std::string& path, unsigned mode) = 0;  ///< O_CREAT | O_EXCL
+  virtual int open_folder(const std::string& path) = 0;
+  virtual ssize_t read(int file, char* to, std::size_t count) = 0;
+  virtual ssize_t write(int file, const char* from, std::size_t count) = 0;
+  virtual int change_owner(int file, unsigned owner, unsigned group) = 0;
+  virtual int change_mode(int file, unsigned mode) = 0;
+  virtual int sync(int file) = 0;
+  virtual int close(int file) = 0;
+  virtual int rename(const std::string& from, const std::string& to) = 0;
+  virtual int remove(const std::string& path) = 0;
+};
+
+/// The calls of the operating system.
+FileCalls& system_file_calls();
+
+}  // namespace pivotrace

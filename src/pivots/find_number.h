@@ -1,0 +1,24 @@
+// Finding the one number of a text that a mapping entry means.
+#pragma once
+
+#include "pivotrace/pivots/mapping.h"
+#include "pivots/text_view.h"
+
+namespace pivotrace {
+
+/// Longer lines are refused: no list meant to be read has them, and matching them with a regular
+/// expression can exhaust the stack.
+inline constexpr std::size_t longest_searched_line = 4096;
+
+/// Where the number stands, in characters of the view.
+struct FoundNumber {
+  std::size_t begin = 0;
+  std::size_t end = 0;
+  int line = 0;  ///< from 1
+};
+
+/// Exactly one place, or P502 with the number of places and their lines.
+Expected<FoundNumber> find_number(const TextView& view, const MappingEntry& entry,
+                                  const std::string& file);
+
+}  // namespace pivotrace

@@ -1,0 +1,209 @@
+#include "pivotrace/pivots/mapping.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <charconv>
+#include <cmath>
+#include <regex>
+
+#include "pivotrace/geometry/angle.h"
+#include "pivots/number_text.h"
+
+namespace pivotrace {
+
+namespace {
+
+constexpr int most_decimals = 9;
+
+class EntryProblems {
+ public:
+  EntryProblems(const MappingEntry& entry, Problems& problems)
+      : entry_(entry), problems_(problems) {}
+  void require(bool good, const std::string& what, const std::string& advice) {
+    if (good) return;
+    problems_.push_back({ProblemNumber::bad_mapping,
+                         fmt::format("entry for \"{}\": {}", entry_.value, what), entry_.where,
+                         advice});
+  }
+
+ private:
+  const MappingEntry& entry_;
+  Problems& problems_;
+};
+
+/// Empty when the pattern compiles and captures exactly once.
+std::string pattern_fault(const std::string& pattern) {
+  try {
+    const std::regex compiled(pattern, std::regex::ECMAScript);
+    if (compiled.mark_count() == 1) return "";
+    return fmt::format("the pattern has {} captures, it must have exactly one",
+                       compiled.mark_count());
+  } catch (const std::regex_error& error) {
+    return fmt::format("the pattern is not a regular expression: {}", error.what());
+  }
+}
+
+void check_finder(EntryProblems& check, const MappingEntry& entry) {
+  check.require(!(entry.key && entry.pattern), "both a key and a pattern", "use one of them");
+  check.require(entry.key || entry.pattern || entry.line, "nothing says where the number stands",
+                "give key, pattern or line");
+  check.require(!entry.key || !entry.key->empty(), "the key is empty",
+                "write the text that stands before the number");
+  check.require(!entry.line || *entry.line >= 1, "there is no such line", "lines count from 1");
+  if (entry.pattern) {
+    const std::string fault = pattern_fault(*entry.pattern);
+    check.require(fault.empty(), fault,
+                  "put one pair of round brackets about the number; (?:...) groups without "
+                  "capturing");
+  }
+}
+
+void check_number(EntryProblems& check, const MappingEntry& entry) {
+  check.require(entry.sign == 1.0 || entry.sign == -1.0, "the sign is neither 1 nor -1",
+                "use 1 or -1");
+  check.require(std::isfinite(entry.scale) && entry.scale > 0.0, "the scale is not above 0",
+                "use sign = -1 to turn a number round");
+  check.require(std::isfinite(entry.reference), "the reference is not a number", "");
+  check.require(!entry.reference_value || entry.reference == 0.0,
+                "both a reference number and a reference value", "use one of them");
+  check.require(entry.format.decimals >= 0 && entry.format.decimals <= most_decimals,
+                "decimals out of range", fmt::format("use 0 to {}", most_decimals));
+  const char mark = entry.format.decimal_mark.value_or('.');
+  check.require(mark == '.' || mark == ',', "the decimal mark is neither point nor comma",
+                "use \".\" or \",\"");
+  check.require(!entry.largest_change || *entry.largest_change > 0.0,
+                "largest_change is not above 0", "");
+}
+
+FileUnit unit_for(Quantity quantity, FileUnit unit) {
+  if (unit != FileUnit::automatic) return unit;
+  switch (quantity) {
+    case Quantity::length: return FileUnit::mm;
+    case Quantity::angle: return FileUnit::deg;
+    case Quantity::slope: return FileUnit::mm_per_300;
+  }
+  return FileUnit::mm;
+}
+
+/// File units per mm, rad or mm/300 mm; NaN when the unit does not suit the kind of value.
+double units_per_physical(Quantity quantity, FileUnit unit) {
+  switch (unit_for(quantity, unit)) {
+    case FileUnit::mm: return quantity == Quantity::length ? 1.0 : not_run;
+    case FileUnit::inch: return quantity == Quantity::length ? 1.0 / mm_per_inch : not_run;
+    case FileUnit::deg: return quantity == Quantity::angle ? deg_from_rad(1.0) : not_run;
+    case FileUnit::rad: return quantity == Quantity::angle ? 1.0 : not_run;
+    case FileUnit::arcsec: return quantity == Quantity::angle ? arcsec_from_rad(1.0) : not_run;
+    case FileUnit::mm_per_300: return quantity == Quantity::slope ? 1.0 : not_run;
+    case FileUnit::mm_per_m: return quantity == Quantity::slope ? 1000.0 / 300.0 : not_run;
+    case FileUnit::automatic: return not_run;
+  }
+  return not_run;
+}
+
+/// The value, what is subtracted from it, and the factor to the unit of the file.
+struct Terms {
+  PivotValue value;
+  double reference = 0.0;  ///< mm, rad or mm/300 mm
+  double reference_U95 = 0.0;
+  double factor = 1.0;
+};
+
+tl::unexpected<Problems> located(Problems problems, const MappingEntry& entry) {
+  for (Problem& problem : problems) problem.where = entry.where;
+  return tl::make_unexpected(std::move(problems));
+}
+
+Expected<Terms> terms_of(const std::vector<PivotValue>& values, const MappingEntry& entry) {
+  const Expected<PivotValue> value = find_pivot_value(values, entry.value);
+  if (!value) return located(value.error(), entry);
+  Terms terms;
+  terms.value = *value;
+  terms.factor = units_per_physical(value->quantity, entry.unit);
+  if (std::isnan(terms.factor)) {
+    return failure({ProblemNumber::bad_mapping,
+                    fmt::format("entry for \"{}\": the unit does not suit this value", entry.value),
+                    entry.where,
+                    "lengths: mm, inch; angles: deg, rad, arcsec; slopes: mm_per_300, mm_per_m"});
+  }
+  terms.reference = entry.reference / terms.factor;
+  if (!entry.reference_value) return terms;
+  const Expected<PivotValue> other = find_pivot_value(values, *entry.reference_value);
+  if (!other) return located(other.error(), entry);
+  if (other->quantity != value->quantity) {
+    return failure({ProblemNumber::bad_mapping,
+                    fmt::format("\"{}\" and its reference \"{}\" are not of one kind", entry.value,
+                                *entry.reference_value),
+                    entry.where, "subtract lengths from lengths and angles from angles"});
+  }
+  terms.reference = other->value;
+  terms.reference_U95 = other->U95;
+  return terms;
+}
+
+}  // namespace
+
+Problems Mapping::validate() const {
+  Problems problems;
+  if (entries.empty()) {
+    problems.push_back({ProblemNumber::bad_mapping,
+                        "this mapping has no entries",
+                        {file, 0, 0},
+                        "add an [[entry]] for each number to write"});
+  }
+  for (const MappingEntry& entry : entries) {
+    EntryProblems check(entry, problems);
+    check.require(!entry.value.empty(), "no value is named", "value = \"A.centre.Y\", for example");
+    check_finder(check, entry);
+    check_number(check, entry);
+  }
+  return problems;
+}
+
+Expected<MappedValue> mapped_value(const std::vector<PivotValue>& values,
+                                   const MappingEntry& entry) {
+  const Expected<Terms> terms = terms_of(values, entry);
+  if (!terms) return tl::make_unexpected(terms.error());
+  MappedValue mapped;
+  mapped.written =
+      entry.sign * entry.scale * terms->factor * (terms->value.value - terms->reference);
+  mapped.U95_physical = terms->value.U95 + terms->reference_U95;
+  return mapped;
+}
+
+Expected<double> physical_value(const std::vector<PivotValue>& values, const MappingEntry& entry,
+                                double written) {
+  const Expected<Terms> terms = terms_of(values, entry);
+  if (!terms) return tl::make_unexpected(terms.error());
+  return written / (entry.sign * entry.scale * terms->factor) + terms->reference;
+}
+
+std::string spelled(double written, const NumberFormat& format) {
+  std::string text = format.plus_sign ? signed_text(written, format.decimals)
+                                      : fixed_text(written, format.decimals);
+  std::replace(text.begin(), text.end(), '.', format.decimal_mark.value_or('.'));
+  return text;
+}
+
+Expected<double> parse_number(const std::string& text, const NumberFormat& format) {
+  std::string plain = text;
+  while (!plain.empty() && (plain.front() == ' ' || plain.front() == '\t')) plain.erase(0, 1);
+  const char mark = format.decimal_mark.value_or('.');
+  const char other = mark == '.' ? ',' : '.';
+  const bool has_other = plain.find(other) != std::string::npos;
+  std::replace(plain.begin(), plain.end(), mark, '.');
+  if (!plain.empty() && plain.front() == '+') plain.erase(0, 1);
+  double value = 0.0;
+  const auto [end, fault] = std::from_chars(plain.data(), plain.data() + plain.size(), value);
+  if (has_other || fault != std::errc() || end != plain.data() + plain.size() ||
+      !std::isfinite(value)) {
+    return failure({has_other ? ProblemNumber::ambiguous_number : ProblemNumber::wrong_type,
+                    fmt::format("\"{}\" is not a number with the decimal mark \"{}\"", text, mark),
+                    {},
+                    "the capture must take in the number and nothing else; decimal_mark in the "
+                    "mapping says point or comma"});
+  }
+  return value;
+}
+
+}  // namespace pivotrace

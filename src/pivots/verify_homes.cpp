@@ -1,0 +1,142 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "pivotrace/pivots/patch.h"
+#include "pivots/find_number.h"
+#include "pivots/number_text.h"
+#include "pivots/text_view.h"
+
+namespace pivotrace {
+
+namespace {
+
+/// Round-off of unit changes there and back; far below any last place written.
+constexpr double arithmetic_slack = 1e-9;
+
+Expected<HomeReading> read_home(const std::vector<PivotValue>& values, const MappingEntry& entry,
+                                const TextView& view, const TargetFile& target) {
+  const Expected<PivotValue> value = find_pivot_value(values, entry.value);
+  if (!value) return tl::make_unexpected(value.error());
+  const Expected<FoundNumber> found = find_number(view, entry, target.path);
+  if (!found) return tl::make_unexpected(found.error());
+  HomeReading reading;
+  reading.file = target.path;
+  reading.line = found->line;
+  reading.value = entry.value;
+  reading.text = view.text.substr(found->begin, found->end - found->begin);
+  reading.quantity = value->quantity;
+  Expected<double> number = parse_number(reading.text, entry.format);
+  if (!number) {
+    for (Problem& problem : number.error()) problem.where = {target.path, found->line, 0};
+    return tl::make_unexpected(number.error());
+  }
+  const double half_place = 0.5 * std::pow(10.0, -entry.format.decimals);
+  const Expected<double> here = physical_value(values, entry, *number);
+  const Expected<double> beside = physical_value(values, entry, *number + half_place);
+  if (!here) return tl::make_unexpected(here.error());
+  if (!beside) return tl::make_unexpected(beside.error());
+  reading.physical = *here;
+  reading.half_step = std::abs(*beside - *here);
+  return reading;
+}
+
+std::string shown(Quantity quantity, double amount) {
+  PivotValue kind;
+  kind.quantity = quantity;
+  return fmt::format("{} {}",
+                     fixed_text(shown_value(kind, amount, LengthUnit::mm),
+                                shown_decimals(quantity, LengthUnit::mm)),
+                     unit_word(quantity, LengthUnit::mm));
+}
+
+bool agree(double left, double right, double half_steps) {
+  return std::abs(left - right) <= half_steps + arithmetic_slack;
+}
+
+std::string place_of(const HomeReading& home) { return fmt::format("{}:{}", home.file, home.line); }
+
+void compare_with_result(const PivotValue& value, const HomeReading& home, Problems& problems) {
+  if (agree(home.physical, value.value, home.half_step)) return;
+  problems.push_back({ProblemNumber::values_disagree,
+                      fmt::format("{}: the result says {}, the file says {} (written there as {})",
+                                  value.name, shown(value.quantity, value.value),
+                                  shown(value.quantity, home.physical), home.text),
+                      {home.file, home.line, 0},
+                      "do not run parts: find out which is right, then write it to this file"});
+}
+
+void compare_homes(const PivotValue& value, const HomeReading& left, const HomeReading& right,
+                   Problems& problems) {
+  if (agree(left.physical, right.physical, left.half_step + right.half_step)) return;
+  problems.push_back(
+      {ProblemNumber::values_disagree,
+       fmt::format("{} has two homes that disagree: {} says {} (written as {}), {} says {} "
+                   "(written as {})",
+                   value.name, place_of(left), shown(value.quantity, left.physical), left.text,
+                   place_of(right), shown(value.quantity, right.physical), right.text),
+       {left.file, left.line, 0},
+       "do not run parts: one of the two is wrong, and whoever uses it cuts in the wrong place"});
+}
+
+std::vector<HomeReading> homes_of(const std::string& value,
+                                  const std::vector<std::vector<HomeReading>>& homes) {
+  std::vector<HomeReading> found;
+  for (const std::vector<HomeReading>& file : homes) {
+    std::copy_if(file.begin(), file.end(), std::back_inserter(found),
+                 [&](const HomeReading& home) { return home.value == value; });
+  }
+  return found;
+}
+
+std::string row(const PivotValue& value, const HomeReading& home) {
+  const bool good = agree(home.physical, value.value, home.half_step);
+  return fmt::format("{:<24}  {:>20}  {:>20}  {:<9}  {}\n", value.name,
+                     shown(value.quantity, value.value), shown(value.quantity, home.physical),
+                     good ? "agrees" : "DISAGREES", place_of(home));
+}
+
+}  // namespace
+
+Expected<std::vector<HomeReading>> read_homes(const FitResult& result, const Mapping& mapping,
+                                              const TargetFile& target) {
+  const Expected<std::vector<PivotValue>> values = pivot_values(result);
+  if (!values) return tl::make_unexpected(values.error());
+  Problems problems = mapping.validate();
+  if (!problems.empty()) return tl::make_unexpected(std::move(problems));
+  const Expected<TextView> view = text_view(target.bytes, target.path);
+  if (!view) return tl::make_unexpected(view.error());
+  std::vector<HomeReading> readings;
+  for (const MappingEntry& entry : mapping.entries) {
+    const Expected<HomeReading> reading = read_home(*values, entry, *view, target);
+    if (reading) {
+      readings.push_back(*reading);
+    } else {
+      problems.insert(problems.end(), reading.error().begin(), reading.error().end());
+    }
+  }
+  if (!problems.empty()) return tl::make_unexpected(std::move(problems));
+  return readings;
+}
+
+Expected<Verification> verify_homes(const FitResult& result,
+                                    const std::vector<std::vector<HomeReading>>& homes) {
+  const Expected<std::vector<PivotValue>> values = pivot_values(result);
+  if (!values) return tl::make_unexpected(values.error());
+  Verification verification;
+  verification.table = fmt::format("{:<24}  {:>20}  {:>20}\n", "value", "result", "read back");
+  for (const PivotValue& value : *values) {
+    const std::vector<HomeReading> found = homes_of(value.name, homes);
+    for (std::size_t i = 0; i < found.size(); ++i) {
+      verification.table += row(value, found[i]);
+      compare_with_result(value, found[i], verification.disagreements);
+      for (std::size_t k = i + 1; k < found.size(); ++k) {
+        compare_homes(value, found[i], found[k], verification.disagreements);
+      }
+    }
+  }
+  return verification;
+}
+
+}  // namespace pivotrace
