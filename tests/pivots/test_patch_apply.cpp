@@ -422,6 +422,17 @@ TEST_CASE("a child process killed at random moments leaves the file whole") {
   for (int i = 0; i < 200; ++i) long_old += "// " + padding.substr(0, 4000) + "\n";
   long_new = long_old + new_text;
   long_old += old_text;
+  // How long a patch takes depends on the machine; the moments of death are spread over that time.
+  spill(file, long_old);
+  const PatchPlan timed = plan_for(file);
+  const auto start = std::chrono::steady_clock::now();
+  REQUIRE(apply_patch(timed, now).has_value());
+  const auto whole = std::chrono::duration_cast<std::chrono::microseconds>(
+      std::chrono::steady_clock::now() - start);
+  for (const fs::path& other : with_ending(folder.path, "")) {
+    if (other != file) fs::remove(other);
+  }
+  const auto longest = static_cast<useconds_t>(2 * whole.count());
   int left_old = 0;
   int left_new = 0;
   for (int round = 0; round < 60; ++round) {
@@ -433,7 +444,7 @@ TEST_CASE("a child process killed at random moments leaves the file whole") {
       (void)apply_patch(plan, now);
       ::_exit(0);
     }
-    ::usleep(std::uniform_int_distribution<useconds_t>(0, 12000)(random));
+    ::usleep(std::uniform_int_distribution<useconds_t>(0, longest)(random));
     ::kill(child, SIGKILL);
     int status = 0;
     REQUIRE(::waitpid(child, &status, 0) == child);
