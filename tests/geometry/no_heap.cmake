@@ -1,0 +1,15 @@
+# Fails when an object file refers to the heap. OBJECTS: files separated by commas; NM: the program.
+string(REPLACE "," ";" objects "${OBJECTS}")
+list(LENGTH objects count)
+if(count LESS 10)
+  message(FATAL_ERROR "expected the object files of the geometry layer, got: '${OBJECTS}'")
+endif()
+foreach(object IN LISTS objects)
+  execute_process(COMMAND ${NM} -C -u ${object} OUTPUT_VARIABLE symbols COMMAND_ERROR_IS_FATAL ANY)
+  string(REGEX MATCHALL "[^\n]*( malloc| calloc| realloc| free|operator new|operator delete)[^\n]*"
+         heap "${symbols}")
+  if(heap)
+    message(FATAL_ERROR "${object} uses the heap: ${heap}")
+  endif()
+endforeach()
+message(STATUS "${count} object files, none uses the heap")
