@@ -7,6 +7,9 @@
 
 namespace pivotrace::app {
 
+/// Adds every verb, in the order a user meets them. `console` and `action` must outlive `app`.
+void add_all_verbs(CLI::App& app, Console& console, VerbAction& action);
+
 void add_check_verb(CLI::App& app, Console& console, VerbAction& action);
 void add_fit_verb(CLI::App& app, Console& console, VerbAction& action);
 void add_write_verb(CLI::App& app, Console& console, VerbAction& action);

@@ -1,0 +1,67 @@
+#include <unistd.h>
+
+#include <CLI/CLI.hpp>
+#include <cstdlib>
+#include <exception>
+#include <iostream>
+
+#include "app/console.h"
+#include "app/verbs.h"
+#include "app/version.h"
+
+namespace {
+
+using pivotrace::app::Console;
+using pivotrace::app::ExitCode;
+using pivotrace::app::VerbAction;
+
+constexpr const char* description =
+    "pivotrace finds where a rotary axis of a milling machine really is and how far it leans,\n"
+    "from touches of a probe, and writes the pivot values with an uncertainty that can be trusted.";
+
+constexpr const char* footer =
+    "A session:\n"
+    "  pivotrace check my.machine.toml my.touches.csv\n"
+    "  pivotrace fit my.machine.toml my.touches.csv -o my.result.json\n"
+    "  pivotrace write my.result.json --work-offset 1 -o offsets.ngc\n\n"
+    "Exit codes: 0 done and good; 1 done, but out of limits or not usable; 2 usage or input "
+    "wrong;\n"
+    "3 cannot be solved from these data; 4 could not read or write; 5 internal error.";
+
+Console console() {
+  Console console{std::cout, std::cerr};
+  console.out_is_terminal = isatty(STDOUT_FILENO) != 0;
+  console.err_is_terminal = isatty(STDERR_FILENO) != 0;
+  const char* no_colour = std::getenv("NO_COLOR");
+  console.colour = console.out_is_terminal && (no_colour == nullptr || *no_colour == '\0');
+  return console;
+}
+
+int parse_and_run(int argc, char** argv) {
+  Console speaking = console();
+  VerbAction action;
+  CLI::App app{description, "pivotrace"};
+  app.footer(footer);
+  app.set_version_flag("--version", std::string("pivotrace ") + pivotrace::app::version);
+  app.require_subcommand(1);
+  pivotrace::app::add_all_verbs(app, speaking, action);
+  try {
+    app.parse(argc, argv);
+  } catch (const CLI::ParseError& error) {
+    // CLI11 has exit codes of its own from 100 up; help and version are not failures.
+    return static_cast<int>(app.exit(error) == 0 ? ExitCode::good : ExitCode::wrong_input);
+  }
+  return static_cast<int>(action ? action() : ExitCode::wrong_input);
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+  try {
+    return parse_and_run(argc, argv);
+  } catch (const std::exception& error) {
+    std::cerr << "internal error: " << error.what()
+              << "\n     this is a fault of pivotrace, not of your files; nothing was written\n";
+    return static_cast<int>(ExitCode::internal);
+  }
+}

@@ -1,0 +1,92 @@
+#include <chrono>
+#include <ctime>
+#include <memory>
+#include <ostream>
+
+#include "app/verbs.h"
+#include "app/version.h"
+#include "pivotrace/estimate/fit.h"
+#include "pivotrace/files/fit_sheet.h"
+#include "pivotrace/files/machine_file.h"
+#include "pivotrace/files/result_file.h"
+#include "pivotrace/files/text_file.h"
+#include "pivotrace/files/touch_file.h"
+
+namespace pivotrace::app {
+
+namespace {
+
+struct FitArguments {
+  std::string machine_file;
+  std::string touch_file;
+  std::string result_file;
+  bool json = false;
+  bool every_touch = false;
+};
+
+std::string utc_now() {
+  const std::time_t now = std::chrono::system_clock::to_time_t(std::chrono::system_clock::now());
+  std::tm parts{};
+  gmtime_r(&now, &parts);
+  char text[32];
+  std::strftime(text, sizeof text, "%Y-%m-%dT%H:%M:%SZ", &parts);
+  return text;
+}
+
+InputFile described(const std::string& role, const std::string& file) {
+  return {role, file, sha256_of_file(file).value_or("")};
+}
+
+ExitCode run(const FitArguments& arguments, const Console& console) {
+  const auto fail = [&](const Problems& problems) {
+    console.report(problems);
+    return exit_code_for(problems);
+  };
+  const Expected<Machine> machine = read_machine(arguments.machine_file);
+  if (!machine) return fail(machine.error());
+  const Expected<Survey> survey = read_survey(arguments.touch_file, *machine);
+  if (!survey) return fail(survey.error());
+  Expected<FitResult> result = fit_survey(*machine, *survey);
+  if (!result) return fail(result.error());
+  result->made = utc_now();
+  result->version = version;
+  result->inputs = {described("machine", arguments.machine_file),
+                    described("touches", arguments.touch_file)};
+  const std::string json = write_result(*result);
+  if (!arguments.result_file.empty()) {
+    const Expected<bool> delivered = deliver(console, arguments.result_file, json);
+    if (!delivered) return fail(delivered.error());
+  }
+  if (arguments.json) {
+    console.out << json;
+  } else if (arguments.result_file != "-") {
+    console.out << fit_sheet(*result, {machine->inch, arguments.every_touch});
+    if (!arguments.result_file.empty()) console.err << "wrote " << arguments.result_file << '\n';
+  }
+  return result->usable ? ExitCode::good : ExitCode::not_good;
+}
+
+}  // namespace
+
+void add_fit_verb(CLI::App& app, Console& console, VerbAction& action) {
+  const auto arguments = std::make_shared<FitArguments>();
+  CLI::App* verb = app.add_subcommand(
+      "fit", "Find the axis lines from a touch record and show them with their uncertainty");
+  verb->footer(
+      "Example:\n"
+      "  pivotrace fit fourth-axis.machine.toml fourth-axis.touches.csv -o "
+      "fourth-axis.result.json\n"
+      "prints the inspection sheet and keeps the result for 'pivotrace write'.\n"
+      "Exit code 1: fitted, but the sheet says why nothing may be written from it.\n"
+      "Exit code 3: these touches cannot determine the axis; the message says what to add.");
+  verb->add_option("MACHINE", arguments->machine_file, "machine file (*.machine.toml)")->required();
+  verb->add_option("TOUCHES", arguments->touch_file, "touch record (CSV)")->required();
+  verb->add_option("-o,--output", arguments->result_file, "also keep the whole result here (JSON)");
+  verb->add_flag("--json", arguments->json, "print the result as JSON instead of the sheet");
+  verb->add_flag("--touches", arguments->every_touch, "list every touch with what is left over");
+  verb->callback([arguments, &console, &action] {
+    action = [arguments, &console] { return run(*arguments, console); };
+  });
+}
+
+}  // namespace pivotrace::app
