@@ -17,6 +17,7 @@ class ProblemList {
   void add(ProblemNumber number, int line, int column, std::string what, std::string advice);
 
   bool empty() const { return problems_.empty(); }
+  std::size_t count() const { return problems_.size() + not_kept_; }
   const std::string& file() const { return file_; }
 
   /// The problems sorted by line and column; after the first `shown_problems` one line says how

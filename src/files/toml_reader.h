@@ -12,12 +12,10 @@
 #include <vector>
 
 #include "files/problem_list.h"
+#include "files/units.h"
 #include "pivotrace/machine/machine.h"
 
 namespace pivotrace::files {
-
-/// 1 inch = 25.4 mm exactly (ISO 31-1, from memory; the international inch of 1959).
-inline constexpr double mm_per_inch = 25.4;
 
 /// The parsed file, or its first syntax error as P101; an empty file is P110, other than UTF-8
 /// text P101.

@@ -9,8 +9,9 @@
 
 namespace pivotrace {
 
-/// Largest input file that is read unless the caller says otherwise: 64 MiB, about a million touches.
-inline constexpr std::size_t default_read_limit_bytes = std::size_t{64} * 1024 * 1024;
+/// Largest input file that is read unless the caller says otherwise: 256 MiB, about two
+/// million touches.
+inline constexpr std::size_t default_read_limit_bytes = std::size_t{256} * 1024 * 1024;
 
 /// All bytes of a file (or of a pipe).
 /// Errors: P601 missing or unreadable (with the system's reason), P603 a folder, P604 larger than
