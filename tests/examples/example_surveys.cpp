@@ -1,0 +1,171 @@
+#include "examples/example_surveys.h"
+
+#include <fmt/format.h>
+
+#include <cmath>
+#include <numbers>
+
+#include "pivotrace/files/machine_file.h"
+#include "pivotrace/files/touch_file.h"
+#include "pivotrace/geometry/angle.h"
+#include "pivotrace/geometry/line_chart.h"
+#include "pivotrace/machine/kinematics.h"
+
+namespace pivotrace::examples {
+
+namespace {
+
+/// A touch closer to the stem than this would meet the stem or its fillet.
+constexpr double stem_clearance_rad = 0.9;
+
+Eigen::Vector3d stem_in_machine(const Machine& machine, int artefact, const RotaryAngles& angles) {
+  return machine_from_carried_rotation(machine, nominal_state(machine),
+                                       machine.artefacts[artefact].carried_by, angles) *
+         machine.artefacts[artefact].stem->direction.normalized();
+}
+
+/// Five equator touches and the pole, without those the stem is in the way of.
+StationTarget ball_station(const Machine& machine, const RotaryAngles& angles) {
+  StationTarget target;
+  target.angles_rad = angles;
+  const Eigen::Vector3d stem = stem_in_machine(machine, 0, angles);
+  for (const TouchTarget& touch : ball_pattern(0, 5, rad_from_deg(18.0), true)) {
+    if (touch.outward.dot(stem) < std::cos(stem_clearance_rad)) target.touches.push_back(touch);
+  }
+  return target;
+}
+
+SurveyNoise stated_noise(const Machine& machine, std::uint64_t seed) {
+  SurveyNoise noise;
+  noise.touch_sigma_mm = machine.probe.touch_sigma_mm;
+  noise.station_sigma_mm = machine.linear.station_sigma_mm;
+  for (std::size_t k = 0; k < machine.rotary.size(); ++k) {
+    noise.index_sigma_rad[k] = machine.rotary[k].index_sigma_rad;
+  }
+  noise.seed = seed;
+  return noise;
+}
+
+/// Moves a nominal line: shifts in the quoted plane [mm] and leans [rad] along its cross pair.
+void displace(SurveyTruth& truth, int axis, double shift_first, double shift_second,
+              double lean_first, double lean_second) {
+  const LineChart chart(truth.state.axis_lines[axis]);
+  truth.state.axis_lines[axis] =
+      chart.line(LineParameters<double>(shift_first, shift_second, lean_first, lean_second));
+}
+
+/// A control shows four decimals of a millimetre; adding 0.0 turns -0 into 0.
+double displayed(double value) { return std::round(value * 1e4) / 1e4 + 0.0; }
+
+ExampleSurvey made(const std::string& file, const std::string& machine_file,
+                   const std::string& story, const Machine& machine, const SurveyTruth& truth,
+                   const std::vector<StationTarget>& stations, const SurveyNoise& noise) {
+  ExampleSurvey example{file, machine_file, story, truth, {}};
+  example.survey = synthesise_survey(machine, truth, truth.state, stations, noise);
+  example.survey.started = "2026-03-02T08:15:00Z";
+  for (Touch& touch : example.survey.touches) {
+    touch.shown_mm = touch.shown_mm.unaryExpr(&displayed);
+    touch.approach = touch.approach->unaryExpr(&displayed);
+  }
+  return example;
+}
+
+ExampleSurvey fourth_axis(const Machine& machine) {
+  SurveyTruth truth;
+  truth.state = nominal_state(machine);
+  displace(truth, 0, 0.0873, -0.0621, 0.00021, -0.00034);
+  truth.state.artefacts[0].point_mm += Eigen::Vector3d(0.41, -0.27, 0.36);
+  std::vector<StationTarget> stations;
+  for (int k = 0; k < 12; ++k) stations.push_back(ball_station(machine, {rad_from_deg(30.0 * k)}));
+  return made("fourth-axis.touches.csv", "fourth-axis.machine.toml",
+              "A newly mounted 4th axis: one ball, twelve angles", machine, truth, stations,
+              stated_noise(machine, 20260302));
+}
+
+ExampleSurvey trunnion(const Machine& machine) {
+  SurveyTruth truth;
+  truth.state = nominal_state(machine);
+  displace(truth, 0, -0.0312, 0.0455, 0.00012, 0.00025);
+  displace(truth, 1, 0.0188, -0.0274, -0.00016, 0.00009);
+  truth.state.artefacts[0].point_mm += Eigen::Vector3d(-0.33, 0.52, 0.18);
+  std::vector<StationTarget> stations;
+  for (int k = 0; k < 6; ++k) {
+    stations.push_back(ball_station(machine, {0.0, rad_from_deg(60.0 * k)}));
+  }
+  for (const double tilt_deg : {-30.0, 30.0, 65.0, 100.0}) {
+    for (const double turn_deg : {0.0, 180.0}) {
+      stations.push_back(ball_station(machine, {rad_from_deg(tilt_deg), rad_from_deg(turn_deg)}));
+    }
+  }
+  return made("trunnion.touches.csv", "trunnion.machine.toml",
+              "A tilting round table: one ball, six turns flat and four tilts", machine, truth,
+              stations, stated_noise(machine, 20260303));
+}
+
+/// Eight ball centres somebody worked out and typed in.
+ExampleSurvey typed_centres(const Machine& machine) {
+  ExampleSurvey example = fourth_axis(machine);
+  example.file = "ball-centres.touches.csv";
+  example.story = "Eight ball centres typed in by hand";
+  Survey survey;
+  survey.machine_name = machine.name;
+  const MachineState& state = example.truth.state;
+  for (int k = 0; k < 8; ++k) {
+    Station station;
+    station.angles_rad[0] = rad_from_deg(45.0 * k);
+    station.first_touch = k;
+    station.touch_count = 1;
+    Touch row;
+    row.station = k;
+    row.kind = TouchKind::centre;
+    const Eigen::Vector3d centre =
+        machine_from_carried(machine, state, 0, state.artefacts[0].point_mm, station.angles_rad);
+    // Read off a display with three decimals.
+    row.shown_mm = (centre * 1000.0).array().round() / 1000.0;
+    survey.touches.push_back(row);
+    survey.stations.push_back(station);
+  }
+  example.survey = survey;
+  return example;
+}
+
+std::string line_text(const Machine& machine, std::size_t axis, const MachineState& state) {
+  const RotaryAxis& rotary = machine.rotary[axis];
+  const Line& line = state.axis_lines[axis];
+  const Eigen::Vector3d at = pierce_plane(line, rotary.direction, rotary.quote_at_mm);
+  return fmt::format(
+      "# true line of {}: through X{:.4f} Y{:.4f} Z{:.4f}, direction {:.6f} {:.6f} {:.6f}\n",
+      rotary.letter, at.x(), at.y(), at.z(), line.direction.x(), line.direction.y(),
+      line.direction.z());
+}
+
+}  // namespace
+
+Expected<std::vector<ExampleSurvey>> demo_surveys(const std::string& examples_folder) {
+  const Expected<Machine> fourth = read_machine(examples_folder + "/fourth-axis.machine.toml");
+  if (!fourth) return tl::make_unexpected(fourth.error());
+  const Expected<Machine> tilting = read_machine(examples_folder + "/trunnion.machine.toml");
+  if (!tilting) return tl::make_unexpected(tilting.error());
+  return std::vector<ExampleSurvey>{fourth_axis(*fourth), trunnion(*tilting),
+                                    typed_centres(*fourth)};
+}
+
+std::string record_text(const ExampleSurvey& example, const Machine& machine) {
+  std::string text =
+      "# " + example.story + ".\n# Invented data from a simulation, not from a real machine.\n";
+  for (std::size_t axis = 0; axis < machine.rotary.size(); ++axis) {
+    text += line_text(machine, axis, example.truth.state);
+  }
+  if (example.survey.touches.front().kind == TouchKind::touch) {
+    return text + write_survey(example.survey, machine);
+  }
+  text += "# units: mm\n# kind: centre\nA,X,Y,Z\n";
+  for (const Touch& row : example.survey.touches) {
+    text += fmt::format("{:g},{:.3f},{:.3f},{:.3f}\n",
+                        deg_from_rad(example.survey.stations[row.station].angles_rad[0]),
+                        row.shown_mm.x(), row.shown_mm.y(), row.shown_mm.z());
+  }
+  return text;
+}
+
+}  // namespace pivotrace::examples

@@ -1,0 +1,28 @@
+// The touch records shipped in examples/: invented machines, stated truths, stated noise.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "pivotrace/machine/machine.h"
+#include "pivotrace/problem.h"
+#include "pivotrace/survey/synthetic.h"
+
+namespace pivotrace::examples {
+
+/// One shipped record and the truth it was made from.
+struct ExampleSurvey {
+  std::string file;          ///< name inside examples/
+  std::string machine_file;  ///< name inside examples/
+  std::string story;         ///< one line for the head of the record
+  SurveyTruth truth;
+  Survey survey;
+};
+
+/// The plain demos: everything as it should be.
+Expected<std::vector<ExampleSurvey>> demo_surveys(const std::string& examples_folder);
+
+/// The text of one record as it is shipped: story, truth and seed as remarks, then the touches.
+std::string record_text(const ExampleSurvey& example, const Machine& machine);
+
+}  // namespace pivotrace::examples
