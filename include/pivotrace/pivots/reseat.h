@@ -1,0 +1,57 @@
+// Work offsets for each index angle, for controls that do not follow the work offset round.
+#pragma once
+
+#include <Eigen/Core>
+#include <string>
+#include <vector>
+
+#include "pivotrace/estimate/result.h"
+#include "pivotrace/pivots/offset_program.h"
+#include "pivotrace/problem.h"
+
+namespace pivotrace {
+
+struct ReseatRequest {
+  Eigen::Vector3d taught_mm =
+      Eigen::Vector3d::Zero();           ///< work offset as taught, machine coordinates
+  RotaryAngles taught_at_rad{};          ///< angles it was taught at, order of the result's axes
+  std::vector<RotaryAngles> targets;     ///< angles an offset is wanted for
+  int first_offset = first_work_offset;  ///< P number of the first target
+  LengthUnit unit = LengthUnit::mm;
+  std::string date;  ///< of writing, ISO 8601
+};
+
+/// One index position.
+struct ReseatRow {
+  RotaryAngles angles_rad{};
+  int work_offset = 0;  ///< P number; 0 = the control has none left
+  Eigen::Vector3d offset_mm = Eigen::Vector3d::Zero();
+  /// Of the offset, from the axis lines alone (joint covariance, absolute); the taught offset's own
+  /// uncertainty comes on top.
+  Eigen::Vector3d U95_mm = Eigen::Vector3d::Zero();
+  /// How far the part leans against where the program expects it: axis leans that no work offset
+  /// can take out, relative to the taught position.
+  double lean_left_rad = 0.0;
+};
+
+struct ReseatTable {
+  std::vector<ReseatRow> rows;
+  std::vector<std::string> warnings;  ///< in words; among them "offsets run out"
+  bool offsets_run_out = false;
+};
+
+/// offset(T) = M(T) M(T0)^-1 offset(T0), M(T) = R1(t1) R2(t2) ... about the fitted lines, each by
+/// s_i t_i (DESIGN section 2). Refuses an unusable result (P501) and positions that turn an axis
+/// that was not measured (P508).
+Expected<ReseatTable> reseat(const FitResult& result, const ReseatRequest& request);
+
+std::string reseat_text(const FitResult& result, const ReseatRequest& request,
+                        const ReseatTable& table);
+std::string reseat_csv(const FitResult& result, const ReseatRequest& request,
+                       const ReseatTable& table);
+/// `G10 L2 P1..P9` (RS274/NGC, NISTIR 6556) after an operator stop. P510 when offsets run out: half
+/// a set of offsets is worse than none.
+Expected<std::string> reseat_program(const FitResult& result, const ReseatRequest& request,
+                                     const ReseatTable& table);
+
+}  // namespace pivotrace

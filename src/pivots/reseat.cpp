@@ -1,0 +1,291 @@
+#include "pivotrace/pivots/reseat.h"
+
+#include <fmt/format.h>
+
+#include <Eigen/Geometry>
+#include <algorithm>
+#include <cmath>
+
+#include "pivotrace/geometry/angle.h"
+#include "pivotrace/pivots/index_angles.h"
+#include "pivots/fitted_machine.h"
+#include "pivots/number_text.h"
+
+namespace pivotrace {
+
+namespace {
+
+/// A lean left in the part beyond this is worth a warning: common practice, no source.
+constexpr double lean_worth_telling_mm_per_300 = 0.01;
+constexpr double same_angle_rad = 1e-9;
+
+class Reseating {
+ public:
+  Reseating(const FitResult& result, const ReseatRequest& request)
+      : request_(request), fitted_(result), last_(fitted_.last_work_axis()) {}
+
+  ReseatRow row(const RotaryAngles& angles_rad) const {
+    ReseatRow row;
+    row.angles_rad = angles_rad;
+    row.offset_mm = offset(fitted_.fitted(), angles_rad);
+    const Eigen::MatrixXd covariance = fitted_.covariance_of(
+        [&](const MachineState& state) { return Eigen::VectorXd(offset(state, angles_rad)); });
+    row.U95_mm = fitted_.coverage_factor() * covariance.diagonal().cwiseMax(0.0).cwiseSqrt();
+    row.lean_left_rad = lean_left(angles_rad);
+    return row;
+  }
+
+ private:
+  Eigen::Vector3d offset(const MachineState& state, const RotaryAngles& angles_rad) const {
+    const Eigen::Vector3d carried = carried_from_machine(
+        fitted_.machine(), state, last_, request_.taught_mm, request_.taught_at_rad);
+    return machine_from_carried(fitted_.machine(), state, last_, carried, angles_rad);
+  }
+
+  Eigen::Matrix3d turn_since_taught(const MachineState& state,
+                                    const RotaryAngles& angles_rad) const {
+    return machine_from_carried_rotation(fitted_.machine(), state, last_, angles_rad) *
+           machine_from_carried_rotation(fitted_.machine(), state, last_, request_.taught_at_rad)
+               .transpose();
+  }
+
+  double lean_left(const RotaryAngles& angles_rad) const {
+    const Eigen::Matrix3d real = turn_since_taught(fitted_.fitted(), angles_rad);
+    const Eigen::Matrix3d expected = turn_since_taught(fitted_.nominal(), angles_rad);
+    return Eigen::AngleAxisd(Eigen::Matrix3d(real * expected.transpose())).angle();
+  }
+
+  const ReseatRequest& request_;
+  FittedMachine fitted_;
+  int last_;
+};
+
+/// An axis nobody measured may only stand at 0, where it does nothing.
+Problems unmeasured_turns(const FitResult& result, const ReseatRequest& request) {
+  Problems problems;
+  for (std::size_t i = 0; i < result.axes.size() && i < max_rotary_axes; ++i) {
+    if (result.axes[i].estimated || result.axes[i].side != AxisSide::work) continue;
+    const auto turned = [&](const RotaryAngles& angles) {
+      return std::abs(angles[i]) > same_angle_rad;
+    };
+    if (!turned(request.taught_at_rad) &&
+        std::none_of(request.targets.begin(), request.targets.end(), turned)) {
+      continue;
+    }
+    problems.push_back(
+        {ProblemNumber::no_such_value,
+         fmt::format("axis {} was not measured in this survey, so offsets at other angles than 0 "
+                     "cannot be told",
+                     result.axes[i].letter),
+         {},
+         "measure it too, or leave it at 0"});
+  }
+  return problems;
+}
+
+void add_warnings(const FitResult& result, ReseatTable& table) {
+  if (table.offsets_run_out) {
+    const auto first_without =
+        std::find_if(table.rows.begin(), table.rows.end(),
+                     [](const ReseatRow& row) { return row.work_offset == 0; });
+    table.warnings.push_back(fmt::format(
+        "work offsets run out: P{} is the last, {} of {} positions have none (from {} on)",
+        last_work_offset, table.rows.end() - first_without, table.rows.size(),
+        angles_text(result, first_without->angles_rad)));
+  }
+  double worst = 0.0;
+  for (const ReseatRow& row : table.rows) worst = std::max(worst, row.lean_left_rad);
+  if (mm_per_300_from_rad(worst) > lean_worth_telling_mm_per_300) {
+    table.warnings.push_back(fmt::format(
+        "a work offset shifts but cannot lean: up to {} mm over 300 mm of lean stays in the part; "
+        "`pivotrace shim` tells how to align the unit",
+        fixed_text(mm_per_300_from_rad(worst), 4)));
+  }
+  for (const AxisResult& axis : result.axes) {
+    if (axis.side != AxisSide::work || !axis.estimated || axis.turn_confirmed) continue;
+    table.warnings.push_back(
+        fmt::format("the touches could not tell which way axis {} turns: the sense is that of the "
+                    "machine file; try one offset by hand before use",
+                    axis.letter));
+  }
+}
+
+double shown_length(double mm, LengthUnit unit) {
+  return unit == LengthUnit::inch ? mm / mm_per_inch : mm;
+}
+
+int decimals_of(LengthUnit unit) {
+  return unit == LengthUnit::inch ? program_decimals_inch : program_decimals_mm;
+}
+
+std::string offset_words(const ReseatRow& row) {
+  return row.work_offset == 0
+             ? std::string("none left")
+             : fmt::format("P{} {}", row.work_offset, work_offset_word(row.work_offset));
+}
+
+std::string xyz_text(const Eigen::Vector3d& p_mm, LengthUnit unit) {
+  return fmt::format("X {} Y {} Z {}", fixed_text(shown_length(p_mm.x(), unit), decimals_of(unit)),
+                     fixed_text(shown_length(p_mm.y(), unit), decimals_of(unit)),
+                     fixed_text(shown_length(p_mm.z(), unit), decimals_of(unit)));
+}
+
+std::string program_header(const FitResult& result, const ReseatRequest& request,
+                           const ReseatTable& table) {
+  std::string text;
+  text += comment_lines("WORK OFFSETS FOR EACH INDEX ANGLE, by pivotrace " + result.version);
+  text += comment_lines("machine: " + result.machine_name);
+  text += comment_lines(fmt::format(
+      "taught at {}: {} {}", angles_text(result, request.taught_at_rad),
+      xyz_text(request.taught_mm, request.unit), unit_word(Quantity::length, request.unit)));
+  text += comment_lines("written: " + request.date);
+  text +=
+      comment_lines("measured: " + (result.started.empty() ? "time not stated" : result.started) +
+                    ", fitted: " + result.made);
+  double worst = 0.0;
+  for (const ReseatRow& row : table.rows) worst = std::max(worst, row.U95_mm.maxCoeff());
+  text += comment_lines(
+      fmt::format("U95 from the axis lines, worst coordinate: {} mm", uncertainty_text(worst, 4)));
+  text += comment_lines("CAUTION: a wrong offset can wreck tool, part and machine.");
+  text += comment_lines(
+      "Only for the machine named above and the set-up measured. Follow the machine manual and "
+      "local safety rules. A qualified person checks the first run: no part, high up, slow.");
+  text += comment_lines(fmt::format(
+      "This program replaces {} to {} and keeps no copy: write the old ones down first.",
+      work_offset_word(table.rows.front().work_offset),
+      work_offset_word(table.rows.back().work_offset)));
+  text += comment_lines(
+      "G10 L2 acts at once on the active offset. A G92 shift adds to it. M2 clears G92 and selects "
+      "G54.");
+  text += comment_lines("Index the axis first, then call the offset that belongs to the angle.");
+  for (const std::string& warning : table.warnings) text += comment_lines("NOTE: " + warning);
+  return text;
+}
+
+}  // namespace
+
+Expected<ReseatTable> reseat(const FitResult& result, const ReseatRequest& request) {
+  Problems problems = reasons_not_to_write(result);
+  if (problems.empty()) problems = unmeasured_turns(result, request);
+  if (request.targets.empty()) {
+    problems.push_back({ProblemNumber::bad_argument,
+                        "no index angles are asked for",
+                        {},
+                        "say at which: --at A=0,90,180,270 or --at A=0..270/90"});
+  }
+  if (request.first_offset < first_work_offset || request.first_offset > last_work_offset) {
+    problems.push_back({ProblemNumber::bad_argument,
+                        fmt::format("there is no work offset P{}", request.first_offset),
+                        {},
+                        "use 1 for G54 up to 6 for G59, and 7 to 9 for G59.1 to G59.3"});
+  }
+  if (!request.taught_mm.allFinite()) {
+    problems.push_back({ProblemNumber::bad_argument,
+                        "the taught work offset is not three numbers",
+                        {},
+                        "give X, Y and Z in machine coordinates"});
+  }
+  if (!problems.empty()) return tl::make_unexpected(std::move(problems));
+  const Reseating reseating(result, request);
+  ReseatTable table;
+  for (const RotaryAngles& angles : request.targets) {
+    ReseatRow row = reseating.row(angles);
+    const int number = request.first_offset + static_cast<int>(table.rows.size());
+    row.work_offset = number <= last_work_offset ? number : 0;
+    table.offsets_run_out = table.offsets_run_out || row.work_offset == 0;
+    table.rows.push_back(row);
+  }
+  add_warnings(result, table);
+  return table;
+}
+
+std::string reseat_text(const FitResult& result, const ReseatRequest& request,
+                        const ReseatTable& table) {
+  const std::string unit = unit_word(Quantity::length, request.unit);
+  const int decimals = decimals_of(request.unit);
+  std::string text = fmt::format("Work offsets of machine \"{}\", machine coordinates, {}\n",
+                                 result.machine_name, unit);
+  text += fmt::format("taught at {}: {}\n", angles_text(result, request.taught_at_rad),
+                      xyz_text(request.taught_mm, request.unit));
+  text += fmt::format("{:<10} {:<28} {:>12} {:>12} {:>12}  {:>28}  {:>14}\n", "offset", "index",
+                      "X", "Y", "Z", "U95 X Y Z (axis lines)", "lean mm/300mm");
+  for (const ReseatRow& row : table.rows) {
+    std::string U95;
+    for (int i = 0; i < 3; ++i) {
+      U95 += fmt::format("{}{}", i == 0 ? "" : " ",
+                         uncertainty_text(shown_length(row.U95_mm[i], request.unit), decimals));
+    }
+    text += fmt::format("{:<10} {:<28}", offset_words(row), angles_text(result, row.angles_rad));
+    for (int i = 0; i < 3; ++i) {
+      text += fmt::format(" {:>12}",
+                          fixed_text(shown_length(row.offset_mm[i], request.unit), decimals));
+    }
+    text += fmt::format("  {:>28}  {:>14}\n", U95,
+                        fixed_text(mm_per_300_from_rad(row.lean_left_rad), 4));
+  }
+  text +=
+      "The uncertainty of the taught offset itself comes on top. A wrong offset can wreck tool, "
+      "part and machine: check the first run without a part, slowly.\n";
+  return text;
+}
+
+std::string reseat_csv(const FitResult& result, const ReseatRequest& request,
+                       const ReseatTable& table) {
+  const std::string unit = unit_word(Quantity::length, request.unit);
+  std::string text = "# format: 1\n";
+  text += fmt::format("# units: {}\n", unit);
+  text += "# machine: " + comment_safe(result.machine_name) + "\n";
+  text += "# written: " + request.date + "\n";
+  text += "# caution: check the first run without a part, slowly\n";
+  text += "offset,";
+  for (const AxisResult& axis : result.axes) {
+    if (axis.side == AxisSide::work) text += fmt::format("{}_deg,", axis.letter);
+  }
+  text += "X,Y,Z,U95_X,U95_Y,U95_Z,lean_mm_per_300\n";
+  const int decimals = decimals_of(request.unit);
+  for (const ReseatRow& row : table.rows) {
+    text += row.work_offset == 0 ? "," : fmt::format("P{},", row.work_offset);
+    for (std::size_t i = 0; i < result.axes.size(); ++i) {
+      if (result.axes[i].side != AxisSide::work) continue;
+      text += fixed_text(deg_from_rad(row.angles_rad[i]), 6) + ",";
+    }
+    for (int i = 0; i < 3; ++i) {
+      text += fixed_text(shown_length(row.offset_mm[i], request.unit), decimals) + ",";
+    }
+    for (int i = 0; i < 3; ++i) {
+      text += uncertainty_text(shown_length(row.U95_mm[i], request.unit), decimals) + ",";
+    }
+    text += fixed_text(mm_per_300_from_rad(row.lean_left_rad), 6) + "\n";
+  }
+  return text;
+}
+
+Expected<std::string> reseat_program(const FitResult& result, const ReseatRequest& request,
+                                     const ReseatTable& table) {
+  if (table.offsets_run_out) {
+    return failure({ProblemNumber::offsets_run_out,
+                    fmt::format("{} positions from P{} on need more work offsets than the {} a "
+                                "program can name",
+                                table.rows.size(), request.first_offset, last_work_offset),
+                    {},
+                    "ask for fewer angles, start at a lower offset, or take the table (--form "
+                    "table or csv) and set them one after the other"});
+  }
+  std::string text = program_header(result, request, table);
+  text += request.unit == LengthUnit::inch ? "G20\n" : "G21\n";
+  text += fmt::format("(MSG, READ THE COMMENTS. CYCLE START SETS {} TO {})\n",
+                      work_offset_word(table.rows.front().work_offset),
+                      work_offset_word(table.rows.back().work_offset));
+  text += "M0\n";
+  const int decimals = decimals_of(request.unit);
+  for (const ReseatRow& row : table.rows) {
+    text += comment_lines(angles_text(result, row.angles_rad));
+    text += fmt::format("G10 L2 P{} X{} Y{} Z{}\n", row.work_offset,
+                        fixed_text(shown_length(row.offset_mm.x(), request.unit), decimals),
+                        fixed_text(shown_length(row.offset_mm.y(), request.unit), decimals),
+                        fixed_text(shown_length(row.offset_mm.z(), request.unit), decimals));
+  }
+  return text + "M2\n";
+}
+
+}  // namespace pivotrace
