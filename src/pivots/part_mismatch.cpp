@@ -1,0 +1,120 @@
+#include <fmt/format.h>
+
+#include <Eigen/Eigenvalues>
+#include <algorithm>
+#include <cmath>
+
+#include "pivotrace/pivots/judge.h"
+#include "pivots/fitted_machine.h"
+
+namespace pivotrace {
+
+namespace {
+
+/// Error of point p cut at these angles: what the program believes against what the axes do.
+Eigen::Vector3d cut_error(const FittedMachine& fitted, const MachineState& believed,
+                          const MachineState& real, const Eigen::Vector3d& p_mm,
+                          const RotaryAngles& angles_rad) {
+  const int last = fitted.last_work_axis();
+  const Eigen::Vector3d commanded =
+      machine_from_carried(fitted.machine(), believed, last, p_mm, angles_rad);
+  return carried_from_machine(fitted.machine(), real, last, commanded, angles_rad) - p_mm;
+}
+
+std::vector<Eigen::Vector3d> corners(const PartEnvelope& part) {
+  std::vector<Eigen::Vector3d> all;
+  for (int i = 0; i < 8; ++i) {
+    Eigen::Vector3d corner;
+    for (int k = 0; k < 3; ++k) corner[k] = ((i >> k) & 1) != 0 ? part.to_mm[k] : part.from_mm[k];
+    all.push_back(corner);
+  }
+  return all;
+}
+
+/// The error is affine in the point, so its length is convex and the worst case over a box stands
+/// in a corner.
+PartMismatch worst_mismatch(const FittedMachine& fitted, const MachineState& believed,
+                            const PartEnvelope& part, const std::vector<RotaryAngles>& positions) {
+  PartMismatch worst;
+  bool first = true;
+  for (const Eigen::Vector3d& corner : corners(part)) {
+    std::vector<Eigen::Vector3d> errors;
+    for (const RotaryAngles& position : positions) {
+      errors.push_back(cut_error(fitted, believed, fitted.fitted(), corner, position));
+    }
+    for (std::size_t i = 0; i < positions.size(); ++i) {
+      for (std::size_t k = i + 1; k < positions.size(); ++k) {
+        const Eigen::Vector3d step = errors[k] - errors[i];
+        if (!first && step.norm() <= worst.worst_mm) continue;
+        first = false;
+        worst.worst_mm = step.norm();
+        worst.step_mm = step;
+        worst.corner_mm = corner;
+        worst.first_rad = positions[i];
+        worst.second_rad = positions[k];
+      }
+    }
+  }
+  return worst;
+}
+
+/// Largest U95 in any direction of the step at its worst place: the uncertainty of the real lines
+/// moves the real cut, whatever the program believes.
+double mismatch_U95(const FittedMachine& fitted, const MachineState& believed,
+                    const PartMismatch& worst) {
+  const Eigen::MatrixXd covariance = fitted.covariance_of([&](const MachineState& real) {
+    return Eigen::VectorXd(cut_error(fitted, believed, real, worst.corner_mm, worst.second_rad) -
+                           cut_error(fitted, believed, real, worst.corner_mm, worst.first_rad));
+  });
+  const Eigen::SelfAdjointEigenSolver<Eigen::Matrix3d> eigen{Eigen::Matrix3d(covariance)};
+  return fitted.coverage_factor() * std::sqrt(std::max(0.0, eigen.eigenvalues().maxCoeff()));
+}
+
+/// For values that are the fitted ones themselves the step is zero by construction; what remains
+/// is its uncertainty, worst over corners and positions.
+void find_worst_uncertainty(const FittedMachine& fitted, const PartEnvelope& part,
+                            const std::vector<RotaryAngles>& positions, PartMismatch& mismatch) {
+  mismatch.U95_mm = 0.0;
+  for (const Eigen::Vector3d& corner : corners(part)) {
+    for (std::size_t i = 0; i < positions.size(); ++i) {
+      for (std::size_t k = i + 1; k < positions.size(); ++k) {
+        PartMismatch candidate = mismatch;
+        candidate.corner_mm = corner;
+        candidate.first_rad = positions[i];
+        candidate.second_rad = positions[k];
+        const double U95 = mismatch_U95(fitted, fitted.fitted(), candidate);
+        if (U95 < mismatch.U95_mm) continue;
+        mismatch = candidate;
+        mismatch.U95_mm = U95;
+      }
+    }
+  }
+}
+
+}  // namespace
+
+std::vector<PartMismatch> part_mismatches(const FitResult& result, const FitResult* previous,
+                                          const PartEnvelope& part,
+                                          const std::vector<RotaryAngles>& positions) {
+  const FittedMachine fitted(result);
+  MachineState old = fitted.nominal();
+  std::string old_name = "old values: machine file";
+  if (previous != nullptr && previous->axes.size() == result.axes.size()) {
+    old = FittedMachine(*previous).centres_only();
+    old_name = "old values: previous result, centres only";
+  }
+  std::vector<PartMismatch> mismatches;
+  const auto add = [&](const std::string& name, const MachineState& believed) {
+    PartMismatch mismatch = worst_mismatch(fitted, believed, part, positions);
+    mismatch.believed = name;
+    mismatch.U95_mm = mismatch_U95(fitted, believed, mismatch);
+    mismatches.push_back(mismatch);
+  };
+  add(old_name, old);
+  add("new values: centres only", fitted.centres_only());
+  add("new values: centres and leans", fitted.fitted());
+  find_worst_uncertainty(fitted, part, positions, mismatches.back());
+  return mismatches;
+}
+
+}  // namespace pivotrace
