@@ -77,20 +77,13 @@ class RadiusCost : public ceres::CostFunction {
 
   bool Evaluate(double const* const* parameters, double* residuals,
                 double** jacobians) const override {
-    const RadiusPrior& prior = model_.radius_prior();
-    const auto& groups = model_.layout().radius_groups;
-    Eigen::VectorXd off(prior.mean_mm.size());
-    for (Eigen::Index g = 0; g < off.size(); ++g) {
-      off[g] = parameters[0][groups[g].unknown] - prior.mean_mm[g];
-    }
-    Eigen::Map<Eigen::VectorXd>(residuals, num_residuals()) = prior.root * off;
+    using RowMajor = Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, Eigen::RowMajor>;
+    const int unknowns = model_.layout().unknowns;
+    const PriorRows rows =
+        prior_rows(model_, Eigen::Map<const Eigen::VectorXd>(parameters[0], unknowns));
+    Eigen::Map<Eigen::VectorXd>(residuals, num_residuals()) = rows.residual;
     if (jacobians != nullptr && jacobians[0] != nullptr) {
-      Eigen::Map<Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, Eigen::RowMajor>> jacobian(
-          jacobians[0], num_residuals(), model_.layout().unknowns);
-      jacobian.setZero();
-      for (Eigen::Index g = 0; g < off.size(); ++g) {
-        jacobian.col(groups[g].unknown) = prior.root.col(g);
-      }
+      Eigen::Map<RowMajor>(jacobians[0], num_residuals(), unknowns) = rows.jacobian;
     }
     return true;
   }
@@ -179,6 +172,20 @@ Expected<Minimum> minimise(const Model& model, const RandomModel& random,
   return minimum;
 }
 
+PriorRows prior_rows(const Model& model, const Eigen::VectorXd& unknowns) {
+  const RadiusPrior& prior = model.radius_prior();
+  PriorRows rows;
+  rows.jacobian = Eigen::MatrixXd::Zero(prior.root.rows(), model.layout().unknowns);
+  Eigen::VectorXd off(prior.mean_mm.size());
+  for (Eigen::Index g = 0; g < off.size(); ++g) {
+    const int unknown = model.layout().radius_groups[g].unknown;
+    rows.jacobian.col(unknown) = prior.root.col(g);
+    off[g] = unknowns[unknown] - prior.mean_mm[g];
+  }
+  rows.residual = prior.root * off;
+  return rows;
+}
+
 Adjusted adjusted_at(const Model& model, const RandomModel& random, const Eigen::VectorXd& unknowns,
                      const std::vector<Effect>& common) {
   const ActiveNuisances active = active_nuisances(random);
@@ -198,17 +205,8 @@ Adjusted adjusted_at(const Model& model, const RandomModel& random, const Eigen:
     information.add(whitened.leftCols(p), whitened.rightCols<1>());
     cross += whitened.leftCols(p).transpose() * whitened.middleCols(p, c);
   }
-  const RadiusPrior& prior = model.radius_prior();
-  if (prior.root.rows() > 0) {
-    Eigen::MatrixXd rows = Eigen::MatrixXd::Zero(prior.root.rows(), p);
-    Eigen::VectorXd off(prior.mean_mm.size());
-    for (Eigen::Index g = 0; g < off.size(); ++g) {
-      const int unknown = model.layout().radius_groups[g].unknown;
-      rows.col(unknown) = prior.root.col(g);
-      off[g] = unknowns[unknown] - prior.mean_mm[g];
-    }
-    information.add(rows, prior.root * off);
-  }
+  const PriorRows prior = prior_rows(model, unknowns);
+  information.add(prior.jacobian, prior.residual);
   Adjusted adjusted;
   adjusted.unknowns = unknowns;
   adjusted.information = information.solve();

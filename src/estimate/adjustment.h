@@ -36,6 +36,13 @@ struct Adjusted {
   const Eigen::MatrixXd& covariance() const { return information.covariance; }
 };
 
+/// The known diameters as whitened rows: root (rho - mean).
+struct PriorRows {
+  Eigen::MatrixXd jacobian;  ///< (rank x p)
+  Eigen::VectorXd residual;  ///< (rank)
+};
+PriorRows prior_rows(const Model& model, const Eigen::VectorXd& unknowns);
+
 Adjusted adjusted_at(const Model& model, const RandomModel& random, const Eigen::VectorXd& unknowns,
                      const std::vector<Effect>& common);
 

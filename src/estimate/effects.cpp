@@ -77,6 +77,7 @@ EffectOnTouch effect_on_touch(const Effect& effect, const Touch& touch,
         on_touch.shown[effect.index] = (*touch.time_s - context.mean_time_s) / 3600.0;
       break;
     case EffectKind::lobing: {
+      if (touch.kind == TouchKind::centre) break;  // no trigger of its own
       double phi = std::atan2(outward_in_spindle.y(), outward_in_spindle.x());
       const double tilt_factor = outward_in_spindle.head<2>().norm();
       on_touch.gap = -tilt_factor * (effect.index == 0 ? std::cos(3.0 * phi) : std::sin(3.0 * phi));

@@ -5,6 +5,7 @@
 #include <cmath>
 #include <complex>
 
+#include "estimate/optional_unknowns.h"
 #include "estimate/touch_tests.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/machine/kinematics.h"
@@ -134,6 +135,199 @@ void find_unchecked_touches(const FindingInputs& in, std::vector<Finding>& findi
        "everything"});
 }
 
+std::string at_angles(const Machine& machine, const Station& stay) {
+  std::string text;
+  for (std::size_t axis = 0; axis < machine.rotary.size(); ++axis) {
+    text += fmt::format("{}{}{:.4g}", axis == 0 ? "" : " ", machine.rotary[axis].letter,
+                        deg_from_rad(stay.angles_rad[axis]) + 0.0);
+  }
+  return text;
+}
+
+std::string named_suspect(const FindingInputs& in, const Suspect& suspect) {
+  const Station& stay = in.survey.stations[suspect.station];
+  const std::string where = at_angles(in.model.machine(), stay);
+  if (suspect.whole_station) return fmt::format("station {} ({})", stay.label, where);
+  return fmt::format("touch {} at station {} ({})",
+                     in.survey.touches[suspect.touches.front()].label, stay.label, where);
+}
+
+void find_bad_touches(const FindingInputs& in, std::vector<Finding>& findings) {
+  for (const Suspect& suspect : in.screening.exclusions) {
+    const std::string who = named_suspect(in, suspect);
+    if (suspect.whole_station) {
+      findings.push_back(
+          {"station-slipped", Severity::warning,
+           fmt::format(
+               "all touches of {} sit together {:.4f} mm from where the others put them (limit "
+               "{:.4f} mm); the station was left out",
+               who, suspect.size_mm, suspect.limit_mm),
+           "check that the axis was clamped and had stopped, that nothing moved the artefact, and "
+           "repeat "
+           "that station"});
+    } else {
+      findings.push_back(
+          {"bad-touch", Severity::warning,
+           fmt::format(
+               "{} disagrees with the others by {:.4f} mm (limit {:.4f} mm); it was left out", who,
+               suspect.size_mm, suspect.limit_mm),
+           "look for a chip, a false trigger or a typing error there, and repeat that touch"});
+    }
+  }
+  for (const Inseparable& group : in.screening.inseparable) {
+    std::string names;
+    for (std::size_t k = 0; k < group.suspects.size(); ++k) {
+      if (k > 0) names += k + 1 == group.suspects.size() ? " or " : ", ";
+      names += named_suspect(in, group.suspects[k]);
+    }
+    findings.push_back(
+        {"suspects-inseparable", Severity::error,
+         fmt::format(
+             "{} is wrong by about {:.4f} mm, and these touches cannot tell which; none was "
+             "left out",
+             names, group.suspects.front().size_mm),
+         "repeat all the touches named, or add a station, then fit again"});
+  }
+  if (in.screening.given_up) {
+    findings.push_back(
+        {"too-many-bad-touches", Severity::error,
+         "more touches disagree than can be left out: this survey holds no agreed answer",
+         "check the angles, artefact names and units in the touch record, then repeat the "
+         "survey with everything clamped and clean"});
+  }
+}
+
+/// A systematic effect is proposed when the touches would show it by chance once in ten thousand:
+/// several are tried, so the limit is stricter than for a single question.
+constexpr double proposal_level = 1e-4;
+
+struct Proposal {
+  OptionalUnknown unknown;
+  const char* code;
+  const char* seen;  ///< completes "the touches show ..."
+  const char* advice;
+};
+
+constexpr Proposal proposals[] = {
+    {OptionalUnknown::drift, "drift-seen", "a steady creep in time",
+     "let the machine warm up and repeat, or fit again with --with drift"},
+    {OptionalUnknown::stylus_offset, "stylus-offset-seen", "a stylus ball off the spindle axis",
+     "centre the stylus, or fit again with --with stylus-offset"},
+    {OptionalUnknown::lobing, "lobing-seen",
+     "a probe that triggers differently in three directions",
+     "use five or six touches round the artefact, or fit again with --with lobing"},
+    {OptionalUnknown::reversal, "reversal-seen",
+     "different angles when reached from below and from above",
+     "approach every angle from the same side, or fit again with --with reversal"},
+};
+
+std::string amount(const Model& model, OptionalUnknown unknown, const ExtraTest& test) {
+  const std::vector<Effect> effects = effects_for(model, unknown);
+  const std::string unit = effect_unit(effects.front());
+  const double size = test.estimate.norm();
+  if (unit == "mm/h") return fmt::format("{:.4f} mm per hour", size);
+  if (unit == "rad") return fmt::format("{:.1f} arcsec", arcsec_from_rad(size));
+  return fmt::format("{:.4f} mm", size);
+}
+
+bool has_effect(const Model& model, EffectKind kind) {
+  for (const Effect& effect : model.layout().effects) {
+    if (effect.kind == kind) return true;
+  }
+  return false;
+}
+
+/// Looks further only where the touches scatter more than good ones would, and a cheap test says so:
+/// effects already solved for are not proposed again.
+void find_systematic_effects(const FindingInputs& in, std::vector<Finding>& findings) {
+  const RandomModel& random = in.chosen.random;
+  for (const Proposal& proposal : proposals) {
+    const std::vector<Effect> effects = effects_for(in.model, proposal.unknown);
+    if (effects.empty() || has_effect(in.model, effects.front().kind)) continue;
+    const ExtraTest test = test_effects(in.model, random, in.adjusted, effects);
+    if (!test.testable || test.tail > proposal_level) continue;
+    findings.push_back(
+        {proposal.code, Severity::warning,
+         fmt::format("the touches show {}, about {}; by chance that would happen once in "
+                     "{:.0f}",
+                     proposal.seen, amount(in.model, proposal.unknown, test),
+                     1.0 / std::max(test.tail, 1e-9)),
+         proposal.advice});
+  }
+  const std::vector<Effect> slides =
+      effects_for(in.model, {OptionalUnknown::squareness, OptionalUnknown::scale});
+  if (slides.empty() || has_effect(in.model, EffectKind::squareness) ||
+      has_effect(in.model, EffectKind::scale))
+    return;
+  const ExtraTest test = test_effects(in.model, random, in.adjusted, slides);
+  if (!test.testable || test.tail > proposal_level) return;
+  std::string sizes;
+  for (std::size_t k = 0; k < slides.size(); ++k) {
+    constexpr const char* planes[3] = {"XY", "YZ", "ZX"};
+    constexpr const char* slide_words[3] = {"X", "Y", "Z"};
+    const bool square = slides[k].kind == EffectKind::squareness;
+    sizes +=
+        fmt::format("{}{} {} {:+.1f} um/m", k == 0 ? "" : ", ", square ? "squareness" : "scale",
+                    square ? planes[slides[k].index] : slide_words[slides[k].index],
+                    1e6 * test.estimate[static_cast<Eigen::Index>(k)]);
+  }
+  findings.push_back({"linear-axes-two-lobed", Severity::warning,
+                      "the deviations swing twice per turn, as linear axes out of square or of "
+                      "unequal scale make them: " +
+                          sizes,
+                      "have the linear axes checked, or fit again with --with squareness,scale; on "
+                      "a full circle the "
+                      "centre is hardly touched by it"});
+}
+
+/// Once in a thousand surveys nothing moved and this fires all the same.
+constexpr double moved_level = 1e-3;
+
+void find_moved(const FindingInputs& in, std::vector<Finding>& findings) {
+  const MovedArtefact moved =
+      find_moved_artefact(in.model, in.chosen.random, in.adjusted, moved_level);
+  if (moved.artefact < 0) return;
+  // A steady creep explains the same pattern with less: then drift is the better story.
+  const ExtraTest drift = test_effects(in.model, in.chosen.random, in.adjusted,
+                                       effects_for(in.model, OptionalUnknown::drift));
+  if (drift.testable && drift.tail < moved.tail) return;
+  const Station& stay = in.model.survey().stations[moved.first_station];
+  findings.push_back(
+      {"artefact-moved", Severity::error,
+       fmt::format(
+           "{} seems to sit {:.4f} mm elsewhere from station {} ({}) on: it moved during the "
+           "survey",
+           in.model.machine().artefacts[moved.artefact].name, moved.shift_mm.norm(), stay.label,
+           at_angles(in.model.machine(), stay)),
+       "fasten the artefact, check its stem and the clamping, and repeat the survey"});
+}
+
+/// Touches whose stated approach runs away from the surface they are booked to.
+void find_wrong_side(const FindingInputs& in, std::vector<Finding>& findings) {
+  const Machine& machine = in.model.machine();
+  const MachineState state = in.model.state(in.adjusted.unknowns);
+  for (const Touch& touch : in.model.survey().touches) {
+    if (touch.kind == TouchKind::centre || !touch.approach) continue;
+    const RotaryAngles& angles = in.model.survey().stations[touch.station].angles_rad;
+    const Artefact& artefact = machine.artefacts[touch.artefact];
+    const Eigen::Vector3d carried = carried_from_machine(
+        machine, state, artefact.carried_by,
+        stylus_in_machine(machine, state, touch.shown_mm, angles, touch.flip), angles);
+    const Eigen::Vector3d outward =
+        machine_from_carried_rotation(machine, state, artefact.carried_by, angles) *
+        outward_normal(artefact.kind, state.artefacts[touch.artefact], carried);
+    if (touch.approach->dot(outward) < 0.3) continue;
+    findings.push_back(
+        {"approach-contradicts", Severity::error,
+         fmt::format("touch {} on {} is recorded as approaching from inside the material",
+                     touch.label, artefact.name),
+         "check I, J, K of that touch (they point towards the surface), and whether the artefact "
+         "is a "
+         "pin or a bore"});
+    return;
+  }
+}
+
 double angle_spread(const Survey& survey, std::size_t axis) {
   std::complex<double> sum = 0.0;
   for (const Station& station : survey.stations) {
@@ -188,6 +382,11 @@ void find_poor_geometry(const FindingInputs& in, std::vector<Finding>& findings)
 std::vector<Finding> find(const FindingInputs& in) {
   std::vector<Finding> findings;
   find_turn_sense(in, findings);
+  if (in.sense.wrong()) return findings;  // every further diagnosis would be about the wrong sense
+  find_bad_touches(in, findings);
+  find_wrong_side(in, findings);
+  find_systematic_effects(in, findings);
+  find_moved(in, findings);
   find_scatter(in, findings);
   find_diameter(in, findings);
   find_unchecked_touches(in, findings);

@@ -3,13 +3,15 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <chrono>
 #include <cmath>
+#include <memory>
 
 #include "estimate/adjustment.h"
 #include "estimate/findings.h"
 #include "estimate/observability.h"
+#include "estimate/optional_unknowns.h"
 #include "estimate/outputs.h"
+#include "estimate/screening.h"
 #include "estimate/start.h"
 #include "estimate/touch_tests.h"
 #include "estimate/turn_sense.h"
@@ -17,6 +19,7 @@
 #include "estimate/variance_components.h"
 #include "pivotrace/estimate/predict.h"
 #include "pivotrace/estimate/statistics.h"
+#include "pivotrace/machine/kinematics.h"
 
 namespace pivotrace {
 
@@ -181,46 +184,205 @@ Problems FitOptions::validate() const {
   return problems;
 }
 
+namespace {
+
+/// Everything one survey needs while it is being fitted. The part (what screening left in) must
+/// outlive the model that refers to it.
+struct Case {
+  std::unique_ptr<SurveyPart> part;
+  std::unique_ptr<Model> model;
+  Solved solved;
+};
+
+Expected<Case> solved_case(const Machine& machine, const Survey& survey,
+                           const std::vector<bool>& excluded, const FitOptions& options) {
+  Case fitted;
+  fitted.part = std::make_unique<SurveyPart>(without(survey, excluded));
+  const Model plain(machine, fitted.part->survey);
+  fitted.model =
+      std::make_unique<Model>(machine, fitted.part->survey, effects_for(plain, options.unknowns));
+  const Model& model = *fitted.model;
+  if (Problems problems = problems_before_solving(model); !problems.empty()) {
+    return tl::make_unexpected(std::move(problems));
+  }
+  Expected<Solved> solved =
+      solve(model, starting_unknowns(model), effects_of(common_terms(machine)), options);
+  if (!solved) return tl::make_unexpected(solved.error());
+  fitted.solved = std::move(*solved);
+  return fitted;
+}
+
+/// Screening twice: once under the stated sigmas, and where the survey then says itself how large
+/// they are, once more under those, because a cautious machine file hides small blunders.
+Screening screened(const Machine& machine, const Survey& survey, Case& fitted,
+                   const FitOptions& options) {
+  const ScreeningOptions limits;
+  const auto pass = [&](const RandomModel& random) {
+    return screen(machine, survey, fitted.model->turns(), random, fitted.model->layout().effects,
+                  limits);
+  };
+  Screening screening = pass(stated_random_model(*fitted.model));
+  const auto refit = [&] {
+    Expected<Case> again = solved_case(machine, survey, screening.excluded, options);
+    if (again) fitted = std::move(*again);
+    return again.has_value();
+  };
+  const bool none = std::none_of(screening.excluded.begin(), screening.excluded.end(),
+                                 [](bool left_out) { return left_out; });
+  if (!none && !refit()) {
+    screening.excluded.assign(survey.touches.size(), false);
+    screening.exclusions.clear();
+    screening.given_up = true;
+    return screening;
+  }
+  const ChosenVariances& chosen = fitted.solved.chosen;
+  if (!chosen.touch_estimated || !chosen.station_estimated || screening.given_up) return screening;
+  Screening second = pass(chosen.random);
+  if (second.given_up || second.excluded == screening.excluded) return screening;
+  std::swap(screening, second);
+  if (refit()) return screening;
+  std::swap(screening, second);
+  refit();
+  return screening;
+}
+
+TouchResult excluded_touch(const Machine& machine, const Survey& survey, int index,
+                           const MachineState& state, const Suspect* suspect) {
+  const Touch& touch = survey.touches[index];
+  const Artefact& artefact = machine.artefacts[touch.artefact];
+  const RotaryAngles& angles = survey.stations[touch.station].angles_rad;
+  const Eigen::Vector3d stylus =
+      stylus_in_machine(machine, state, touch.shown_mm, angles, touch.flip);
+  const Eigen::Vector3d carried =
+      carried_from_machine(machine, state, artefact.carried_by, stylus, angles);
+  const ArtefactPlace& place = state.artefacts[touch.artefact];
+  TouchResult result;
+  result.label = touch.label;
+  result.station = survey.stations[touch.station].label;
+  result.artefact = artefact.name;
+  result.line = touch.line;
+  result.excluded = true;
+  result.redundancy = 1.0;
+  result.residual_mm = touch.kind == TouchKind::centre
+                           ? (carried - place.point_mm).norm()
+                           : gap_mm(artefact.kind, place, state.stylus_radius_mm, carried);
+  if (suspect != nullptr) {
+    result.w = std::copysign(suspect->w, result.residual_mm);
+    result.detectable_mm = suspect->limit_mm;
+  }
+  return result;
+}
+
+/// Puts what was left out back into the lists of touches and stations, marked.
+void show_excluded(const Machine& machine, const Survey& survey, const Case& fitted,
+                   const Screening& screening, FitResult& result) {
+  const MachineState state = fitted.model->state(fitted.solved.adjusted.unknowns);
+  std::vector<TouchResult> touches(survey.touches.size());
+  for (std::size_t k = 0; k < fitted.part->touch_of.size(); ++k) {
+    touches[fitted.part->touch_of[k]] = result.touches[k];
+  }
+  for (std::size_t t = 0; t < touches.size(); ++t) {
+    if (!screening.excluded[t]) continue;
+    const Suspect* why = nullptr;
+    for (const Suspect& suspect : screening.exclusions) {
+      const auto& listed = suspect.touches;
+      if (std::find(listed.begin(), listed.end(), static_cast<int>(t)) != listed.end())
+        why = &suspect;
+    }
+    touches[t] = excluded_touch(machine, survey, static_cast<int>(t), state, why);
+    ++result.fit.excluded;
+  }
+  result.touches = std::move(touches);
+  result.fit.touches = static_cast<int>(survey.touches.size());
+  for (const Suspect& suspect : screening.exclusions) {
+    if (!suspect.whole_station) continue;
+    const Station& stay = survey.stations[suspect.station];
+    StationResult station;
+    station.label = stay.label;
+    station.angles_rad = stay.angles_rad;
+    station.touches = stay.touch_count;
+    station.artefact = machine.artefacts[survey.touches[stay.first_touch].artefact].name;
+    station.excluded = true;
+    station.statistic = suspect.w;
+    const auto later = [&](const StationResult& other) {
+      for (std::size_t s = static_cast<std::size_t>(suspect.station) + 1;
+           s < survey.stations.size(); ++s) {
+        if (survey.stations[s].label == other.label) return true;
+      }
+      return false;
+    };
+    result.stations.insert(std::find_if(result.stations.begin(), result.stations.end(), later),
+                           station);
+  }
+}
+
+std::vector<EffectResult> effect_results(const Model& model, const Adjusted& adjusted,
+                                         const Uncertainty& uncertainty) {
+  std::vector<EffectResult> results;
+  const Layout& layout = model.layout();
+  for (std::size_t k = 0; k < layout.effects.size(); ++k) {
+    const int unknown = layout.effects_first + static_cast<int>(k);
+    Eigen::VectorXd by_unknown = Eigen::VectorXd::Zero(layout.unknowns);
+    by_unknown[unknown] = 1.0;
+    results.push_back({layout.names[unknown], effect_unit(layout.effects[k]),
+                       uncertainty.estimate(adjusted.unknowns[unknown], by_unknown)});
+  }
+  return results;
+}
+
+/// A solved and screened case as a result, with its findings.
+Expected<FitResult> stated_result(const Machine& machine, const Survey& survey, const Case& fitted,
+                                  const Screening& screening, const SenseVerdict& sense,
+                                  const FitOptions& options) {
+  const Model& model = *fitted.model;
+  const Solved& solved = fitted.solved;
+  Uncertainty uncertainty(model, solved.adjusted, solved.chosen, common_terms(machine));
+  const bool inflated = scatter_too_large(solved.adjusted, solved.chosen);
+  if (inflated) {
+    uncertainty.inflate(solved.adjusted.chi2 / solved.adjusted.redundancy,
+                        weighed_redundancy(solved.adjusted));
+  }
+  FitResult result = assemble(model, solved.adjusted, solved.chosen, uncertainty, solved.minimum);
+  if (inflated) result.fit.sigma_source += ", enlarged to the scatter found";
+  result.effects = effect_results(model, solved.adjusted, uncertainty);
+  mark_turn_sense(sense, result);
+  const Problems weak = weak_outputs(model, solved.adjusted, uncertainty,
+                                     {options.location_limit_mm, options.orientation_limit_rad});
+  if (!weak.empty() && !sense.wrong() && !inflated) return tl::make_unexpected(weak);
+  result.findings = find(FindingInputs{model, survey, solved.adjusted, solved.chosen, sense,
+                                       screening, inflated, result});
+  for (const Problem& problem : weak) {
+    result.findings.push_back({"weakly-determined", Severity::error, problem.what, problem.advice});
+  }
+  show_excluded(machine, survey, fitted, screening, result);
+  result.usable = std::none_of(result.findings.begin(), result.findings.end(),
+                               [](const Finding& f) { return f.severity == Severity::error; });
+  return result;
+}
+
+}  // namespace
+
 Expected<FitResult> fit_survey(const Machine& machine, const Survey& survey,
                                const FitOptions& options) {
   if (Problems problems = options.validate(); !problems.empty()) {
     return tl::make_unexpected(std::move(problems));
   }
-  Model model(machine, survey);
-  if (Problems problems = problems_before_solving(model); !problems.empty()) {
+  Screening screening;
+  screening.excluded.assign(survey.touches.size(), false);
+  const Model whole(machine, survey);
+  if (Problems problems = problems_before_solving(whole); !problems.empty()) {
     return tl::make_unexpected(std::move(problems));
   }
-  const std::vector<CommonTerm> terms = common_terms(machine);
-  const Eigen::VectorXd start = starting_unknowns(model);
-  Expected<Solved> solved = solve(model, start, effects_of(terms), options);
-  const SenseVerdict sense =
-      check_turn_sense(model, stated_random_model(model), solved ? &solved->adjusted : nullptr);
-  if (!solved) {
-    Problems problems = solved.error();
-    if (sense.wrong()) problems.insert(problems.begin(), sense.as_problem(model));
+  Expected<Case> fitted = solved_case(machine, survey, screening.excluded, options);
+  const SenseVerdict sense = check_turn_sense(whole, stated_random_model(whole),
+                                              fitted ? &fitted->solved.adjusted : nullptr);
+  if (!fitted) {
+    Problems problems = fitted.error();
+    if (sense.wrong()) problems.insert(problems.begin(), sense.as_problem(whole));
     return tl::make_unexpected(std::move(problems));
   }
-  Uncertainty uncertainty(model, solved->adjusted, solved->chosen, terms);
-  const bool inflated = scatter_too_large(solved->adjusted, solved->chosen);
-  if (inflated) {
-    uncertainty.inflate(solved->adjusted.chi2 / solved->adjusted.redundancy,
-                        weighed_redundancy(solved->adjusted));
-  }
-  FitResult result =
-      assemble(model, solved->adjusted, solved->chosen, uncertainty, solved->minimum);
-  if (inflated) result.fit.sigma_source += ", enlarged to the scatter found";
-  mark_turn_sense(sense, result);
-  Problems weak = weak_outputs(model, solved->adjusted, uncertainty,
-                               {options.location_limit_mm, options.orientation_limit_rad});
-  if (!weak.empty() && !sense.wrong() && !inflated) return tl::make_unexpected(std::move(weak));
-  result.findings =
-      find(FindingInputs{model, solved->adjusted, solved->chosen, sense, inflated, result});
-  for (const Problem& problem : weak) {
-    result.findings.push_back({"weakly-determined", Severity::error, problem.what, problem.advice});
-  }
-  result.usable = std::none_of(result.findings.begin(), result.findings.end(),
-                               [](const Finding& f) { return f.severity == Severity::error; });
-  return result;
+  if (options.screen && !sense.wrong()) screening = screened(machine, survey, *fitted, options);
+  return stated_result(machine, survey, *fitted, screening, sense, options);
 }
 
 Expected<FitResult> predict_fit(const Machine& machine, const Survey& planned,

@@ -30,6 +30,10 @@ class StationTester {
   void select(int station);
 
   const StationBlock& block() const { return block_; }
+  /// C^-1 x for the readings of this station.
+  Eigen::MatrixXd weigh(const Eigen::Ref<const Eigen::MatrixXd>& x) const {
+    return weight_.front().weigh(x);
+  }
   /// 1 - (J N^-1 J'C^-1)_ii: share of an error in this reading that shows in its own residual.
   double redundancy(int row) const;
   /// Standard deviation of the residual of this reading [mm].

@@ -1,13 +1,31 @@
 // Fit the axis lines of a machine to a survey: the one call behind `pivotrace fit`.
 #pragma once
 
+#include <vector>
+
 #include "pivotrace/estimate/result.h"
 #include "pivotrace/problem.h"
 #include "pivotrace/survey/survey.h"
 
 namespace pivotrace {
 
+/// Systematic effects that can be solved for on request, when the touches can carry it.
+enum class OptionalUnknown {
+  drift,          ///< X, Y, Z creep linear in time: needs times and a repeated station
+  stylus_offset,  ///< X, Y of the stylus off the spindle axis: needs the spindle flipped between passes
+  lobing,         ///< three-lobed trigger: needs touches at more than three bearings
+  reversal,       ///< angle reached from below and from above: needs both
+  squareness,     ///< of the linear axes in the plane of each orbit: needs most of a circle
+  scale,          ///< one scale against the other in the plane of each orbit: needs most of a circle
+};
+/// "drift", "stylus-offset", ... as typed on the command line.
+const char* optional_unknown_word(OptionalUnknown unknown);
+
 struct FitOptions {
+  /// Solved for together with the axes; never switched on silently.
+  std::vector<OptionalUnknown> unknowns;
+  /// Look for bad touches and slipped stations and leave out what is beyond doubt.
+  bool screen = true;
   /// Outputs whose U95 exceeds these are refused, not printed.
   double location_limit_mm = 0.5;
   double orientation_limit_rad = 0.0087266462599716477;  // 0.5 deg

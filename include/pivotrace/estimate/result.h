@@ -140,6 +140,13 @@ struct FitSummary {
   double solver_seconds = not_run;
 };
 
+/// A systematic effect that was solved for together with the axes.
+struct EffectResult {
+  std::string name;      ///< "drift.X", "stylus offset.Y", ...
+  std::string unit;      ///< unit of the estimate: "mm/h", "mm", "rad", "mm/mm"
+  Estimate estimate;
+};
+
 /// Share of the variance of one output that comes from one source; shares of an output sum to 1.
 struct BudgetLine {
   std::string output;  ///< "A.location.Y", ...
@@ -170,6 +177,7 @@ struct FitResult {
   std::vector<AxisResult> axes;
   std::vector<AxisPairResult> axis_pairs;
   std::vector<ArtefactResult> artefacts;
+  std::vector<EffectResult> effects;
   FitSummary fit;
   std::vector<BudgetLine> budget;
   std::vector<StationResult> stations;

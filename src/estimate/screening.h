@@ -1,0 +1,59 @@
+// Finding bad touches and slipped stations, and leaving them out only when that is beyond doubt.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "estimate/model.h"
+#include "pivotrace/problem.h"
+
+namespace pivotrace {
+
+/// A part of a survey with the way back to the whole.
+struct SurveyPart {
+  Survey survey;
+  std::vector<int> touch_of;    ///< part touch -> whole touch
+  std::vector<int> station_of;  ///< part station -> whole station
+};
+SurveyPart without(const Survey& survey, const std::vector<bool>& excluded);
+
+/// One thing left out, or suspected.
+struct Suspect {
+  bool whole_station = false;
+  int station = -1;          ///< index into Survey::stations
+  std::vector<int> touches;  ///< indices into Survey::touches
+  double size_mm = 0.0;      ///< length of the estimated shift
+  double limit_mm = 0.0;     ///< shift that would just have been suspected
+  double w = 0.0;            ///< equivalent standard normal deviate, scatter already allowed for
+};
+
+/// Suspects that explain the touches equally well: nobody can say which one is wrong.
+struct Inseparable {
+  std::vector<Suspect> suspects;
+};
+
+struct Screening {
+  std::vector<bool> excluded;       ///< per touch
+  std::vector<Suspect> exclusions;  ///< in the order found; those re-admitted are not listed
+  std::vector<Inseparable> inseparable;
+  bool given_up = false;  ///< more than largest_share would have to go
+};
+
+struct ScreeningOptions {
+  double limit = 3.29;          ///< two-sided 0.1 % point (Baarda 1968, from memory)
+  double largest_share = 0.25;  ///< of the touches that may be left out
+  double inseparable_correlation = 0.9;
+  int max_iterations = 50;
+};
+
+/// Iterated data snooping in the full model, touch by touch and station by station (a common shift
+/// of all its touches: a slipped index, a chip under the artefact). The most significant hypothesis
+/// is left out, the rest adjusted again, and everything left out is tested for re-admission.
+/// Studentised residuals are divided by a robust scale (median |w| / 0.6745, at least 1), so a
+/// machine worse than its file does not lose good touches. The random model is not re-estimated
+/// while bad touches are still in: they would hide behind it.
+Screening screen(const Machine& machine, const Survey& survey, const std::vector<TurnSense>& turns,
+                 const RandomModel& random, const std::vector<Effect>& effects,
+                 const ScreeningOptions& options);
+
+}  // namespace pivotrace
