@@ -15,7 +15,7 @@ namespace {
 /// No number a person or a control writes is longer; the rest is garbage.
 constexpr std::size_t longest_number = 64;
 
-/// Nobody commands an angle with more than nine decimals of a degree.
+/// Nobody types an angle with more than nine decimals.
 constexpr double typed_decimals = 1e9;
 
 /// from_chars knows no plus sign; strips one unless another sign follows.
@@ -32,6 +32,22 @@ NumberReading convert(std::string_view text) {
   const bool representable = error == std::errc() && std::isfinite(reading.value);
   reading.fault = representable ? NumberFault::none : NumberFault::not_finite;
   return reading;
+}
+
+/// The number near `converted` that `to_radians` turns into exactly `radians`, if there is one.
+double to_write(double radians, double converted, double (*to_radians)(double)) {
+  const double as_typed = std::round(converted * typed_decimals) / typed_decimals;
+  if (to_radians(as_typed) == radians) return as_typed;
+  // The conversion rounds, so the wanted number may be a neighbour.
+  double below = converted;
+  double above = converted;
+  for (int step = 0; step < 4; ++step) {
+    if (to_radians(below) == radians) return below;
+    if (to_radians(above) == radians) return above;
+    below = std::nextafter(below, -std::numeric_limits<double>::infinity());
+    above = std::nextafter(above, std::numeric_limits<double>::infinity());
+  }
+  return converted;
 }
 
 bool looks_numeric(std::string_view text) {
@@ -80,19 +96,11 @@ std::string shortest_text(double value) {
 }
 
 double deg_to_write(double radians) {
-  const double degrees = deg_from_rad(radians);
-  const double as_typed = std::round(degrees * typed_decimals) / typed_decimals;
-  if (rad_from_deg(as_typed) == radians) return as_typed;
-  // The product with pi/180 rounds, so the wanted degrees may be a neighbour.
-  double below = degrees;
-  double above = degrees;
-  for (int step = 0; step < 4; ++step) {
-    if (rad_from_deg(below) == radians) return below;
-    if (rad_from_deg(above) == radians) return above;
-    below = std::nextafter(below, -std::numeric_limits<double>::infinity());
-    above = std::nextafter(above, std::numeric_limits<double>::infinity());
-  }
-  return degrees;
+  return to_write(radians, deg_from_rad(radians), rad_from_deg);
+}
+
+double arcsec_to_write(double radians) {
+  return to_write(radians, arcsec_from_rad(radians), rad_from_arcsec);
 }
 
 }  // namespace pivotrace::files

@@ -32,4 +32,7 @@ void append_shortest(std::string& text, double value);
 /// double does (always when the angle came from degrees).
 double deg_to_write(double radians);
 
+/// The same in seconds of arc.
+double arcsec_to_write(double radians);
+
 }  // namespace pivotrace::files

@@ -176,4 +176,8 @@ std::string sha256_hex(std::string_view bytes) {
   return hex;
 }
 
+Expected<std::string> sha256_of_file(const std::string& path) {
+  return read_file(path).map([](const std::string& bytes) { return sha256_hex(bytes); });
+}
+
 }  // namespace pivotrace

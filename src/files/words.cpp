@@ -21,25 +21,6 @@ bool is_forbidden_control(unsigned char byte) {
   return byte < 0x20 && byte != '\t' && byte != '\n' && byte != '\r' && byte != '\f';
 }
 
-/// Length of the UTF-8 sequence at `text[at]`, 0 when it is broken (RFC 3629, table of section 4).
-std::size_t sequence_length(std::string_view text, std::size_t at) {
-  const auto byte = [&](std::size_t i) { return static_cast<unsigned char>(text[i]); };
-  const unsigned char lead = byte(at);
-  std::size_t length = 0;
-  if (lead >= 0xC2 && lead <= 0xDF) length = 2;
-  if (lead >= 0xE0 && lead <= 0xEF) length = 3;
-  if (lead >= 0xF0 && lead <= 0xF4) length = 4;
-  if (length == 0 || at + length > text.size()) return 0;
-  for (std::size_t i = 1; i < length; ++i) {
-    if (!is_continuation(text[at + i])) return 0;
-  }
-  // Overlong forms, surrogates and values beyond U+10FFFF show in the second byte.
-  const unsigned char second = byte(at + 1);
-  const bool out_of_range = (lead == 0xE0 && second < 0xA0) || (lead == 0xED && second > 0x9F) ||
-                            (lead == 0xF0 && second < 0x90) || (lead == 0xF4 && second > 0x8F);
-  return out_of_range ? 0 : length;
-}
-
 bool eight_plain_bytes(const char* at) {
   std::uint64_t word = 0;
   std::memcpy(&word, at, sizeof word);
@@ -114,6 +95,26 @@ Place place_of(std::string_view text, std::size_t offset) {
   return place;
 }
 
+// The valid byte pairs are those of the table in RFC 3629, section 4.
+std::size_t utf8_length(std::string_view text, std::size_t at) {
+  const auto byte = [&](std::size_t i) { return static_cast<unsigned char>(text[i]); };
+  const unsigned char lead = byte(at);
+  if (lead < 0x80) return 1;
+  std::size_t length = 0;
+  if (lead >= 0xC2 && lead <= 0xDF) length = 2;
+  if (lead >= 0xE0 && lead <= 0xEF) length = 3;
+  if (lead >= 0xF0 && lead <= 0xF4) length = 4;
+  if (length == 0 || at + length > text.size()) return 0;
+  for (std::size_t i = 1; i < length; ++i) {
+    if (!is_continuation(text[at + i])) return 0;
+  }
+  // Overlong forms, surrogates and values beyond U+10FFFF show in the second byte.
+  const unsigned char second = byte(at + 1);
+  const bool out_of_range = (lead == 0xE0 && second < 0xA0) || (lead == 0xED && second > 0x9F) ||
+                            (lead == 0xF0 && second < 0x90) || (lead == 0xF4 && second > 0x8F);
+  return out_of_range ? 0 : length;
+}
+
 std::optional<std::size_t> first_bad_byte(std::string_view text) {
   std::size_t at = 0;
   while (at < text.size()) {
@@ -127,7 +128,7 @@ std::optional<std::size_t> first_bad_byte(std::string_view text) {
       ++at;
       continue;
     }
-    const std::size_t length = sequence_length(text, at);
+    const std::size_t length = utf8_length(text, at);
     if (length == 0) return at;
     at += length;
   }

@@ -30,6 +30,9 @@ Place place_of(std::string_view text, std::size_t offset);
 /// other than tab, line feed, form feed and carriage return.
 std::optional<std::size_t> first_bad_byte(std::string_view text);
 
+/// Length of the UTF-8 character at `text[at]`, 0 when the bytes there are broken (RFC 3629).
+std::size_t utf8_length(std::string_view text, std::size_t at);
+
 /// Number of single-letter insertions, deletions, replacements and swaps of neighbours between two
 /// words, upper and lower case alike (optimal string alignment distance).
 std::size_t edit_distance(std::string_view first, std::string_view second);

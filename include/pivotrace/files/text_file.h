@@ -28,4 +28,7 @@ Expected<void> write_file(const std::string& path, std::string_view bytes);
 /// SHA-256 of the bytes (FIPS 180-4) as 64 lower-case hexadecimal digits.
 std::string sha256_hex(std::string_view bytes);
 
+/// read_file, then sha256_hex.
+Expected<std::string> sha256_of_file(const std::string& path);
+
 }  // namespace pivotrace
