@@ -19,7 +19,7 @@ template <int D>
 struct Cloud {
   using Point = Eigen::Matrix<double, D, 1>;
 
-  FitStatus status = FitStatus::not_run;  ///< done, too_few_points, not_finite or degenerate
+  FitStatus status = FitStatus::not_started;  ///< done, too_few_points, not_finite or degenerate
   Point centroid_mm = Point::Zero();
   double unit_mm = 1.0;  ///< power of two near the root mean square distance from the centroid
 

@@ -11,7 +11,7 @@ namespace pivotrace {
 
 template <int N, class State>
 struct Minimum {
-  FitStatus status = FitStatus::not_run;
+  FitStatus status = FitStatus::not_started;
   State state{};
   TriangularRows<N> rows;  ///< derivatives and residuals at `state`
   int iterations = -1;

@@ -4,7 +4,7 @@ namespace pivotrace {
 
 const char* describe(FitStatus status) {
   switch (status) {
-    case FitStatus::not_run: return "not run";
+    case FitStatus::not_started: return "not run";
     case FitStatus::done: return "done";
     case FitStatus::too_few_points: return "too few points";
     case FitStatus::not_finite: return "a coordinate is not a finite number";

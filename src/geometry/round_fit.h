@@ -17,7 +17,7 @@ struct RoundShape {
 
 template <int D>
 struct RoundFit {
-  FitStatus status = FitStatus::not_run;
+  FitStatus status = FitStatus::not_started;
   RoundShape<D> shape;
   TriangularRows<D + 1> rows;  ///< (d/dc, d/dr | -f) at `shape`
   int iterations = -1;

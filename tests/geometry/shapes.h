@@ -34,7 +34,7 @@ struct Shape {
 };
 
 struct ShapeFit {
-  FitStatus status = FitStatus::not_run;
+  FitStatus status = FitStatus::not_started;
   Shape shape;
   double condition = -1.0;
   double rms = -1.0;

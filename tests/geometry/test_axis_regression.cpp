@@ -338,7 +338,7 @@ TEST_CASE("readings that do not determine an axis are refused") {
   CHECK(status({0.0, 1.0, INFINITY, 3.0, 4.0}, turned_ball(axis, ball, angles)) ==
         FitStatus::not_finite);
   CHECK(AxisSums().solve().status == FitStatus::too_few_points);
-  CHECK(AxisRegression{}.status == FitStatus::not_run);
+  CHECK(AxisRegression{}.status == FitStatus::not_started);
 }
 
 TEST_CASE("a planar turn without spread is refused") {

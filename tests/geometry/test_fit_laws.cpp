@@ -200,9 +200,9 @@ TEST_CASE("five points are refused for a cylinder, which has several exact ones 
 }
 
 TEST_CASE("a status that was never set does not read as success") {
-  CHECK(static_cast<int>(FitStatus::not_run) == 0);
-  CHECK(SphereFit{}.status == FitStatus::not_run);
+  CHECK(static_cast<int>(FitStatus::not_started) == 0);
+  CHECK(SphereFit{}.status == FitStatus::not_started);
   CHECK(SphereFit{}.radius_mm < 0.0);
   CHECK(CylinderFit{}.rms_mm < 0.0);
-  CHECK(std::string(describe(FitStatus::not_run)) == "not run");
+  CHECK(std::string(describe(FitStatus::not_started)) == "not run");
 }

@@ -10,38 +10,18 @@
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/geometry/axis_regression.h"
 #include "reference_data.h"
+#include "rotary_stage_data.h"
 
 using namespace pivotrace;
 using namespace pivotrace::testing;
 
 namespace {
 
-struct Reading {
-  double angle_deg;
-  Eigen::Vector3d mark_mm;
-};
-
-const std::vector<Reading> stage = {{-180, {-37.702407, -100.3246853, 0.060174943}},
-                                    {-144, {-63.59933, -79.61707356, 0.044660563}},
-                                    {-108, {-72.4308, -47.72367282, 0.02528772}},
-                                    {-72, {-60.73531, -16.69978145, 0.0155}},
-                                    {-36, {-33.11670555, 1.571, -0.002}},
-                                    {0, {-6.28E-05, 0.038, -0.004452394}},
-                                    {36, {25.89742938, -20.58587784, -0.0142}},
-                                    {72, {34.68493231, -52.54434, 0.00973}},
-                                    {108, {23.05826241, -83.51255368, 0.032545921}},
-                                    {144, {-4.57047943, -101.7958937, 0.04723}},
-                                    {180, {-37.6133, -100.3567116, 0.048915878}}};
-
 const Points second_circle = {
     {835.466, -292.935, -773.95},  {808.518, -292.51, -773.832}, {786.475, -307.992, -773.554},
     {777.736, -333.479, -773.222}, {785.65, -359.242, -772.963}, {807.209, -375.427, -772.877},
     {834.148, -375.844, -772.995}, {856.19, -360.357, -773.273}, {864.922, -334.872, -773.605},
     {857.007, -309.116, -773.864}, {835.459, -292.937, -773.95}};
-
-/// Published for the angles -180, -108, -36, 36, 108, 180.
-const Eigen::Vector3d published_centre_mm(-18.87041, -50.11549, 0.01938);
-const Eigen::Vector3d published_direction(-2.27729e-4, -6.01415e-4, -1.0);
 
 Points marks_every(std::size_t step) {
   Points points;
@@ -72,7 +52,7 @@ TEST_CASE("the published axis of the second measured circle") {
 
 TEST_CASE("all eleven angles by regression: same axis, and the difference has a reason") {
   std::vector<double> angles;
-  for (const Reading& r : stage) angles.push_back(rad_from_deg(r.angle_deg));
+  for (const StageReading& r : stage) angles.push_back(rad_from_deg(r.angle_deg));
   const AxisRegression found = axis_regression(angles, marks_every(1));
   REQUIRE(found.status == FitStatus::done);
   // Positive angles turn about -Z on this stage, as the published direction says.

@@ -18,7 +18,7 @@ inline constexpr double collinear_limit = 1e-9;
 
 /// Axis regression: c + U cos t + V sin t through ball centres at known angles.
 struct AxisRegression {
-  FitStatus status = FitStatus::not_run;
+  FitStatus status = FitStatus::not_started;
   Line axis;  ///< through the orbit's centre; positive angles turn right-handed about `direction`
   Eigen::Vector3d cosine_arm_mm = Eigen::Vector3d::Zero();  ///< U
   Eigen::Vector3d sine_arm_mm = Eigen::Vector3d::Zero();    ///< V
@@ -65,7 +65,7 @@ AxisRegression axis_regression(std::span<const double> angles_rad,
 
 /// Rigid planar turn c + R(t) b: what the regression gives when the angles are trusted.
 struct PlanarTurn {
-  FitStatus status = FitStatus::not_run;
+  FitStatus status = FitStatus::not_started;
   Eigen::Vector2d centre_mm = Eigen::Vector2d::Zero();  ///< c
   Eigen::Vector2d arm_mm = Eigen::Vector2d::Zero();     ///< b: ball minus centre at t = 0
   /// Standard deviation of each coordinate of c per standard deviation of one coordinate of one

@@ -9,7 +9,7 @@
 namespace pivotrace {
 
 struct CircleFit {
-  FitStatus status = FitStatus::not_run;
+  FitStatus status = FitStatus::not_started;
   Eigen::Vector2d centre_mm = Eigen::Vector2d::Zero();
   double radius_mm = -1.0;
   double rms_mm = -1.0;     ///< root mean square of |p - centre| - radius
@@ -34,7 +34,7 @@ CircleFit fit_circle_algebraic(std::span<const Eigen::Vector2d> points_mm);
 CircleFit fit_circle(std::span<const Eigen::Vector2d> points_mm);
 
 struct SpaceCircleFit {
-  FitStatus status = FitStatus::not_run;
+  FitStatus status = FitStatus::not_started;
   Eigen::Vector3d centre_mm = Eigen::Vector3d::Zero();
   Eigen::Vector3d normal = Eigen::Vector3d::Zero();  ///< unit; sign: largest component > 0
   double radius_mm = -1.0;

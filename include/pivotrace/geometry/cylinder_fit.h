@@ -10,7 +10,7 @@
 namespace pivotrace {
 
 struct CylinderFit {
-  FitStatus status = FitStatus::not_run;
+  FitStatus status = FitStatus::not_started;
   Line axis;  ///< point nearest to the centroid; sign: largest component of direction > 0
   double radius_mm = -1.0;
   double rms_mm = -1.0;     ///< root mean square of distance to the axis - radius

@@ -11,7 +11,7 @@
 namespace pivotrace {
 
 enum class FitStatus {
-  not_run = 0,
+  not_started = 0,
   done,
   too_few_points,    ///< fewer points than the shape needs
   not_finite,        ///< a coordinate or an angle is infinite or not a number

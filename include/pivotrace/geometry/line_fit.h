@@ -10,7 +10,7 @@
 namespace pivotrace {
 
 struct LineFit {
-  FitStatus status = FitStatus::not_run;
+  FitStatus status = FitStatus::not_started;
   Line line;                ///< through the centroid; sign: largest component of direction > 0
   double rms_mm = -1.0;     ///< root mean square perpendicular distance of the points
   double condition = -1.0;  ///< largest eigenvalue over the gap between the two largest

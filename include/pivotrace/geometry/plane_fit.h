@@ -9,7 +9,7 @@
 namespace pivotrace {
 
 struct PlaneFit {
-  FitStatus status = FitStatus::not_run;
+  FitStatus status = FitStatus::not_started;
   Eigen::Vector3d centroid_mm = Eigen::Vector3d::Zero();  ///< a point of the plane
   Eigen::Vector3d normal = Eigen::Vector3d::Zero();       ///< unit; sign: largest component > 0
   double rms_mm = -1.0;     ///< root mean square distance of the points from the plane

@@ -9,7 +9,7 @@
 namespace pivotrace {
 
 struct SphereFit {
-  FitStatus status = FitStatus::not_run;
+  FitStatus status = FitStatus::not_started;
   Eigen::Vector3d centre_mm = Eigen::Vector3d::Zero();
   double radius_mm = -1.0;
   double rms_mm = -1.0;     ///< root mean square of |p - centre| - radius
