@@ -1,7 +1,8 @@
 #include "app/console.h"
 
-#include <fstream>
 #include <ostream>
+
+#include "pivotrace/files/text_file.h"
 
 namespace pivotrace::app {
 
@@ -19,22 +20,10 @@ ExitCode exit_code_for(const Problems& problems) {
   return code;
 }
 
-Expected<bool> deliver(const Console& console, const std::string& file, const std::string& text) {
-  if (file.empty() || file == "-") {
-    console.out << text;
-    return true;
-  }
-  std::ofstream stream(file, std::ios::binary);
-  stream << text;
-  stream.close();
-  if (!stream) {
-    return failure(
-        {ProblemNumber::cannot_write,
-         "this file cannot be written",
-         {file, 0, 0},
-         "check that the folder exists, that you may write there and that the disk is not full"});
-  }
-  return true;
+Expected<void> deliver(const Console& console, const std::string& file, const std::string& text) {
+  if (!file.empty() && file != "-") return write_file(file, text);
+  console.out << text;
+  return {};
 }
 
 }  // namespace pivotrace::app

@@ -36,7 +36,7 @@ using VerbAction = std::function<ExitCode()>;
 /// (P2xx, P3xx) 3, everything else 2.
 ExitCode exit_code_for(const Problems& problems);
 
-/// Writes `text` to the file, or to `out` when the name is "-" or empty.
-Expected<bool> deliver(const Console& console, const std::string& file, const std::string& text);
+/// Writes `text` to the file (all or nothing), or to `out` when the name is "-" or empty.
+Expected<void> deliver(const Console& console, const std::string& file, const std::string& text);
 
 }  // namespace pivotrace::app

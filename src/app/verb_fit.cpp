@@ -1,5 +1,6 @@
 #include <chrono>
 #include <ctime>
+#include <map>
 #include <memory>
 #include <ostream>
 
@@ -22,7 +23,31 @@ struct FitArguments {
   std::string result_file;
   bool json = false;
   bool every_touch = false;
+  bool keep_all = false;
+  std::vector<std::string> unknowns;
 };
+
+const std::map<std::string, OptionalUnknown>& unknowns_by_word() {
+  static const std::map<std::string, OptionalUnknown> words = [] {
+    std::map<std::string, OptionalUnknown> by_word;
+    for (const OptionalUnknown unknown :
+         {OptionalUnknown::drift, OptionalUnknown::stylus_offset, OptionalUnknown::lobing,
+          OptionalUnknown::reversal, OptionalUnknown::squareness, OptionalUnknown::scale}) {
+      by_word[optional_unknown_word(unknown)] = unknown;
+    }
+    return by_word;
+  }();
+  return words;
+}
+
+FitOptions fit_options(const FitArguments& arguments) {
+  FitOptions options;
+  options.screen = !arguments.keep_all;
+  for (const std::string& word : arguments.unknowns) {
+    options.unknowns.push_back(unknowns_by_word().at(word));
+  }
+  return options;
+}
 
 std::string utc_now() {
   const std::time_t now = std::chrono::system_clock::to_time_t(std::chrono::system_clock::now());
@@ -46,7 +71,7 @@ ExitCode run(const FitArguments& arguments, const Console& console) {
   if (!machine) return fail(machine.error());
   const Expected<Survey> survey = read_survey(arguments.touch_file, *machine);
   if (!survey) return fail(survey.error());
-  Expected<FitResult> result = fit_survey(*machine, *survey);
+  Expected<FitResult> result = fit_survey(*machine, *survey, fit_options(arguments));
   if (!result) return fail(result.error());
   result->made = utc_now();
   result->version = version;
@@ -54,7 +79,7 @@ ExitCode run(const FitArguments& arguments, const Console& console) {
                     described("touches", arguments.touch_file)};
   const std::string json = write_result(*result);
   if (!arguments.result_file.empty()) {
-    const Expected<bool> delivered = deliver(console, arguments.result_file, json);
+    const Expected<void> delivered = deliver(console, arguments.result_file, json);
     if (!delivered) return fail(delivered.error());
   }
   if (arguments.json) {
@@ -84,6 +109,15 @@ void add_fit_verb(CLI::App& app, Console& console, VerbAction& action) {
   verb->add_option("-o,--output", arguments->result_file, "also keep the whole result here (JSON)");
   verb->add_flag("--json", arguments->json, "print the result as JSON instead of the sheet");
   verb->add_flag("--touches", arguments->every_touch, "list every touch with what is left over");
+  verb->add_flag(
+      "--keep-all", arguments->keep_all,
+      "leave no touch out, however bad (default: leave out what is beyond doubt, and say so)");
+  std::vector<std::string> words;
+  for (const auto& [word, unknown] : unknowns_by_word()) words.push_back(word);
+  verb->add_option("--with", arguments->unknowns,
+                   "also solve for these, when the touches can carry it (comma-separated)")
+      ->delimiter(',')
+      ->check(CLI::IsMember(words));
   verb->callback([arguments, &console, &action] {
     action = [arguments, &console] { return run(*arguments, console); };
   });

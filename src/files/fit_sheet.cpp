@@ -226,6 +226,19 @@ std::string artefact_section(const FitResult& result, const Lengths& lengths) {
   return text;
 }
 
+std::string effects_section(const FitResult& result) {
+  if (result.effects.empty()) return "";
+  std::string text = heading("SOLVED FOR AS WELL");
+  for (const EffectResult& effect : result.effects) {
+    const bool angle = effect.unit == "rad";
+    const double factor = angle ? arcsec_from_rad(1.0) : (effect.unit == "mm/mm" ? 1e6 : 1.0);
+    const char* unit = angle ? "arcsec" : (effect.unit == "mm/mm" ? "um/m" : effect.unit.c_str());
+    text += fmt::format("  {:<20} {:>+10.4f} {}, U95 {:.4f}\n", effect.name,
+                        factor * effect.estimate.value, unit, factor * effect.estimate.U95);
+  }
+  return text + "\n";
+}
+
 std::string station_section(const FitResult& result, const Lengths& lengths) {
   std::string text = heading(
       fmt::format("DEVIATIONS BY STATION ({}, from the fitted axis line)", lengths.small_unit()));
@@ -313,6 +326,7 @@ std::string fit_sheet(const FitResult& result, const FitSheetOptions& options) {
   for (const AxisResult& axis : result.axes) text += axis_section(axis, lengths) + "\n";
   for (const AxisPairResult& pair : result.axis_pairs) text += pair_section(pair, lengths) + "\n";
   text += artefact_section(result, lengths) + "\n";
+  text += effects_section(result);
   text += station_section(result, lengths) + "\n";
   if (options.every_touch) text += touch_section(result, lengths) + "\n";
   text += scatter(result, lengths) + "\n";
