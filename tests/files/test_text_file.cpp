@@ -2,38 +2,16 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
-#include <cstdlib>
 #include <filesystem>
 
 #include "file_tests.h"
 #include "pivotrace/files/text_file.h"
+#include "scratch_folder.h"
 
 using namespace pivotrace;
+using test::ScratchFolder;
 
 namespace {
-
-/// A folder of its own that disappears with the test.
-class ScratchFolder {
- public:
-  ScratchFolder() {
-    std::string pattern = (std::filesystem::temp_directory_path() / "pivotrace-XXXXXX").string();
-    REQUIRE(::mkdtemp(pattern.data()) != nullptr);
-    path_ = pattern;
-  }
-  ~ScratchFolder() {
-    std::error_code ignored;
-    std::filesystem::remove_all(path_, ignored);
-  }
-  std::string file(const std::string& name) const { return path_ + "/" + name; }
-  std::size_t file_count() const {
-    std::size_t count = 0;
-    for ([[maybe_unused]] const auto& entry : std::filesystem::directory_iterator(path_)) ++count;
-    return count;
-  }
-
- private:
-  std::string path_;
-};
 
 mode_t mode_of(const std::string& path) {
   struct stat info {};

@@ -1,0 +1,254 @@
+#include "pivotrace/files/check.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+
+#include "files/json_writer.h"
+#include "files/summaries.h"
+#include "files/words.h"
+#include "pivotrace/files/machine_file.h"
+#include "pivotrace/files/result_file.h"
+#include "pivotrace/files/text_file.h"
+#include "pivotrace/files/touch_file.h"
+
+namespace pivotrace {
+
+namespace {
+
+/// A file that has been read, and the machine it is to be checked against (nullptr = unknown).
+struct ReadFile {
+  std::string path;
+  std::string text;
+  const Machine* machine = nullptr;
+};
+
+// --- what each kind of file looks like, and how it is summed up -----------------------------------
+
+bool has_line_starting_with(std::string_view text, std::string_view start) {
+  if (text.substr(0, start.size()) == start) return true;
+  return text.find("\n" + std::string(start)) != std::string_view::npos;
+}
+
+/// The marks of a kind stand near the top; the rest of a large file need not be searched.
+std::string_view top_of(std::string_view text) {
+  constexpr std::size_t far_enough = 65536;
+  return text.substr(0, far_enough);
+}
+
+bool looks_like_machine(std::string_view text) {
+  return has_line_starting_with(top_of(text), "[[rotary]]") ||
+         has_line_starting_with(top_of(text), "[probe]");
+}
+
+bool looks_like_touches(std::string_view text) {
+  return has_line_starting_with(top_of(text), "# units:") ||
+         has_line_starting_with(top_of(text), "\xEF\xBB\xBF# units:");
+}
+
+bool looks_like_result(std::string_view text) {
+  return top_of(text).find("\"pivotrace-result-") != std::string_view::npos;
+}
+
+Expected<std::string> check_machine(const ReadFile& file) {
+  return parse_machine(file.text, file.path).map([](const Machine& machine) {
+    return files::summary_of(machine);
+  });
+}
+
+Expected<std::string> check_touches(const ReadFile& file) {
+  if (file.machine == nullptr) {
+    return outline_touches(file.text, file.path).map([](const TouchRecordOutline& outline) {
+      return files::summary_of(outline);
+    });
+  }
+  const Machine& machine = *file.machine;
+  return parse_survey(file.text, file.path, machine).map([&machine](const Survey& survey) {
+    return files::summary_of(survey, machine);
+  });
+}
+
+Expected<std::string> check_result(const ReadFile& file) {
+  return parse_result(file.text, file.path).map([](const FitResult& result) {
+    return files::summary_of(result);
+  });
+}
+
+struct FileKind {
+  const char* name;
+  std::string_view ending;  ///< of the file's name, lower case
+  bool (*looks_like)(std::string_view text);
+  Expected<std::string> (*check)(const ReadFile& file);
+};
+
+/// Every kind of file this program reads. A new kind is one more row.
+constexpr FileKind file_kinds[] = {
+    {"machine file", ".machine.toml", looks_like_machine, check_machine},
+    {"touch record", ".csv", looks_like_touches, check_touches},
+    {"result", ".json", looks_like_result, check_result},
+};
+constexpr const FileKind* machine_kind = &file_kinds[0];
+constexpr const FileKind* touch_kind = &file_kinds[1];
+
+const FileKind* recognise(const ReadFile& file) {
+  const std::string name = files::lower_case(file.path);
+  for (const FileKind& kind : file_kinds) {
+    if (name.ends_with(kind.ending)) return &kind;
+  }
+  for (const FileKind& kind : file_kinds) {
+    if (kind.looks_like(file.text)) return &kind;
+  }
+  return nullptr;
+}
+
+Problem unknown_kind(const std::string& path) {
+  std::vector<std::string> known;
+  for (const FileKind& kind : file_kinds) {
+    known.push_back(fmt::format("{} (*{})", kind.name, kind.ending));
+  }
+  return {ProblemNumber::unsupported_format,
+          "this is none of the files pivotrace reads",
+          {path, 0, 0},
+          "it reads: " + files::joined(known) + "; check that it is the file you meant"};
+}
+
+// --- several files at once ------------------------------------------------------------------------
+
+/// One file on its way through the check.
+struct Candidate {
+  ReadFile file;
+  const FileKind* kind = nullptr;
+  Problems problems;  ///< of reading and recognising
+};
+
+Candidate read_candidate(const std::string& path) {
+  Candidate candidate;
+  candidate.file.path = path;
+  Expected<std::string> text = read_file(path, result_read_limit_bytes);
+  if (!text) {
+    candidate.problems = text.error();
+    return candidate;
+  }
+  candidate.file.text = std::move(*text);
+  candidate.kind = recognise(candidate.file);
+  if (candidate.kind == nullptr) candidate.problems = {unknown_kind(path)};
+  return candidate;
+}
+
+FileCheck checked(const Candidate& candidate) {
+  FileCheck check;
+  check.file = candidate.file.path;
+  check.problems = candidate.problems;
+  if (candidate.kind == nullptr) return check;
+  check.kind = candidate.kind->name;
+  const Expected<std::string> summary = candidate.kind->check(candidate.file);
+  if (summary) {
+    check.summary = *summary;
+  } else {
+    check.problems = summary.error();
+  }
+  return check;
+}
+
+std::vector<Machine> machines_among(const std::vector<Candidate>& candidates) {
+  std::vector<Machine> machines;
+  for (const Candidate& candidate : candidates) {
+    if (candidate.kind != machine_kind) continue;
+    if (auto machine = parse_machine(candidate.file.text, candidate.file.path)) {
+      machines.push_back(std::move(*machine));
+    }
+  }
+  return machines;
+}
+
+/// The only machine there is, or the one whose name the record states.
+const Machine* machine_for(const Candidate& touches, const std::vector<Machine>& machines) {
+  if (machines.size() == 1) return &machines[0];
+  if (machines.empty()) return nullptr;
+  const auto outline = outline_touches(touches.file.text, touches.file.path);
+  if (!outline) return nullptr;
+  for (const Machine& machine : machines) {
+    if (files::lower_case(machine.name) == files::lower_case(outline->machine_name)) {
+      return &machine;
+    }
+  }
+  return nullptr;
+}
+
+}  // namespace
+
+std::vector<FileCheck> check_files(const std::vector<std::string>& files,
+                                   const std::optional<std::string>& machine_file) {
+  std::vector<Candidate> candidates;
+  const bool extra =
+      machine_file && std::find(files.begin(), files.end(), *machine_file) == files.end();
+  if (extra) candidates.push_back(read_candidate(*machine_file));
+  for (const std::string& file : files) candidates.push_back(read_candidate(file));
+  // What was named as the machine file is read as one, whatever it is called.
+  std::vector<Candidate> machine_files;
+  for (Candidate& candidate : candidates) {
+    if (!machine_file || candidate.file.path != *machine_file) continue;
+    const bool readable = candidate.kind != nullptr || !candidate.file.text.empty();
+    if (readable) {
+      candidate.kind = machine_kind;
+      candidate.problems.clear();
+    }
+    machine_files.push_back(candidate);
+  }
+  const std::vector<Machine> machines = machines_among(machine_file ? machine_files : candidates);
+  std::vector<FileCheck> checks;
+  for (Candidate& candidate : candidates) {
+    if (candidate.kind == touch_kind) candidate.file.machine = machine_for(candidate, machines);
+    checks.push_back(checked(candidate));
+  }
+  return checks;
+}
+
+FileCheck check_file(const std::string& file, const std::optional<std::string>& machine_file) {
+  std::vector<FileCheck> checks = check_files({file}, machine_file);
+  FileCheck check = std::move(checks.back());
+  // A record cannot be called good when the machine it was to be checked against is not.
+  const FileCheck& machine = checks.front();
+  if (checks.size() > 1 && !machine.good()) {
+    check.problems.insert(check.problems.begin(), machine.problems.begin(), machine.problems.end());
+  }
+  return check;
+}
+
+std::string write_checks(const std::vector<FileCheck>& checks) {
+  files::JsonWriter json;
+  json.begin_object();
+  json.add("format", "pivotrace-check-1");
+  json.add("good", std::all_of(checks.begin(), checks.end(),
+                               [](const FileCheck& check) { return check.good(); }));
+  json.begin_array("files");
+  for (const FileCheck& check : checks) {
+    json.begin_object();
+    json.add("file", check.file);
+    if (check.kind.empty()) {
+      json.add_null("kind");
+    } else {
+      json.add("kind", check.kind);
+    }
+    json.add("good", check.good());
+    json.add("summary", check.summary);
+    json.begin_array("problems");
+    for (const Problem& problem : check.problems) {
+      json.begin_object();
+      json.add("number", fmt::format("P{}", static_cast<int>(problem.number)));
+      json.add("file", problem.where.file);
+      json.add("line", problem.where.line);
+      json.add("column", problem.where.column);
+      json.add("what", problem.what);
+      json.add("advice", problem.advice);
+      json.end();
+    }
+    json.end();
+    json.end();
+  }
+  json.end();
+  json.end();
+  return json.take();
+}
+
+}  // namespace pivotrace

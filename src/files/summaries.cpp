@@ -1,0 +1,230 @@
+#include "files/summaries.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <set>
+
+#include "files/units.h"
+#include "files/words.h"
+#include "pivotrace/geometry/angle.h"
+
+namespace pivotrace::files {
+
+namespace {
+
+constexpr std::string_view linear_letters = "XYZ";
+
+/// Lengths as the machine file writes them.
+class LengthText {
+ public:
+  explicit LengthText(bool inch) : inch_(inch) {}
+  const char* unit() const { return inch_ ? "inch" : "mm"; }
+  std::string bare(double mm) const { return fmt::format("{:.7g}", inch_ ? mm / mm_per_inch : mm); }
+  std::string operator()(double mm) const { return bare(mm) + " " + unit(); }
+  std::string range(double low_mm, double high_mm) const {
+    return fmt::format("{} to {}", bare(low_mm), bare(high_mm));
+  }
+
+ private:
+  bool inch_;
+};
+
+std::string counted(std::size_t count, const char* one, const char* many) {
+  return fmt::format("{} {}", count, count == 1 ? one : many);
+}
+
+std::string degree_range(double low_rad, double high_rad) {
+  return fmt::format("{:.7g} to {:.7g} deg", deg_from_rad(low_rad), deg_from_rad(high_rad));
+}
+
+// --- machine --------------------------------------------------------------------------------------
+
+std::string direction_text(const RotaryAxis& axis) {
+  if (axis.along)
+    return fmt::format("along {}", linear_letters[static_cast<std::size_t>(*axis.along)]);
+  return fmt::format("along [{:.6g}, {:.6g}, {:.6g}]", axis.direction.x(), axis.direction.y(),
+                     axis.direction.z());
+}
+
+std::string axis_line(const RotaryAxis& axis, const LengthText& length) {
+  return fmt::format(
+      "  rotary axis {} {}, carries the {}, positive turn {}, {}\n"
+      "    centre X {}, Y {}, Z {} {}\n",
+      axis.letter, direction_text(axis), axis.side == AxisSide::work ? "work" : "tool",
+      axis.positive_turn == TurnSense::left_hand ? "left-hand" : "right-hand",
+      degree_range(axis.travel_rad.low, axis.travel_rad.high), length.bare(axis.centre_mm.x()),
+      length.bare(axis.centre_mm.y()), length.bare(axis.centre_mm.z()), length.unit());
+}
+
+std::string artefact_line(const Machine& machine, const Artefact& artefact,
+                          const LengthText& length) {
+  std::string size = "diameter unknown";
+  if (artefact.diameter_mm) size = length(*artefact.diameter_mm);
+  if (artefact.kind == ArtefactKind::flat) size = length(artefact.size_mm) + " wide";
+  if (artefact.diameter_as >= 0) {
+    const auto lender = static_cast<std::size_t>(artefact.diameter_as);
+    size = fmt::format("same diameter as \"{}\"", machine.artefacts[lender].name);
+  }
+  const std::string carrier =
+      artefact.carried_by < 0
+          ? "the bed"
+          : fmt::format("axis {}",
+                        machine.rotary[static_cast<std::size_t>(artefact.carried_by)].letter);
+  return fmt::format("  {} \"{}\", {}, carried by {}\n", kind_word(artefact.kind), artefact.name,
+                     size, carrier);
+}
+
+std::string assumption_notes(const Machine& machine, const LengthText& length) {
+  std::string notes;
+  if (!machine.linear.station_sigma_stated) {
+    notes += fmt::format("  note: `station_sigma` is not stated, {} assumed (common practice)\n",
+                         length(machine.linear.station_sigma_mm));
+  }
+  if (!machine.probe.touch_sigma_stated) {
+    notes += fmt::format("  note: `touch_sigma` is not stated, {} assumed (common practice)\n",
+                         length(machine.probe.touch_sigma_mm));
+  }
+  for (const RotaryAxis& axis : machine.rotary) {
+    if (!axis.index_sigma_stated) {
+      notes += fmt::format(
+          "  note: `index_sigma_arcsec` of {} is not stated, {:.7g} assumed (common practice)\n",
+          axis.letter, arcsec_from_rad(axis.index_sigma_rad));
+    }
+    // ISO 841 gives A to rotation about X, B about Y, C about Z; makers may differ, users may err.
+    if (axis.along && axis.letter - 'A' != static_cast<int>(*axis.along)) {
+      notes +=
+          fmt::format("  note: axis {} lies along {}, which ISO 841 calls {}: is that right?\n",
+                      axis.letter, linear_letters[static_cast<std::size_t>(*axis.along)],
+                      static_cast<char>('A' + static_cast<int>(*axis.along)));
+    }
+  }
+  return notes;
+}
+
+// --- touches --------------------------------------------------------------------------------------
+
+std::string touch_counts(std::size_t touches, std::size_t centres, std::size_t stations) {
+  std::string text;
+  if (touches > centres) text = counted(touches - centres, "touch", "touches");
+  if (centres > 0) {
+    if (!text.empty()) text += " and ";
+    text += counted(centres, "ball centre", "ball centres");
+  }
+  return text + " at " + counted(stations, "station", "stations");
+}
+
+std::string angle_line(const Survey& survey, const Machine& machine, std::size_t axis) {
+  std::set<double> angles;
+  for (const Station& station : survey.stations) angles.insert(station.angles_rad[axis]);
+  const char letter = machine.rotary[axis].letter;
+  if (angles.size() == 1) {
+    return fmt::format("  {} stood at {:.7g} deg throughout: its axis cannot be found from this\n",
+                       letter, deg_from_rad(*angles.begin()));
+  }
+  return fmt::format("  {} at {} angles, {}\n", letter, angles.size(),
+                     degree_range(*angles.begin(), *angles.rbegin()));
+}
+
+std::string position_line(const Survey& survey, const LengthText& length) {
+  Eigen::Vector3d low = survey.touches.front().shown_mm;
+  Eigen::Vector3d high = low;
+  for (const Touch& touch : survey.touches) {
+    low = low.cwiseMin(touch.shown_mm);
+    high = high.cwiseMax(touch.shown_mm);
+  }
+  return fmt::format("  positions X {}, Y {}, Z {} {}\n", length.range(low.x(), high.x()),
+                     length.range(low.y(), high.y()), length.range(low.z(), high.z()),
+                     length.unit());
+}
+
+std::string artefact_counts(const Survey& survey, const Machine& machine) {
+  std::vector<std::size_t> counts(machine.artefacts.size());
+  for (const Touch& touch : survey.touches) ++counts[static_cast<std::size_t>(touch.artefact)];
+  std::string text;
+  for (std::size_t i = 0; i < counts.size(); ++i) {
+    text += fmt::format("  {} \"{}\": {}\n", kind_word(machine.artefacts[i].kind),
+                        machine.artefacts[i].name, counted(counts[i], "row", "rows"));
+  }
+  return text;
+}
+
+std::string extra_column_line(const Survey& survey) {
+  std::vector<std::string> names;
+  for (const auto& [name, values] : survey.extra_columns) names.push_back(excerpt(name));
+  if (names.empty()) return {};
+  return fmt::format("  note: columns kept but not used: {}\n", joined(names));
+}
+
+}  // namespace
+
+std::string summary_of(const Machine& machine) {
+  const LengthText length(machine.inch);
+  std::string text = fmt::format("\"{}\", {}\n", machine.name, length.unit());
+  const auto& travel = machine.linear.travel_mm;
+  text += fmt::format("  travel X {}, Y {}, Z {} {}\n", length.range(travel[0].low, travel[0].high),
+                      length.range(travel[1].low, travel[1].high),
+                      length.range(travel[2].low, travel[2].high), length.unit());
+  for (const RotaryAxis& axis : machine.rotary) text += axis_line(axis, length);
+  text += fmt::format("  stylus ball {}, Z shown belongs to its {}\n",
+                      length(machine.probe.stylus_diameter_mm),
+                      machine.probe.length_datum == LengthDatum::tip ? "lowest point" : "centre");
+  for (const Artefact& artefact : machine.artefacts) {
+    text += artefact_line(machine, artefact, length);
+  }
+  if (!machine.obstacles.empty()) {
+    text += "  " + counted(machine.obstacles.size(), "obstacle", "obstacles") + "\n";
+  }
+  return text + assumption_notes(machine, length);
+}
+
+std::string summary_of(const Survey& survey, const Machine& machine) {
+  const auto centres = static_cast<std::size_t>(
+      std::count_if(survey.touches.begin(), survey.touches.end(),
+                    [](const Touch& touch) { return touch.kind == TouchKind::centre; }));
+  std::string text = touch_counts(survey.touches.size(), centres, survey.stations.size());
+  text += fmt::format(", machine \"{}\"{}\n", machine.name,
+                      survey.started.empty() ? "" : ", started " + survey.started);
+  for (std::size_t axis = 0; axis < machine.rotary.size(); ++axis) {
+    text += angle_line(survey, machine, axis);
+  }
+  text += artefact_counts(survey, machine);
+  text += position_line(survey, LengthText(machine.inch));
+  return text + extra_column_line(survey);
+}
+
+std::string summary_of(const TouchRecordOutline& outline) {
+  const auto touches = static_cast<std::size_t>(outline.touches);
+  std::string text = touch_counts(touches, static_cast<std::size_t>(outline.centres),
+                                  static_cast<std::size_t>(outline.stations));
+  text += fmt::format(", {}\n", outline.inch ? "inch" : "mm");
+  text += fmt::format("  rotary columns: {}\n", outline.letters);
+  if (!outline.artefacts.empty()) {
+    text += fmt::format("  artefacts: {}\n", joined(outline.artefacts));
+  }
+  text +=
+      "  note: not checked against a machine: travel, axis letters and artefact names may be "
+      "wrong.\n        Name its machine file too: pivotrace check RECORD --machine MACHINE\n";
+  return text;
+}
+
+std::string summary_of(const FitResult& result) {
+  std::string text = fmt::format("{}, machine \"{}\"", result.usable ? "usable" : "NOT usable",
+                                 result.machine_name);
+  if (!result.made.empty()) text += ", made " + result.made;
+  text += "\n";
+  for (const AxisResult& axis : result.axes) {
+    text += fmt::format("  axis {}: {}\n", axis.letter,
+                        axis.estimated ? "found from touches" : "not turned, nominal line");
+  }
+  text += "  " + touch_counts(result.touches.size(), 0, result.stations.size());
+  text += fmt::format(", {} excluded\n", result.fit.excluded);
+  for (const Finding& finding : result.findings) {
+    if (finding.severity == Severity::note) continue;
+    text += fmt::format("  {}: {}\n", finding.severity == Severity::error ? "error" : "warning",
+                        finding.text);
+  }
+  return text;
+}
+
+}  // namespace pivotrace::files
