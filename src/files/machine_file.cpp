@@ -77,6 +77,9 @@ class MachineParser {
     refer_tool_side_to_stylus_centre();
     read_artefacts(top.tables("artefact", Need::required));
     read_obstacles(top.tables("obstacle", Need::optional));
+    // How the unit is fastened stands in the same file but is read by mounting_file.cpp.
+    for (const char* key : {"foot", "key"}) top.tables(key, Need::optional);
+    top.table("mounting", Need::optional);
     top.refuse_unknown_keys();
   }
 

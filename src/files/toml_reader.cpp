@@ -169,6 +169,57 @@ std::optional<double> TomlTable::number(const char* key, Need need, Sign sign) {
   return checked_number(*node, key_text(key), sign);
 }
 
+Place TomlTable::place() const {
+  const TomlPlace at = place_of(table_);
+  return {problems_.file(), at.line, at.column};
+}
+
+std::optional<bool> TomlTable::boolean(const char* key, Need need) {
+  const toml::node* node = find(key, need);
+  if (node == nullptr) return std::nullopt;
+  const auto* value = node->as_boolean();
+  if (value == nullptr) {
+    report(key, ProblemNumber::wrong_type,
+           fmt::format("{} must be true or false, but is {}", key_text(key), type_word(*node)),
+           fmt::format("write `{} = true` or `{} = false`", key, key));
+    return std::nullopt;
+  }
+  return value->get();
+}
+
+std::optional<std::vector<std::string>> TomlTable::texts(const char* key, Need need) {
+  const toml::node* node = find(key, need);
+  if (node == nullptr) return std::nullopt;
+  const toml::array* list = node->as_array();
+  if (list == nullptr || !list->is_homogeneous<std::string>()) {
+    report(key, ProblemNumber::wrong_type,
+           fmt::format("{} must be a list of texts, but is {}", key_text(key), type_word(*node)),
+           fmt::format("write it like `{} = [\"one\", \"two\"]`", key));
+    return std::nullopt;
+  }
+  std::vector<std::string> values;
+  for (const toml::node& element : *list) values.push_back(element.as_string()->get());
+  return values;
+}
+
+std::optional<std::vector<double>> TomlTable::lengths_mm(const char* key, Need need, Sign sign) {
+  const toml::node* node = find(key, need);
+  if (node == nullptr) return std::nullopt;
+  const toml::array* list = node->as_array();
+  if (list == nullptr || list->empty()) {
+    report(key, ProblemNumber::wrong_type,
+           fmt::format("{} must be a list of numbers, but is {}", key_text(key), type_word(*node)),
+           fmt::format("write it like `{} = [0.05, 0.1, 0.2]`", key));
+    return std::nullopt;
+  }
+  std::vector<double> values;
+  for (const toml::node& element : *list) {
+    const auto value = checked_number(element, "a number in " + key_text(key), sign);
+    if (value) values.push_back(*value * mm_per_length_);
+  }
+  return values;
+}
+
 std::optional<double> TomlTable::length_mm(const char* key, Need need, Sign sign) {
   const std::optional<double> length = number(key, need, sign);
   if (!length) return std::nullopt;

@@ -43,6 +43,8 @@ class TomlTable {
 
   bool has(std::string_view key) const { return table_.contains(key); }
   const std::string& title() const { return title_; }
+  /// Where the block starts, for problems found later.
+  Place place() const;
   /// A better name for messages, once the block has told it: "[[rotary]] A".
   void retitle(std::string title) { title_ = std::move(title); }
   double mm_per_length() const { return mm_per_length_; }
@@ -54,7 +56,12 @@ class TomlTable {
   std::optional<std::string> choice(const char* key, Need need,
                                     const std::vector<std::string>& choices);
   std::optional<long long> integer(const char* key, Need need);
+  std::optional<bool> boolean(const char* key, Need need);
+  /// A list of texts, at least one.
+  std::optional<std::vector<std::string>> texts(const char* key, Need need);
   std::optional<double> number(const char* key, Need need, Sign sign = Sign::any);
+  /// A list of lengths in the file's unit, at least one, returned in mm.
+  std::optional<std::vector<double>> lengths_mm(const char* key, Need need, Sign sign = Sign::any);
   /// A length or coordinate in the file's unit, returned in mm.
   std::optional<double> length_mm(const char* key, Need need, Sign sign = Sign::any);
   /// `[x, y, z]` as written.

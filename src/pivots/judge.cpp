@@ -30,7 +30,8 @@ struct ShownUnit {
   int decimals = 4;
 };
 
-std::optional<ShownUnit> unit_of(Quantity quantity, LimitUnit unit) {
+std::optional<ShownUnit> unit_of(Quantity quantity, LimitUnit unit, bool inch) {
+  if (quantity == Quantity::length && unit == LimitUnit::automatic && inch) unit = LimitUnit::inch;
   const bool automatic = unit == LimitUnit::automatic;
   if (quantity == Quantity::length && (automatic || unit == LimitUnit::mm)) {
     return ShownUnit{"mm", 1.0, 4};
@@ -202,7 +203,7 @@ Expected<Judgement> judged(const FitResult& result, const std::vector<PivotValue
                            const Limit& limit, const Limits& limits, const FitResult* previous) {
   const auto measured = measured_for(result, values, limit, previous);
   if (!measured) return tl::make_unexpected(measured.error());
-  const auto unit = unit_of(measured->quantity, limit.unit);
+  const auto unit = unit_of(measured->quantity, limit.unit, limits.inch);
   if (!unit) {
     return failure({ProblemNumber::wrong_units,
                     fmt::format("the unit of the limit on \"{}\" does not suit it", limit.value),

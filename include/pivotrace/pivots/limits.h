@@ -36,6 +36,7 @@ struct PartEnvelope {
 
 struct Limits {
   std::string machine;  ///< empty = any
+  bool inch = false;    ///< lengths without a unit of their own are in inches
   /// Width of the guard band in U95: 1 by ISO 14253-1, 0 = simple acceptance (JCGM 106 8.2.1).
   double guard_factor = 1.0;
   std::vector<Limit> limits;
