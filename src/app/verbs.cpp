@@ -3,6 +3,7 @@
 namespace pivotrace::app {
 
 void add_all_verbs(CLI::App& app, Console& console, VerbAction& action) {
+  add_check_verb(app, console, action);
   add_fit_verb(app, console, action);
 }
 

@@ -14,8 +14,9 @@ namespace {
 constexpr double largest_step_up = 25.0;
 constexpr double largest_step_down = 0.04;
 
-/// Below this share of the stated variance a component cannot be told from zero.
-constexpr double smallest_factor = 1e-6;
+/// An estimate below this share of the stated variance (a fifth of the sigma) sits at its lower end:
+/// the survey cannot tell it from nothing, and what is stated is safer.
+constexpr double smallest_factor = 0.04;
 
 }  // namespace
 
@@ -122,44 +123,74 @@ std::string source_text(const std::array<bool, 2>& estimated, bool stated_by_use
 
 }  // namespace
 
+namespace {
+
+/// Where Fisher scoring ended for the chosen groups.
+struct Scored {
+  Eigen::Vector2d factors = Eigen::Vector2d::Ones();
+  Eigen::Matrix2d information = Eigen::Matrix2d::Identity();
+  bool solvable = true;
+};
+
+Scored scored(const Model& model, const RandomModel& stated, const Adjusted& adjusted,
+              const std::array<bool, 2>& estimate) {
+  Scored result;
+  Adjusted current = adjusted;
+  VarianceSums sums = variance_sums(model, stated, adjusted);
+  for (int iteration = 0; iteration < 50; ++iteration) {
+    Eigen::Vector2d step = scoring_factors(sums, estimate);
+    for (int g = 0; g < 2; ++g) {
+      step[g] = std::max(step[g], 0.5 * smallest_factor / result.factors[g]);
+    }
+    result.factors = result.factors.cwiseProduct(step);
+    const RandomModel random = scaled(stated, result.factors[0], result.factors[1]);
+    current = re_adjusted(model, random, current);
+    result.solvable = current.information.full_rank();
+    if (!result.solvable) return result;
+    sums = variance_sums(model, random, current);
+    if ((step - Eigen::Vector2d::Ones()).cwiseAbs().maxCoeff() < 1e-8) break;
+  }
+  result.information = sums.information;
+  return result;
+}
+
+/// Covariance of the relative factors: inverse information, nothing where not estimated.
+Eigen::Matrix2d factor_covariance(Eigen::Matrix2d information,
+                                  const std::array<bool, 2>& estimate) {
+  Eigen::Matrix2d covariance = Eigen::Matrix2d::Zero();
+  if (estimate[0] && estimate[1]) return information.inverse();
+  for (int g = 0; g < 2; ++g) {
+    if (estimate[g]) covariance(g, g) = 1.0 / information(g, g);
+  }
+  return covariance;
+}
+
+}  // namespace
+
 ChosenVariances choose_variances(const Model& model, const RandomModel& stated,
                                  const Adjusted& adjusted, bool stated_by_user) {
   ChosenVariances chosen;
   chosen.random = stated;
-  VarianceSums sums = variance_sums(model, stated, adjusted);
+  const VarianceSums sums = variance_sums(model, stated, adjusted);
   std::array<bool, 2> estimate{};
   for (int g = 0; g < 2; ++g) estimate[g] = sums.redundancy[g] >= redundancy_to_estimate;
+  while (estimate[0] || estimate[1]) {
+    const Scored result = scored(model, stated, adjusted, estimate);
+    if (!result.solvable) break;
+    bool credible = true;
+    for (int g = 0; g < 2; ++g) {
+      if (!estimate[g] || result.factors[g] > smallest_factor) continue;
+      estimate[g] = false;
+      credible = false;
+    }
+    if (!credible) continue;
+    chosen.random = scaled(stated, result.factors[0], result.factors[1]);
+    chosen.factor_covariance = factor_covariance(result.information, estimate);
+    break;
+  }
   chosen.touch_estimated = estimate[0];
   chosen.station_estimated = estimate[1];
   chosen.source = source_text(estimate, stated_by_user);
-  if (!estimate[0] && !estimate[1]) return chosen;
-  Adjusted current = adjusted;
-  Eigen::Vector2d total = Eigen::Vector2d::Ones();
-  for (int iteration = 0; iteration < 50; ++iteration) {
-    Eigen::Vector2d factors = scoring_factors(sums, estimate);
-    for (int g = 0; g < 2; ++g) {
-      if (total[g] * factors[g] < smallest_factor) factors[g] = smallest_factor / total[g];
-    }
-    total = total.cwiseProduct(factors);
-    chosen.random = scaled(stated, total[0], total[1]);
-    current = re_adjusted(model, chosen.random, current);
-    if (!current.information.full_rank()) break;
-    sums = variance_sums(model, chosen.random, current);
-    if ((factors - Eigen::Vector2d::Ones()).cwiseAbs().maxCoeff() < 1e-8) break;
-  }
-  Eigen::Matrix2d information = sums.information;
-  for (int g = 0; g < 2; ++g) {
-    if (estimate[g]) continue;
-    information.row(g).setZero();
-    information.col(g).setZero();
-    information(g, g) = 1.0;
-  }
-  chosen.factor_covariance = information.inverse();
-  for (int g = 0; g < 2; ++g) {
-    if (estimate[g]) continue;
-    chosen.factor_covariance.row(g).setZero();
-    chosen.factor_covariance.col(g).setZero();
-  }
   return chosen;
 }
 

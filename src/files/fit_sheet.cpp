@@ -73,11 +73,14 @@ std::string measured(const FitResult& result) {
   std::set<std::string> stations;
   for (const StationResult& station : result.stations) stations.insert(station.label);
   std::string text = heading("MEASURED");
-  text += fmt::format("  {} touches at {} stations", result.fit.touches, stations.size());
+  const bool centres = result.fit.readings == 3 * (result.fit.touches - result.fit.excluded);
+  text += fmt::format("  {} {} at {} stations", result.fit.touches,
+                      centres ? "ball centres" : "touches", stations.size());
   for (std::size_t k = 0; k < result.artefacts.size(); ++k) {
     const ArtefactResult& artefact = result.artefacts[k];
-    text += fmt::format("{}{} {} ({})", k == 0 ? " on " : ", ", kind_word(artefact.kind),
-                        artefact.name, artefact.touches);
+    const std::string kind = kind_word(artefact.kind);
+    const std::string name = artefact.name == kind ? kind : kind + " " + artefact.name;
+    text += fmt::format("{}{} ({})", k == 0 ? " on " : ", ", name, artefact.touches);
   }
   text += "\n";
   for (std::size_t axis = 0; axis < result.axes.size(); ++axis) {

@@ -289,6 +289,19 @@ BudgetLine read_budget_line(JsonObject& json) {
   return line;
 }
 
+EffectResult read_effect(JsonObject& json) {
+  EffectResult effect;
+  effect.name = json.text("name");
+  effect.unit = json.text("unit");
+  effect.estimate = read_length_members(json);
+  if (effect.unit == "deg") {
+    effect.unit = "rad";
+    effect.estimate = files::scaled(effect.estimate, rad_from_deg(1.0));
+  }
+  json.refuse_unknown_keys();
+  return effect;
+}
+
 InputFile read_input(JsonObject& json) {
   InputFile input;
   input.role = json.text("role");
@@ -387,6 +400,9 @@ class ResultReader {
   void read_rows() {
     for (JsonObject& finding : top_.objects("findings")) {
       result_.findings.push_back(read_finding(finding));
+    }
+    for (JsonObject& effect : top_.objects("effects")) {
+      result_.effects.push_back(read_effect(effect));
     }
     for (JsonObject& line : top_.objects("budget")) {
       result_.budget.push_back(read_budget_line(line));

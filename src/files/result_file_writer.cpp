@@ -244,6 +244,17 @@ void add_budget_line(JsonWriter& json, const BudgetLine& line) {
   json.end();
 }
 
+/// Angles leave as degrees, like everywhere else in the file.
+void add_effect(JsonWriter& json, const EffectResult& effect) {
+  const bool angle = effect.unit == "rad";
+  json.begin_object({}, JsonLayout::one_line);
+  json.add("name", effect.name);
+  json.add("unit", angle ? "deg" : effect.unit);
+  add_length_members(json,
+                     angle ? files::scaled(effect.estimate, deg_from_rad(1.0)) : effect.estimate);
+  json.end();
+}
+
 // --- covariance and inputs ------------------------------------------------------------------------
 
 double written_per_internal(const std::string& name) {
@@ -317,6 +328,7 @@ std::string write_result(const FitResult& result) {
   json.begin_object("artefacts");
   for (const ArtefactResult& artefact : result.artefacts) add_artefact(json, artefact);
   json.end();
+  add_list(json, "effects", result.effects, add_effect);
   add_fit(json, result.fit);
   add_list(json, "findings", result.findings, add_finding);
   add_list(json, "budget", result.budget, add_budget_line);
