@@ -121,10 +121,11 @@ class Round {
         if (std::abs(correlation) < options_.inseparable_correlation) continue;
         fill(other.suspect, test);
         other.suspect.w /= scale_;
-        // Perfectly correlated suspects have the same w; a good touch beside a bad one lags behind.
-        if (other.suspect.w > options_.inseparable_correlation * top.suspect.w) {
-          rivals.push_back(other.suspect);
-        }
+        // Leaving out the one instead of the other costs this much more chi2. Perfectly correlated
+        // suspects cost the same; a good touch beside a bad one gives itself away once the error
+        // outgrows what the station effects can hide.
+        const double cost = top.suspect.w * top.suspect.w - other.suspect.w * other.suspect.w;
+        if (cost < options_.limit * options_.limit) rivals.push_back(other.suspect);
       }
     }
     return rivals;
@@ -254,21 +255,26 @@ class Search {
     std::erase_if(suspects,
                   [&](const Hypothesis& h) { return settled_[h.suspect.touches.front()]; });
     if (suspects.empty()) return false;
-    std::vector<int> homes;
+    int left_out = 0;
     for (const Hypothesis& hypothesis : suspects) {
       const bool with_top = hypothesis.suspect.w >= together_share * suspects.front().suspect.w;
-      if (!homes.empty() && (!with_top || !many_touches())) break;
-      homes.push_back(hypothesis.suspect.station);
-      std::vector<Suspect> rivals = round.rivals_of(hypothesis);
-      if (rivals.empty()) {
-        leave_out(hypothesis.suspect);
-      } else {
-        rivals.insert(rivals.begin(), hypothesis.suspect);
-        for (const Suspect& rival : rivals) settled_[rival.touches.front()] = true;
-        result_.inseparable.push_back({std::move(rivals)});
-      }
+      if (left_out > 0 && (!with_top || !many_touches())) break;
+      if (!round.rivals_of(hypothesis).empty()) continue;
+      leave_out(hypothesis.suspect);
+      if (result_.given_up) return false;
+      ++left_out;
     }
-    return !result_.given_up;
+    if (left_out == 0) name_inseparable(round, suspects.front());
+    return true;
+  }
+
+  /// Only when every suspect has a rival: with another bad touch still in, the scale hides the
+  /// difference between a suspect and its rivals.
+  void name_inseparable(Round& round, const Hypothesis& top) {
+    std::vector<Suspect> rivals = round.rivals_of(top);
+    rivals.insert(rivals.begin(), top.suspect);
+    for (const Suspect& rival : rivals) settled_[rival.touches.front()] = true;
+    result_.inseparable.push_back({std::move(rivals)});
   }
 
   /// Short surveys go one by one: there a bad touch bends its neighbours' residuals.

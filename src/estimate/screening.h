@@ -27,7 +27,9 @@ struct Suspect {
   double w = 0.0;            ///< equivalent standard normal deviate, scatter already allowed for
 };
 
-/// Suspects that explain the touches equally well: nobody can say which one is wrong.
+/// Suspects that explain the touches equally well: nobody can say which one is wrong. Two are
+/// inseparable when their estimated shifts correlate by more than `inseparable_correlation` and
+/// leaving out the one instead of the other costs less chi2 than `limit` squared.
 struct Inseparable {
   std::vector<Suspect> suspects;
 };
