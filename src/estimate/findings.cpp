@@ -105,7 +105,7 @@ void find_diameter(const FindingInputs& in, std::vector<Finding>& findings) {
     if (std::abs(off) / std::sqrt(variance) < suspect_w) continue;
     const std::string name = in.model.machine().artefacts[layout.radius_groups[g].owner].name;
     findings.push_back(
-        {"diameter-disagrees", Severity::warning,
+        {"diameter-disagrees", Severity::error,
          fmt::format(
              "{} and stylus together measure {:+.4f} mm from what the machine file states, at "
              "every station alike",
@@ -237,21 +237,42 @@ bool has_effect(const Model& model, EffectKind kind) {
   return false;
 }
 
-/// Looks further only where the touches scatter more than good ones would, and a cheap test says so:
-/// effects already solved for are not proposed again.
+/// A cheap test under the stated sigmas decides whether the careful one is worth its time.
+ExtraTest spoken_for(const FindingInputs& in, const Adjusted& as_stated,
+                     const std::vector<Effect>& effects) {
+  ExtraTest test = test_effects(in.model, in.stated, as_stated, effects);
+  if (!test.testable || test.tail > proposal_level) return {};
+  test = confirm_effects(in.model, in.stated, in.adjusted.unknowns, effects);
+  return test.tail < proposal_level ? test : ExtraTest{};
+}
+
+std::string slide_sizes(const std::vector<Effect>& slides, const ExtraTest& test) {
+  constexpr const char* planes[3] = {"XY", "YZ", "ZX"};
+  constexpr const char* slide_words[3] = {"X", "Y", "Z"};
+  std::string sizes;
+  for (std::size_t k = 0; k < slides.size(); ++k) {
+    const bool square = slides[k].kind == EffectKind::squareness;
+    sizes +=
+        fmt::format("{}{} {} {:+.0f} um/m", k == 0 ? "" : ", ", square ? "squareness" : "scale",
+                    square ? planes[slides[k].index] : slide_words[slides[k].index],
+                    1e6 * test.estimate[static_cast<Eigen::Index>(k)]);
+  }
+  return sizes;
+}
+
+/// Effects already solved for are not proposed again.
 void find_systematic_effects(const FindingInputs& in, std::vector<Finding>& findings) {
-  const RandomModel& random = in.chosen.random;
+  const Adjusted as_stated = adjusted_at(in.model, in.stated, in.adjusted.unknowns, {});
   for (const Proposal& proposal : proposals) {
     const std::vector<Effect> effects = effects_for(in.model, proposal.unknown);
     if (effects.empty() || has_effect(in.model, effects.front().kind)) continue;
-    const ExtraTest test = test_effects(in.model, random, in.adjusted, effects);
-    if (!test.testable || test.tail > proposal_level) continue;
+    const ExtraTest test = spoken_for(in, as_stated, effects);
+    if (!test.testable) continue;
     findings.push_back(
         {proposal.code, Severity::warning,
-         fmt::format("the touches show {}, about {}; by chance that would happen once in "
-                     "{:.0f}",
-                     proposal.seen, amount(in.model, proposal.unknown, test),
-                     1.0 / std::max(test.tail, 1e-9)),
+         fmt::format("the touches show {}, about {} (by chance less than once in {:.0f}); "
+                     "it was not corrected",
+                     proposal.seen, amount(in.model, proposal.unknown, test), 1.0 / proposal_level),
          proposal.advice});
   }
   const std::vector<Effect> slides =
@@ -259,22 +280,12 @@ void find_systematic_effects(const FindingInputs& in, std::vector<Finding>& find
   if (slides.empty() || has_effect(in.model, EffectKind::squareness) ||
       has_effect(in.model, EffectKind::scale))
     return;
-  const ExtraTest test = test_effects(in.model, random, in.adjusted, slides);
-  if (!test.testable || test.tail > proposal_level) return;
-  std::string sizes;
-  for (std::size_t k = 0; k < slides.size(); ++k) {
-    constexpr const char* planes[3] = {"XY", "YZ", "ZX"};
-    constexpr const char* slide_words[3] = {"X", "Y", "Z"};
-    const bool square = slides[k].kind == EffectKind::squareness;
-    sizes +=
-        fmt::format("{}{} {} {:+.1f} um/m", k == 0 ? "" : ", ", square ? "squareness" : "scale",
-                    square ? planes[slides[k].index] : slide_words[slides[k].index],
-                    1e6 * test.estimate[static_cast<Eigen::Index>(k)]);
-  }
+  const ExtraTest test = spoken_for(in, as_stated, slides);
+  if (!test.testable) return;
   findings.push_back({"linear-axes-two-lobed", Severity::warning,
                       "the deviations swing twice per turn, as linear axes out of square or of "
                       "unequal scale make them: " +
-                          sizes,
+                          slide_sizes(slides, test),
                       "have the linear axes checked, or fit again with --with squareness,scale; on "
                       "a full circle the "
                       "centre is hardly touched by it"});

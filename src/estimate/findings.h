@@ -11,6 +11,7 @@ struct FindingInputs {
   const Model& model;    ///< of what screening left in
   const Survey& survey;  ///< whole
   const Adjusted& adjusted;
+  const RandomModel& stated;  ///< sigmas as the machine file states them
   const ChosenVariances& chosen;
   const SenseVerdict& sense;
   const Screening& screening;

@@ -137,22 +137,35 @@ struct Solved {
   ChosenVariances chosen;
 };
 
+/// Why a search did not settle: usually because the touches hardly determine something.
+Problems why_unsettled(const Model& model, const RandomModel& random, const Minimum& minimum,
+                       const FitOptions& options) {
+  const Adjusted there = adjusted_at(model, random, minimum.unknowns, {});
+  if (!there.information.full_rank()) return unseen_directions(model, there.information);
+  ChosenVariances stated;
+  stated.random = random;
+  Problems weak = weak_outputs(model, there, Uncertainty(model, there, stated, {}),
+                               {options.location_limit_mm, options.orientation_limit_rad});
+  if (!weak.empty()) return weak;
+  return {{ProblemNumber::did_not_converge,
+           fmt::format("the adjustment did not settle within {} steps", options.max_iterations),
+           {model.survey().file, 0, 0},
+           "check that every touch names the right artefact and angles, and that the rough "
+           "positions in the machine file are within a few centimetres"}};
+}
+
 /// minimise(), insisting on an answer.
 Expected<Minimum> settled(const Model& model, const RandomModel& random,
-                          const Eigen::VectorXd& start, int max_iterations) {
-  Expected<Minimum> minimum = minimise(model, random, start, max_iterations);
+                          const Eigen::VectorXd& start, const FitOptions& options) {
+  Expected<Minimum> minimum = minimise(model, random, start, options.max_iterations);
   if (!minimum || minimum->converged) return minimum;
-  return failure({ProblemNumber::did_not_converge,
-                  fmt::format("the adjustment did not settle within {} steps", max_iterations),
-                  {model.survey().file, 0, 0},
-                  "check that every touch names the right artefact and angles, and that the rough "
-                  "positions in the machine file are within a few centimetres"});
+  return tl::make_unexpected(why_unsettled(model, random, *minimum, options));
 }
 
 Expected<Solved> solve(const Model& model, const Eigen::VectorXd& start,
                        const std::vector<Effect>& common, const FitOptions& options) {
   const RandomModel stated = stated_random_model(model);
-  Expected<Minimum> minimum = settled(model, stated, start, options.max_iterations);
+  Expected<Minimum> minimum = settled(model, stated, start, options);
   if (!minimum) return tl::make_unexpected(minimum.error());
   Solved solved;
   solved.minimum = *minimum;
@@ -162,7 +175,7 @@ Expected<Solved> solve(const Model& model, const Eigen::VectorXd& start,
   }
   solved.chosen = choose_variances(model, stated, solved.adjusted, sigmas_stated(model.machine()));
   if (!solved.chosen.touch_estimated && !solved.chosen.station_estimated) return solved;
-  minimum = settled(model, solved.chosen.random, solved.minimum.unknowns, options.max_iterations);
+  minimum = settled(model, solved.chosen.random, solved.minimum.unknowns, options);
   if (!minimum) return tl::make_unexpected(minimum.error());
   minimum->iterations += solved.minimum.iterations;
   minimum->seconds += solved.minimum.seconds;
@@ -349,8 +362,8 @@ Expected<FitResult> stated_result(const Machine& machine, const Survey& survey, 
   const Problems weak = weak_outputs(model, solved.adjusted, uncertainty,
                                      {options.location_limit_mm, options.orientation_limit_rad});
   if (!weak.empty() && !sense.wrong() && !inflated) return tl::make_unexpected(weak);
-  result.findings = find(FindingInputs{model, survey, solved.adjusted, solved.chosen, sense,
-                                       screening, inflated, result});
+  result.findings = find(FindingInputs{model, survey, solved.adjusted, stated_random_model(model),
+                                       solved.chosen, sense, screening, inflated, result});
   for (const Problem& problem : weak) {
     result.findings.push_back({"weakly-determined", Severity::error, problem.what, problem.advice});
   }
@@ -377,11 +390,14 @@ Expected<FitResult> fit_survey(const Machine& machine, const Survey& survey,
   const SenseVerdict sense = check_turn_sense(whole, stated_random_model(whole),
                                               fitted ? &fitted->solved.adjusted : nullptr);
   if (!fitted) {
-    Problems problems = fitted.error();
-    if (sense.wrong()) problems.insert(problems.begin(), sense.as_problem(whole));
-    return tl::make_unexpected(std::move(problems));
+    // Under the wrong sense every other complaint is a consequence of it.
+    if (sense.wrong()) return failure(sense.as_problem(whole));
+    return tl::make_unexpected(fitted.error());
   }
-  if (options.screen && !sense.wrong()) screening = screened(machine, survey, *fitted, options);
+  const bool nobody_to_blame =
+      sense.wrong() || one_story_explains_all(*fitted->model, stated_random_model(*fitted->model),
+                                              fitted->solved.adjusted.unknowns);
+  if (options.screen && !nobody_to_blame) screening = screened(machine, survey, *fitted, options);
   return stated_result(machine, survey, *fitted, screening, sense, options);
 }
 

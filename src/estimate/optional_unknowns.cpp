@@ -1,8 +1,11 @@
 #include "estimate/optional_unknowns.h"
 
+#include <Eigen/Cholesky>
 #include <algorithm>
 #include <cmath>
 
+#include "estimate/uncertainty.h"
+#include "estimate/variance_components.h"
 #include "pivotrace/estimate/statistics.h"
 
 namespace pivotrace {
@@ -151,6 +154,35 @@ ExtraTest test_effects(const Model& model, const RandomModel& random, const Adju
                     });
 }
 
+ExtraTest confirm_effects(const Model& model, const RandomModel& stated,
+                          const Eigen::VectorXd& unknowns, const std::vector<Effect>& effects) {
+  std::vector<Effect> all = model.layout().effects;
+  all.insert(all.end(), effects.begin(), effects.end());
+  Model extended(model.machine(), model.survey(), all);
+  extended.set_turns(model.turns());
+  Eigen::VectorXd start = Eigen::VectorXd::Zero(extended.layout().unknowns);
+  start.head(unknowns.size()) = unknowns;
+  ExtraTest test;
+  Adjusted adjusted = adjusted_at(extended, stated, start, {});
+  if (!adjusted.information.full_rank()) return test;
+  const ChosenVariances chosen = choose_variances(extended, stated, adjusted, true);
+  adjusted = adjusted_at(extended, chosen.random, start + adjusted.information.step, {});
+  const Uncertainty uncertainty(extended, adjusted, chosen, {});
+  const auto count = static_cast<Eigen::Index>(effects.size());
+  test.testable = true;
+  test.estimate = (adjusted.unknowns + adjusted.information.step).tail(count);
+  const Eigen::MatrixXd covariance = uncertainty.repeatable().bottomRightCorner(count, count);
+  test.drop = test.estimate.dot(covariance.ldlt().solve(test.estimate));
+  double dof = 1e6;  // all but infinite: the sigmas are taken from the machine file
+  for (Eigen::Index k = 0; k < count; ++k) {
+    Eigen::VectorXd pick = Eigen::VectorXd::Zero(extended.layout().unknowns);
+    pick[extended.layout().unknowns - 1 - k] = 1.0;
+    dof = std::min(dof, uncertainty.degrees_of_freedom(pick));
+  }
+  test.tail = 1.0 - f_cdf(test.drop / static_cast<double>(count), static_cast<double>(count), dof);
+  return test;
+}
+
 namespace {
 
 /// Beyond this many stations a move is looked for only at this many places, evenly spread.
@@ -164,16 +196,17 @@ MovedArtefact find_moved_artefact(const Model& model, const RandomModel& random,
   best.tail = level;
   const int stations = static_cast<int>(model.survey().stations.size());
   const int step = std::max(1, stations / most_places);
+  constexpr int fewest_stations = 2;
   int places = 0;
   for (std::size_t a = 0; a < model.machine().artefacts.size(); ++a) {
     const int first = model.layout().place_first[a];
     if (first < 0 || model.machine().artefacts[a].kind != ArtefactKind::ball) continue;
-    for (int from = 1; from < stations; from += step) ++places;
+    for (int from = fewest_stations; from <= stations - fewest_stations; from += step) ++places;
   }
   for (std::size_t a = 0; a < model.machine().artefacts.size(); ++a) {
     const int first = model.layout().place_first[a];
     if (first < 0 || model.machine().artefacts[a].kind != ArtefactKind::ball) continue;
-    for (int from = 1; from < stations; from += step) {
+    for (int from = fewest_stations; from <= stations - fewest_stations; from += step) {
       const ExtraTest test =
           test_extra(model, random, adjusted, 3, [&](int station, const StationBlock& block) {
             Eigen::MatrixXd columns = Eigen::MatrixXd::Zero(block.gap.size(), 3);
@@ -181,10 +214,34 @@ MovedArtefact find_moved_artefact(const Model& model, const RandomModel& random,
             return columns;
           });
       if (!test.testable || test.tail * places >= best.tail) continue;
-      best = {static_cast<int>(a), from, test.estimate, test.tail * places};
+      best = {static_cast<int>(a), from, test.estimate, test.tail * places, test.drop};
     }
   }
   return best;
+}
+
+bool one_story_explains_all(const Model& model, const RandomModel& stated,
+                            const Eigen::VectorXd& unknowns) {
+  constexpr double level = 0.999;
+  const Adjusted adjusted = adjusted_at(model, stated, unknowns, {});
+  const auto acceptable = [&](double chi2, int fewer) {
+    const int left_over = adjusted.redundancy - fewer;
+    return left_over >= 1 && chi2 <= chi_squared_quantile(level, left_over);
+  };
+  if (!adjusted.information.full_rank() || acceptable(adjusted.chi2, 0)) return false;
+  const auto explains = [&](const std::vector<Effect>& effects) {
+    if (effects.empty()) return false;
+    const ExtraTest test = test_effects(model, stated, adjusted, effects);
+    return test.testable && acceptable(adjusted.chi2 - test.drop, static_cast<int>(effects.size()));
+  };
+  for (const OptionalUnknown unknown : {OptionalUnknown::drift, OptionalUnknown::stylus_offset,
+                                        OptionalUnknown::lobing, OptionalUnknown::reversal}) {
+    if (explains(effects_for(model, unknown))) return true;
+  }
+  if (explains(effects_for(model, {OptionalUnknown::squareness, OptionalUnknown::scale})))
+    return true;
+  const MovedArtefact moved = find_moved_artefact(model, stated, adjusted, 1e-3);
+  return moved.artefact >= 0 && acceptable(adjusted.chi2 - moved.drop, 3);
 }
 
 }  // namespace pivotrace

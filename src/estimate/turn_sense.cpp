@@ -105,6 +105,8 @@ SenseVerdict check_turn_sense(const Model& model, const RandomModel& random,
   if (stated != nullptr) {
     as_stated = {stated->chi2, rms_gap(model, stated->unknowns)};
     if (stated->redundancy > 0) scatter = std::max(1.0, stated->chi2 / stated->redundancy);
+  } else {
+    as_stated = attempt(model, random, model.turns());
   }
   verdict.rms_as_stated_mm = as_stated.rms_mm;
   Attempt best;

@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <cmath>
+#include <functional>
 #include <numbers>
 
 #include "pivotrace/files/machine_file.h"
@@ -60,7 +61,7 @@ double displayed(double value) { return std::round(value * 1e4) / 1e4 + 0.0; }
 ExampleSurvey made(const std::string& file, const std::string& machine_file,
                    const std::string& story, const Machine& machine, const SurveyTruth& truth,
                    const std::vector<StationTarget>& stations, const SurveyNoise& noise) {
-  ExampleSurvey example{file, machine_file, story, truth, {}};
+  ExampleSurvey example{file, machine_file, story, "", truth, {}};
   example.survey = synthesise_survey(machine, truth, truth.state, stations, noise);
   example.survey.started = "2026-03-02T08:15:00Z";
   for (Touch& touch : example.survey.touches) {
@@ -139,7 +140,89 @@ std::string line_text(const Machine& machine, std::size_t axis, const MachineSta
       line.direction.z());
 }
 
+/// What one spoiled survey changes before the touches are made and afterwards.
+struct Spoiling {
+  std::string name;
+  std::string story;
+  std::string finding;
+  std::function<void(SurveyTruth&, SurveyNoise&)> before = [](SurveyTruth&, SurveyNoise&) {};
+  std::function<void(Survey&)> after = [](Survey&) {};
+  std::vector<double> angles_deg = {};  ///< empty: every 30 deg
+};
+
+void shift_station(Survey& survey, int station, const Eigen::Vector3d& by_mm) {
+  const Station& stay = survey.stations[station];
+  for (int t = 0; t < stay.touch_count; ++t) survey.touches[stay.first_touch + t].shown_mm += by_mm;
+}
+
+std::vector<Spoiling> spoilings() {
+  std::vector<Spoiling> all(10);
+  all[0] = {"chip", "A chip on the ball under one touch", "bad-touch"};
+  all[0].after = [](Survey& s) { s.touches[26].shown_mm -= 0.06 * *s.touches[26].approach; };
+  all[1] = {"slipped-clamp", "The clamp let the axis creep at one station", "station-slipped"};
+  all[1].after = [](Survey& s) { shift_station(s, 3, {0.0, 0.0, 0.045}); };
+  all[2] = {"wrong-stylus", "A stylus 0.03 mm larger than the machine file says",
+            "diameter-disagrees"};
+  all[2].before = [](SurveyTruth& truth, SurveyNoise&) { truth.state.stylus_radius_mm += 0.015; };
+  all[3] = {"moved-ball", "The ball was knocked half-way through", "artefact-moved"};
+  all[3].after = [](Survey& s) {
+    // Along the axis, so that the shift is the same in the machine and in the carried frame.
+    for (int station = 6; station < 12; ++station) shift_station(s, station, {0.08, 0.0, 0.0});
+  };
+  all[4] = {"cold-start", "A machine warming up: 0.15 mm per hour", "drift-seen"};
+  all[4].before = [](SurveyTruth& truth, SurveyNoise&) {
+    truth.drift_mm_per_hour = {0.02, 0.03, 0.15};
+  };
+  all[5] = {"wrong-sense", "The axis turns the other way than the machine file says",
+            "P205"};
+  all[5].before = [](SurveyTruth& truth, SurveyNoise&) {
+    truth.state.turns[0] = TurnSense::right_hand;
+  };
+  all[6] = {"two-angles", "Only 0 and 180 deg were touched", "P201"};
+  all[6].angles_deg = {0.0, 180.0};
+  all[7] = {"short-arc", "Only 40 deg of the turn were touched", "arc-too-short"};
+  all[7].angles_deg = {0.0, 8.0, 16.0, 24.0, 32.0, 40.0};
+  all[8] = {"out-of-square", "Y and Z out of square by 0.4 mm per metre", "linear-axes-two-lobed"};
+  all[8].before = [](SurveyTruth& truth, SurveyNoise&) {
+    truth.linear_error(1, 2) = 0.0004;
+    truth.linear_origin_mm = truth.state.axis_lines[0].point_mm;
+  };
+  all[9] = {"tired-probe", "A probe that repeats ten times worse than stated",
+            "scatter-larger-than-stated"};
+  all[9].before = [](SurveyTruth&, SurveyNoise& noise) { noise.touch_sigma_mm *= 10.0; };
+  return all;
+}
+
+ExampleSurvey spoiled(const Machine& machine, const Spoiling& spoiling) {
+  SurveyTruth truth = fourth_axis(machine).truth;
+  SurveyNoise noise = stated_noise(machine, 20260304);
+  spoiling.before(truth, noise);
+  std::vector<double> angles_deg = spoiling.angles_deg;
+  if (angles_deg.empty()) {
+    for (int k = 0; k < 12; ++k) angles_deg.push_back(30.0 * k);
+  }
+  std::vector<StationTarget> stations;
+  for (const double angle_deg : angles_deg) {
+    stations.push_back(ball_station(machine, {rad_from_deg(angle_deg)}));
+  }
+  ExampleSurvey example =
+      made("spoiled-" + spoiling.name + ".touches.csv", "fourth-axis.machine.toml", spoiling.story,
+           machine, truth, stations, noise);
+  spoiling.after(example.survey);
+  for (Touch& touch : example.survey.touches) touch.shown_mm = touch.shown_mm.unaryExpr(&displayed);
+  example.finding = spoiling.finding;
+  return example;
+}
+
 }  // namespace
+
+Expected<std::vector<ExampleSurvey>> spoiled_surveys(const std::string& examples_folder) {
+  const Expected<Machine> machine = read_machine(examples_folder + "/fourth-axis.machine.toml");
+  if (!machine) return tl::make_unexpected(machine.error());
+  std::vector<ExampleSurvey> surveys;
+  for (const Spoiling& spoiling : spoilings()) surveys.push_back(spoiled(*machine, spoiling));
+  return surveys;
+}
 
 Expected<std::vector<ExampleSurvey>> demo_surveys(const std::string& examples_folder) {
   const Expected<Machine> fourth = read_machine(examples_folder + "/fourth-axis.machine.toml");

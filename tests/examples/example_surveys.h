@@ -15,12 +15,16 @@ struct ExampleSurvey {
   std::string file;          ///< name inside examples/
   std::string machine_file;  ///< name inside examples/
   std::string story;         ///< one line for the head of the record
+  std::string finding;       ///< finding it must provoke, "P201" when refused, empty when none
   SurveyTruth truth;
   Survey survey;
 };
 
 /// The plain demos: everything as it should be.
 Expected<std::vector<ExampleSurvey>> demo_surveys(const std::string& examples_folder);
+
+/// Ten surveys of the 4th axis, each spoiled in one way that happens in shops.
+Expected<std::vector<ExampleSurvey>> spoiled_surveys(const std::string& examples_folder);
 
 /// The text of one record as it is shipped: story, truth and seed as remarks, then the touches.
 std::string record_text(const ExampleSurvey& example, const Machine& machine);

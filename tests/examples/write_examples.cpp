@@ -13,11 +13,15 @@ int main(int argc, char** argv) {
     return 2;
   }
   const std::string folder = argv[1];
-  const auto surveys = pivotrace::examples::demo_surveys(folder);
-  if (!surveys) {
-    for (const auto& problem : surveys.error()) std::cerr << describe(problem) << '\n';
+  auto surveys = pivotrace::examples::demo_surveys(folder);
+  const auto spoiled = pivotrace::examples::spoiled_surveys(folder);
+  if (!surveys || !spoiled) {
+    for (const auto& problem : (surveys ? spoiled : surveys).error()) {
+      std::cerr << describe(problem) << '\n';
+    }
     return 2;
   }
+  surveys->insert(surveys->end(), spoiled->begin(), spoiled->end());
   for (const auto& example : *surveys) {
     const auto machine = pivotrace::read_machine(folder + "/" + example.machine_file);
     std::ofstream file(folder + "/" + example.file, std::ios::binary);
