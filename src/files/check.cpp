@@ -79,24 +79,29 @@ struct FileKind {
   std::string_view ending;  ///< of the file's name, lower case
   bool (*looks_like)(std::string_view text);
   Expected<std::string> (*check)(const ReadFile& file);
+  std::size_t read_limit_bytes = default_read_limit_bytes;
 };
 
 /// Every kind of file this program reads. A new kind is one more row.
 constexpr FileKind file_kinds[] = {
     {"machine file", ".machine.toml", looks_like_machine, check_machine},
     {"touch record", ".csv", looks_like_touches, check_touches},
-    {"result", ".json", looks_like_result, check_result},
+    {"result", ".json", looks_like_result, check_result, result_read_limit_bytes},
 };
 constexpr const FileKind* machine_kind = &file_kinds[0];
 constexpr const FileKind* touch_kind = &file_kinds[1];
 
-const FileKind* recognise(const ReadFile& file) {
-  const std::string name = files::lower_case(file.path);
+const FileKind* kind_by_name(const std::string& path) {
+  const std::string name = files::lower_case(path);
   for (const FileKind& kind : file_kinds) {
     if (name.ends_with(kind.ending)) return &kind;
   }
+  return nullptr;
+}
+
+const FileKind* kind_by_content(std::string_view text) {
   for (const FileKind& kind : file_kinds) {
-    if (kind.looks_like(file.text)) return &kind;
+    if (kind.looks_like(text)) return &kind;
   }
   return nullptr;
 }
@@ -124,13 +129,15 @@ struct Candidate {
 Candidate read_candidate(const std::string& path) {
   Candidate candidate;
   candidate.file.path = path;
-  Expected<std::string> text = read_file(path, result_read_limit_bytes);
+  const FileKind* by_name = kind_by_name(path);
+  Expected<std::string> text =
+      read_file(path, by_name != nullptr ? by_name->read_limit_bytes : default_read_limit_bytes);
   if (!text) {
     candidate.problems = text.error();
     return candidate;
   }
   candidate.file.text = std::move(*text);
-  candidate.kind = recognise(candidate.file);
+  candidate.kind = by_name != nullptr ? by_name : kind_by_content(candidate.file.text);
   if (candidate.kind == nullptr) candidate.problems = {unknown_kind(path)};
   return candidate;
 }

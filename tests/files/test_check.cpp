@@ -1,3 +1,4 @@
+#include <filesystem>
 #include <nlohmann/json.hpp>
 
 #include "file_tests.h"
@@ -38,6 +39,22 @@ TEST_CASE("the examples are good and summed up in words") {
   const FileCheck trunnion = check_file(test::example_path("trunnion.machine.toml"));
   CHECK(says(trunnion, "-30 to 100 deg"));
   CHECK(says(trunnion, "rotary axis C along Z"));
+}
+
+TEST_CASE("the shipped records are good for the shipped machines") {
+  std::vector<std::string> files;
+  for (const auto& entry :
+       std::filesystem::directory_iterator(std::string(PIVOTRACE_SOURCE_DIR) + "/examples")) {
+    const std::string name = entry.path().string();
+    if (name.ends_with(".csv") || name.ends_with(".machine.toml")) files.push_back(name);
+  }
+  REQUIRE(files.size() >= 4);
+  const std::string fourth = test::example_path("fourth-axis.machine.toml");
+  for (const FileCheck& check : check_files(files)) {
+    CHECK_MESSAGE(check.good(), check.file << test::described(check.problems));
+  }
+  const FileCheck by_hand = check_file(test::example_path("ball-centres.touches.csv"), fourth);
+  CHECK_MESSAGE(by_hand.good(), test::described(by_hand.problems));
 }
 
 TEST_CASE("what the program assumes is said") {
