@@ -85,7 +85,7 @@ Problem SenseVerdict::as_problem(const Model& model) const {
                                  ? fmt::format("{:.4g} mm", rms_as_stated_mm)
                                  : std::string("no solution at all");
   return {
-      ProblemNumber::not_observable,
+      ProblemNumber::wrong_turn_sense,
       fmt::format("axis {} turns the other way: with `positive_turn` as stated the touches are "
                   "left with {}, with the other sense with {:.4g} mm",
                   letters, before, rms_if_turned_mm),
