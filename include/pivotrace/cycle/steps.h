@@ -1,0 +1,146 @@
+// The probing cycle as a neutral list of steps, before any control's spelling.
+// Targets are machine coordinates as the control shows them (length datum applied), mm; rotary
+// angles are degrees; feeds mm/min.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <variant>
+#include <vector>
+
+#include "pivotrace/cycle/value.h"
+#include "pivotrace/machine/machine.h"
+
+namespace pivotrace {
+
+struct Step;
+using Steps = std::vector<Step>;
+
+/// A remark for the reader; `heading` gets room around it.
+struct RemarkStep {
+  std::string text;
+  bool heading = false;
+};
+
+/// variable := value. `note` stands beside it in the program.
+struct AssignStep {
+  std::variant<Variable, ElementNode> target;
+  Value value;
+  std::string note;
+};
+
+/// How much a move trusts the way to be free.
+enum class MoveKind {
+  rapid,    ///< only where nothing known is near
+  feed,     ///< back along a way already travelled
+  guarded,  ///< into unproved space: a trigger on the way ends it and stops the program
+};
+
+/// Straight move of X, Y, Z; axes without a value stay.
+struct MoveStep {
+  MoveKind kind = MoveKind::guarded;
+  std::array<std::optional<Value>, 3> to;
+  Value feed;  ///< unused by rapid moves
+};
+
+/// Straight move that is to trigger before it ends. The trip point is MachineValue::trip_point.
+/// `untriggered` is the alarm when nothing was met, `early` when it triggered before it moved.
+struct SkipStep {
+  std::array<std::optional<Value>, 3> to;
+  Value feed;
+  std::string untriggered;
+  std::string early;
+  /// Targets count from where the machine stands (the very first find, from a jogged position).
+  bool from_here = false;
+};
+
+/// Moves one rotary axis at the safe height, or the spindle by hand or by word.
+struct TurnStep {
+  int axis = 0;  ///< index into Machine::rotary
+  Value to_deg;
+};
+
+struct ClampStep {
+  int axis = 0;
+  bool clamp = true;
+};
+
+struct SpindleStep {
+  bool stop = true;           ///< stop turning
+  std::optional<double> orient_deg;  ///< turn to here and hold
+};
+
+/// One line of the touch record, or three parameters where the control writes none.
+struct LogStep {
+  Value touch;  ///< running number, from 1
+  Value station;
+  std::string artefact;
+  std::vector<std::pair<char, Value>> rotary_deg;
+  Value3 at;
+  bool flip = false;
+};
+
+/// Opens (with column names) or closes the touch record.
+struct LogFileStep {
+  bool open = true;
+};
+
+struct MessageStep {
+  std::string text;
+};
+
+/// The program waits for the operator.
+struct OperatorStopStep {
+  std::string text;
+};
+
+/// The program ends with an alarm, retracted, unless the condition holds.
+struct DemandStep {
+  Condition condition;
+  std::string alarm;
+};
+
+struct WhileStep {
+  Condition condition;
+  Steps body;
+};
+
+struct IfStep {
+  Condition condition;
+  Steps then;
+};
+
+/// Writes the origin of a work offset.
+struct SetOffsetStep {
+  int system = 1;
+  std::array<std::optional<Value>, 3> origin;
+};
+
+struct Step {
+  std::variant<RemarkStep, AssignStep, MoveStep, SkipStep, TurnStep, ClampStep, SpindleStep, LogStep,
+               LogFileStep, MessageStep, OperatorStopStep, DemandStep, WhileStep, IfStep,
+               SetOffsetStep>
+      what;
+};
+
+/// One variable or table the program uses, in the order it was introduced.
+struct ProgramVariable {
+  std::string name;
+  int size = 1;
+  bool editable = false;  ///< the operator may change it: listed at the top
+  bool table = false;
+};
+
+/// A whole cycle: what every dialect spells.
+struct CycleProgram {
+  std::string title;
+  std::string plan_identity;  ///< short fingerprint of the plan
+  double identity_number = 0; ///< the same as a number, left in the results
+  std::vector<std::string> header;  ///< remarks: what, units, cautions
+  std::vector<ProgramVariable> variables;
+  Steps steps;
+  Value safe_height;  ///< shown Z every stop retracts to
+  int touches = 0;
+};
+
+}  // namespace pivotrace
