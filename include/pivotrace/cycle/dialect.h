@@ -70,6 +70,8 @@ enum class Meaning {
   work_offset_9,
   axis_offset_suspend,  ///< shift of the program origin is off, its numbers are kept
   axis_offset_resume,
+  axis_offset_set,    ///< "G92": shifts the program origin; position words follow
+  axis_offset_clear,  ///< off, and its numbers are forgotten
   // path control
   exact_path,
   exact_stop,
@@ -220,7 +222,8 @@ struct ExpressionRules {
   bool round_down_towards_zero = false; ///< round_down of -0.5: true 0, false -1
   bool modulo_never_negative = true;
   int max_nesting = 0;                  ///< brackets in brackets; 0 = no limit
-  bool word_needs_brackets = true;      ///< X[#1+2]; a lone variable, X#1, never needs them
+  /// X[#1+2] in axis words; a lone variable, X#1, or function, XSQRT[#1], never needs them.
+  bool word_needs_brackets = true;
   std::string word_mark;                ///< between letter and value, "=" for X=12; usually nothing
 };
 
@@ -229,6 +232,7 @@ struct AssignmentRules {
   std::string form = "{variable}={value}";
   bool takes_effect_after_block = false;  ///< all values of a block are read before any is set
   int per_block = 1;                      ///< most assignments in one block; 0 = no limit
+  bool value_needs_brackets = false;      ///< "#1=[#2+1]"; a lone variable or function never does
 };
 
 /// Leaving the straight order. Empty forms: the control has no such thing.
@@ -246,7 +250,8 @@ struct BranchRules {
 enum class Coordinates { program, machine };
 enum class WhenUntriggered { goes_on, stops_with_error };
 
-/// The straight move that ends where the probe triggers.
+/// The straight move that ends where the probe triggers. It takes no machine_coordinates word:
+/// `target` says what its axis words mean. Not triggered, the trip variables hold the target.
 struct SkipRules {
   Coordinates target = Coordinates::program;     ///< what its axis words mean
   Coordinates trip_point = Coordinates::program; ///< what the trip variables hold
@@ -265,6 +270,7 @@ struct PositionRules {
   std::map<char, int> program_position;
   /// Origin of work offset 1 in machine coordinates; for controls that cannot tell their position.
   std::map<char, int> work_origin_1;
+  std::map<char, int> axis_offset;  ///< numbers kept for axis_offset_resume
   int work_origin_step = 0;      ///< variable numbers between one work offset and the next
   int active_work_offset = 0;    ///< variable holding 1..9; 0 = none
   std::map<ModalGroup, int> modal_variable;  ///< variable holding the number of the word in force
@@ -290,7 +296,8 @@ struct StopRules {
   bool root_of_negative_stops = false;
 };
 
-/// One line of the control's own record. Items are texts and values, joined by `join`.
+/// One line of the control's own record. Items are texts and values, joined by `join` in the
+/// statement and by `separator` in the record.
 struct LogRules {
   std::string open_form;          ///< opens the output, "POPEN"; empty = not needed
   std::string close_form;
@@ -305,6 +312,12 @@ struct LogRules {
   std::string separator = ",";    ///< between columns, in the record
   std::string decimal_mark = "."; ///< in the record
   bool available() const { return !begin.empty(); }
+};
+
+/// Waiting, in the block of Meaning::dwell: "G4 P0.5".
+struct DwellRules {
+  std::string letter;              ///< empty: this control cannot wait
+  double seconds_per_unit = 1.0;
 };
 
 /// Writing a work offset: "G10 L2 P{system} {axes}".
@@ -335,6 +348,7 @@ struct Dialect {
   StopRules stops;
   LogRules log;
   OffsetRules offsets;
+  DwellRules dwell;
   SpindleRules spindle;
   /// Spellings of each word, the first is the one written.
   std::map<Meaning, std::vector<std::string>> words;
