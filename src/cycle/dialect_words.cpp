@@ -108,10 +108,14 @@ constexpr std::array group_rows = {
 };
 
 constexpr std::array operator_rows = {
-    Named<Operator>{Operator::add, "add"},           Named<Operator>{Operator::subtract, "subtract"},
-    Named<Operator>{Operator::multiply, "multiply"}, Named<Operator>{Operator::divide, "divide"},
-    Named<Operator>{Operator::power, "power"},       Named<Operator>{Operator::modulo, "modulo"},
-    Named<Operator>{Operator::both, "and"},          Named<Operator>{Operator::either, "or"},
+    Named<Operator>{Operator::add, "add"},
+    Named<Operator>{Operator::subtract, "subtract"},
+    Named<Operator>{Operator::multiply, "multiply"},
+    Named<Operator>{Operator::divide, "divide"},
+    Named<Operator>{Operator::power, "power"},
+    Named<Operator>{Operator::modulo, "modulo"},
+    Named<Operator>{Operator::both, "and"},
+    Named<Operator>{Operator::either, "or"},
     Named<Operator>{Operator::one_of, "one-of"},
 };
 

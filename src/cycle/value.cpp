@@ -67,7 +67,9 @@ Value element(const Table& table, const Value& index) {
   return Value(ElementNode{table.name, shared(index)});
 }
 
-Value machine_value(MachineValue what, char letter) { return Value(MachineValueNode{what, letter}); }
+Value machine_value(MachineValue what, char letter) {
+  return Value(MachineValueNode{what, letter});
+}
 
 Value operator+(const Value& a, const Value& b) {
   if (a.number() != nullptr && b.number() != nullptr) {

@@ -1,8 +1,8 @@
 #include "plan/convex.h"
 
 #include <Eigen/Geometry>
-#include <cmath>
 #include <algorithm>
+#include <cmath>
 
 namespace pivotrace {
 

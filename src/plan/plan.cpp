@@ -73,7 +73,8 @@ std::string essence_of(const Plan& plan) {
       d.safe_height, d.turn_run_up_deg);
   for (const PlannedStation& station : plan.stations) {
     text += fmt::format("|{} {}", station.label, station.flip ? 1 : 0);
-    for (const double angle : station.angles_rad) text += fmt::format(" {:.5f}", deg_from_rad(angle));
+    for (const double angle : station.angles_rad)
+      text += fmt::format(" {:.5f}", deg_from_rad(angle));
     for (const PlannedTouch& t : station.touches) {
       text += fmt::format(";{} {:.4f} {:.4f} {:.5f} {:.5f}", t.artefact, deg_from_rad(t.around_rad),
                           deg_from_rad(t.up_rad), t.along_mm, t.out_mm);
@@ -127,8 +128,8 @@ PlacedTouch place_touch(const Machine& machine, const MachineState& state,
   const Eigen::Matrix3d machine_from_carried_turn =
       machine_from_carried_rotation(machine, state, carrier, angles_rad);
   PlacedTouch placed;
-  placed.centre_mm = machine_from_carried(machine, state, carrier,
-                                          point_in_carried(artefact.kind, place, touch), angles_rad);
+  placed.centre_mm = machine_from_carried(
+      machine, state, carrier, point_in_carried(artefact.kind, place, touch), angles_rad);
   const Eigen::Matrix3d tool_turn = tool_rotation(machine, state, angles_rad);
   placed.tool_axis = tool_turn * Eigen::Vector3d::UnitZ();
   placed.outward = tool_turn * unit_from(touch.around_rad, touch.up_rad);
@@ -150,7 +151,8 @@ PlacedTouch place_touch(const Machine& machine, const MachineState& state,
       placed.reach_mm = state.stylus_radius_mm;
       break;
   }
-  placed.height_mm = (placed.side > 0.0 ? placed.reach_mm + gap : touch.along_mm + gap) + distances.lift;
+  placed.height_mm =
+      (placed.side > 0.0 ? placed.reach_mm + gap : touch.along_mm + gap) + distances.lift;
   return placed;
 }
 
@@ -162,12 +164,12 @@ double stand_off_gap_mm(const ProbingDistances& distances, const PlacedTouch& pl
 Eigen::Vector3d start_position_mm(const Machine& machine, const Plan& plan) {
   const MachineState state = nominal_state(machine);
   const PlannedStation& station = plan.stations.front();
-  const PlacedTouch placed = place_touch(machine, state, plan.distances, station.angles_rad,
-                                         station.touches.front());
+  const PlacedTouch placed =
+      place_touch(machine, state, plan.distances, station.angles_rad, station.touches.front());
   const Eigen::Vector3d stylus =
-      plan.self_find ? Eigen::Vector3d(placed.centre_mm +
-                                       placed.tool_axis * (placed.reach_mm + jog_height_mm))
-                     : placed.above_mm(stand_off_gap_mm(plan.distances, placed));
+      plan.self_find
+          ? Eigen::Vector3d(placed.centre_mm + placed.tool_axis * (placed.reach_mm + jog_height_mm))
+          : placed.above_mm(stand_off_gap_mm(plan.distances, placed));
   Eigen::Vector3d shown =
       shown_from_stylus(machine, state, stylus, station.angles_rad, station.flip);
   if (machine.probe.length_datum == LengthDatum::tip) shown.z() -= state.stylus_radius_mm;

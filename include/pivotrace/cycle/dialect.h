@@ -138,7 +138,7 @@ struct TextRules {
   std::string line_number_prefix;  ///< "N"; empty: lines carry no numbers
   int line_number_step = 0;        ///< 0: the emitter numbers only branch targets
   int line_number_max = 99999;
-  std::string block_skip = "/";      ///< mark of a line the operator may switch off; empty = none
+  std::string block_skip = "/";  ///< mark of a line the operator may switch off; empty = none
   bool repeated_letter_is_error = true;  ///< one letter at most once in a block (G and M excepted)
 };
 
@@ -148,6 +148,7 @@ struct NumberRules {
   int decimals_inch = 5;
   int decimals_deg = 4;
   int decimals_feed = 1;
+  int decimals_factor = 6;    ///< of bare factors, such as the parts of a direction
   bool point_always = false;  ///< "10." for whole numbers in axis words and values
   std::string decimal_mark = ".";
   bool exponent_allowed = false;
@@ -168,7 +169,7 @@ struct VariableRules {
   std::string suffix;
   std::string index_open = "[";  ///< computed number: "#[#1+5]"; empty = not available
   std::string index_close = "]";
-  bool chained = false;          ///< "##1" is the variable whose number stands in #1
+  bool chained = false;             ///< "##1" is the variable whose number stands in #1
   VariableRange readable{1, 9999};  ///< anything outside is an error
   VariableRange working{100, 199};  ///< the program may use these as it likes
   VariableRange table{500, 999};    ///< long tables; may equal a part of `working`
@@ -218,13 +219,13 @@ struct ExpressionRules {
       {Operator::power},
       {Operator::multiply, Operator::divide, Operator::modulo},
       {Operator::add, Operator::subtract, Operator::both, Operator::either, Operator::one_of}};
-  bool sign_before_variable = true;     ///< "-#1" and "-[...]"; false: write "[0-#1]"
-  bool round_down_towards_zero = false; ///< round_down of -0.5: true 0, false -1
+  bool sign_before_variable = true;      ///< "-#1" and "-[...]"; false: write "[0-#1]"
+  bool round_down_towards_zero = false;  ///< round_down of -0.5: true 0, false -1
   bool modulo_never_negative = true;
-  int max_nesting = 0;                  ///< brackets in brackets; 0 = no limit
+  int max_nesting = 0;  ///< brackets in brackets; 0 = no limit
   /// X[#1+2] in axis words; a lone variable, X#1, or function, XSQRT[#1], never needs them.
   bool word_needs_brackets = true;
-  std::string word_mark;                ///< between letter and value, "=" for X=12; usually nothing
+  std::string word_mark;  ///< between letter and value, "=" for X=12; usually nothing
 };
 
 /// "#101=[#102+1.]".
@@ -237,12 +238,12 @@ struct AssignmentRules {
 
 /// Leaving the straight order. Empty forms: the control has no such thing.
 struct BranchRules {
-  std::string jump;           ///< "GOTO {label}"
-  std::string jump_if;        ///< "IF [{condition}] GOTO {label}"
-  std::string label;          ///< "N{label}"
-  std::string while_begin;    ///< "WHILE [{condition}] DO{level}"
-  std::string while_end;      ///< "END{level}"
-  int while_levels = 0;       ///< depth of nested loops
+  std::string jump;         ///< "GOTO {label}"
+  std::string jump_if;      ///< "IF [{condition}] GOTO {label}"
+  std::string label;        ///< "N{label}"
+  std::string while_begin;  ///< "WHILE [{condition}] DO{level}"
+  std::string while_end;    ///< "END{level}"
+  int while_levels = 0;     ///< depth of nested loops
   bool can_jump() const { return !jump_if.empty() && !label.empty(); }
   bool can_loop() const { return !while_begin.empty() && !while_end.empty() && while_levels > 0; }
 };
@@ -253,15 +254,20 @@ enum class WhenUntriggered { goes_on, stops_with_error };
 /// The straight move that ends where the probe triggers. It takes no machine_coordinates word:
 /// `target` says what its axis words mean. Not triggered, the trip variables hold the target.
 struct SkipRules {
-  Coordinates target = Coordinates::program;     ///< what its axis words mean
-  Coordinates trip_point = Coordinates::program; ///< what the trip variables hold
-  std::map<char, int> trip_variable;             ///< X, Y, Z -> variable number
+  Coordinates target = Coordinates::program;      ///< what its axis words mean
+  Coordinates trip_point = Coordinates::program;  ///< what the trip variables hold
+  std::map<char, int> trip_variable;              ///< X, Y, Z -> variable number
   WhenUntriggered untriggered = WhenUntriggered::goes_on;
   /// Triggered before it moves: true, the control stops with an error; false, the move ends at once.
   bool triggered_at_start_is_error = false;
-  double min_distance_mm = 0.0;   ///< shorter skip moves are an error
+  double min_distance_mm = 0.0;  ///< shorter skip moves are an error
   bool rotary_words_allowed = false;
-  bool feed_in_same_block = true; ///< F stands in the block of the skip move
+  bool feed_in_same_block = true;  ///< F stands in the block of the skip move
+};
+
+struct MotionRules {
+  /// The machine-coordinates word works with feed moves too; false: only with rapid.
+  bool machine_coordinates_at_feed = true;
 };
 
 /// Where the machine stands, as the program can read it. Missing letters: cannot be read.
@@ -271,8 +277,8 @@ struct PositionRules {
   /// Origin of work offset 1 in machine coordinates; for controls that cannot tell their position.
   std::map<char, int> work_origin_1;
   std::map<char, int> axis_offset;  ///< numbers kept for axis_offset_resume
-  int work_origin_step = 0;      ///< variable numbers between one work offset and the next
-  int active_work_offset = 0;    ///< variable holding 1..9; 0 = none
+  int work_origin_step = 0;         ///< variable numbers between one work offset and the next
+  int active_work_offset = 0;       ///< variable holding 1..9; 0 = none
   std::map<ModalGroup, int> modal_variable;  ///< variable holding the number of the word in force
 };
 
@@ -289,7 +295,7 @@ struct StopRules {
   std::string operator_stop;  ///< waits for the start button: "M0 ({text})"
   std::string alarm;          ///< ends the program with an error: "#3000={number} ({text})"
   VariableRange alarm_numbers{1, 200};
-  int max_alarm_text = 0;     ///< characters; 0 = no limit
+  int max_alarm_text = 0;  ///< characters; 0 = no limit
   /// One line that raises an alarm unless a condition holds: "DEMAND {condition} ELSE {text}".
   std::string demand;
   /// No branch, no demand line, but a root of a negative number stops the program with an error.
@@ -299,24 +305,24 @@ struct StopRules {
 /// One line of the control's own record. Items are texts and values, joined by `join` in the
 /// statement and by `separator` in the record.
 struct LogRules {
-  std::string open_form;          ///< opens the output, "POPEN"; empty = not needed
+  std::string open_form;  ///< opens the output, "POPEN"; empty = not needed
   std::string close_form;
-  std::string begin;              ///< "DPRNT["; empty: this control writes no log
-  std::string end;                ///< "]"
-  std::string join;               ///< between items of the statement
+  std::string begin;                 ///< "DPRNT["; empty: this control writes no log
+  std::string end;                   ///< "]"
+  std::string join;                  ///< between items of the statement
   std::string text_item = "{text}";  ///< "\"{text}\"" where texts are quoted
   std::string space_in_text = " ";   ///< how a space is written in a text item
   std::string value_item = "{variable}[{whole}{decimals}]";
   int whole_digits = 5;
   int decimals = 4;
-  std::string separator = ",";    ///< between columns, in the record
-  std::string decimal_mark = "."; ///< in the record
+  std::string separator = ",";     ///< between columns, in the record
+  std::string decimal_mark = ".";  ///< in the record
   bool available() const { return !begin.empty(); }
 };
 
 /// Waiting, in the block of Meaning::dwell: "G4 P0.5".
 struct DwellRules {
-  std::string letter;              ///< empty: this control cannot wait
+  std::string letter;  ///< empty: this control cannot wait
   double seconds_per_unit = 1.0;
 };
 
@@ -342,6 +348,7 @@ struct Dialect {
   ExpressionRules expressions;
   AssignmentRules assignment;
   BranchRules branches;
+  MotionRules motion;
   SkipRules skip;
   PositionRules position;
   std::vector<Refusal> refusals;
@@ -356,7 +363,7 @@ struct Dialect {
   std::vector<std::vector<Meaning>> setup;
   std::vector<std::string> program_start;  ///< lines; {number} and {title} are filled in
   std::vector<std::string> program_end;
-  std::string axis_letters = "XYZABC";     ///< axes a block may move
+  std::string axis_letters = "XYZABC";  ///< axes a block may move
 
   /// Everything that makes this dialect unusable; empty when it can be used.
   Problems validate() const;

@@ -44,17 +44,18 @@ struct MoveStep {
 };
 
 /// Straight move that is to trigger before it ends. The trip point is MachineValue::trip_point.
-/// `untriggered` is the alarm when nothing was met, `early` when it triggered before it moved.
 struct SkipStep {
   std::array<std::optional<Value>, 3> to;
   Value feed;
-  std::string untriggered;
+  std::string untriggered;  ///< alarm when nothing was met
+  /// Where the move starts, and the alarm when it triggered there, before it moved.
+  std::optional<Value3> start;
   std::string early;
   /// Targets count from where the machine stands (the very first find, from a jogged position).
   bool from_here = false;
 };
 
-/// Moves one rotary axis at the safe height, or the spindle by hand or by word.
+/// Moves one rotary axis, at the safe height.
 struct TurnStep {
   int axis = 0;  ///< index into Machine::rotary
   Value to_deg;
@@ -65,9 +66,10 @@ struct ClampStep {
   bool clamp = true;
 };
 
+/// Stops the spindle, turns it to an angle and holds it there; by hand where the control has no
+/// word for it.
 struct SpindleStep {
-  bool stop = true;           ///< stop turning
-  std::optional<double> orient_deg;  ///< turn to here and hold
+  std::optional<double> orient_deg;
 };
 
 /// One line of the touch record, or three parameters where the control writes none.
@@ -94,7 +96,7 @@ struct OperatorStopStep {
   std::string text;
 };
 
-/// The program ends with an alarm, retracted, unless the condition holds.
+/// The program ends with an alarm, retracted, unless the condition holds (less or less_equal).
 struct DemandStep {
   Condition condition;
   std::string alarm;
@@ -117,8 +119,8 @@ struct SetOffsetStep {
 };
 
 struct Step {
-  std::variant<RemarkStep, AssignStep, MoveStep, SkipStep, TurnStep, ClampStep, SpindleStep, LogStep,
-               LogFileStep, MessageStep, OperatorStopStep, DemandStep, WhileStep, IfStep,
+  std::variant<RemarkStep, AssignStep, MoveStep, SkipStep, TurnStep, ClampStep, SpindleStep,
+               LogStep, LogFileStep, MessageStep, OperatorStopStep, DemandStep, WhileStep, IfStep,
                SetOffsetStep>
       what;
 };
@@ -126,20 +128,19 @@ struct Step {
 /// One variable or table the program uses, in the order it was introduced.
 struct ProgramVariable {
   std::string name;
-  int size = 1;
-  bool editable = false;  ///< the operator may change it: listed at the top
-  bool table = false;
+  int size = 0;  ///< 0 = a single variable, otherwise the length of the table
 };
 
 /// A whole cycle: what every dialect spells.
 struct CycleProgram {
   std::string title;
-  std::string plan_identity;  ///< short fingerprint of the plan
-  double identity_number = 0; ///< the same as a number, left in the results
+  std::string plan_identity;        ///< short fingerprint of the plan
+  double identity_number = 0;       ///< the same as a number, left in the results
   std::vector<std::string> header;  ///< remarks: what, units, cautions
   std::vector<ProgramVariable> variables;
   Steps steps;
-  Value safe_height;  ///< shown Z every stop retracts to
+  Steps retract_from_skip;  ///< after an alarm of a skip move: back the way it came, then up
+  Steps retract_from_move;  ///< after any other alarm
   int touches = 0;
 };
 

@@ -40,8 +40,8 @@ struct ElementNode {
   std::string table;
   std::shared_ptr<const Value> index;  ///< 0 = first
 };
-/// A value of the control itself.
-enum class MachineValue { shown_position, machine_minus_program, trip_point };
+/// A value of the control itself. machine_position: of rotary axes too, by letter.
+enum class MachineValue { machine_position, program_position, machine_minus_program, trip_point };
 struct MachineValueNode {
   MachineValue what = MachineValue::trip_point;
   char letter = 'X';

@@ -49,7 +49,7 @@ struct ProbingDistances {
   double back_off = 0.8;   ///< between the fast and the slow touch
   double lift = 2.0;       ///< extra height between touches
   double limit = 0.5;      ///< a measured touch further than this from prediction stops the program
-  double safe_height = 0.0;  ///< shown Z at which rotary axes turn and rapid moves run
+  double safe_height = 0.0;      ///< shown Z at which rotary axes turn and rapid moves run
   double turn_run_up_deg = 5.0;  ///< every angle is reached from this far below it; 0 = not
 };
 
@@ -86,7 +86,7 @@ struct PlacedTouch {
   Eigen::Vector3d centre_mm = Eigen::Vector3d::Zero();
   Eigen::Vector3d outward = Eigen::Vector3d::UnitZ();    ///< from the centre to the stylus centre
   Eigen::Vector3d tool_axis = Eigen::Vector3d::UnitZ();  ///< from the stylus ball into the spindle
-  double reach_mm = 0.0;   ///< centre to stylus centre at contact
+  double reach_mm = 0.0;                                 ///< centre to stylus centre at contact
   double side = 1.0;       ///< +1: the stylus comes from outside, -1: from the bore's axis
   double height_mm = 0.0;  ///< of the travel plane above `centre_mm`, along the tool axis
 
