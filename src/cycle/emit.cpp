@@ -100,6 +100,8 @@ class Emitter {
   void demand(const Condition& condition, const std::string& alarm, bool from_skip);
   void demand_by_root(const Condition& condition);
   int alarm_label(const std::string& text, bool from_skip);
+  std::string filled_with_text(const std::string& form, std::map<std::string, std::string> values,
+                               const std::string& text) const;
   void log_statement(const std::vector<std::string>& items);
   std::string log_value(const Value& value);
   std::string log_text(const std::string& text) const;
@@ -621,6 +623,19 @@ void Emitter::write(const OperatorStopStep& step) {
   block(fill_form(form, {{"text", speller_.plain_text("see text above")}}));
 }
 
+/// Fills {text} with as much of the text as the line has room for.
+std::string Emitter::filled_with_text(const std::string& form,
+                                      std::map<std::string, std::string> values,
+                                      const std::string& text) const {
+  values["text"] = "";
+  const int limit = dialect_.text.max_line_length;
+  const int room = limit - static_cast<int>(fill_form(form, values).size()) - 8;
+  const std::string plain = speller_.plain_text(text);
+  values["text"] =
+      limit == 0 ? plain : plain.substr(0, static_cast<std::size_t>(std::max(0, room)));
+  return fill_form(form, values);
+}
+
 int Emitter::alarm_label(const std::string& text, bool from_skip) {
   for (const Alarm& alarm : alarms_) {
     if (alarm.text == text && alarm.from_skip == from_skip) return alarm.label;
@@ -652,8 +667,8 @@ void Emitter::demand(const Condition& condition, const std::string& alarm, bool 
   if (!dialect_.stops.demand.empty()) {
     const Condition simple = {simplified(condition.left, "check"), condition.comparison,
                               condition.right};
-    return block(fill_form(dialect_.stops.demand, {{"condition", speller_.condition(simple)},
-                                                   {"text", speller_.plain_text(alarm)}}));
+    return block(filled_with_text(dialect_.stops.demand,
+                                  {{"condition", speller_.condition(simple)}}, alarm));
   }
   if (dialect_.stops.root_of_negative_stops) return demand_by_root(condition);
   refuse("cannot stop on a condition (" + alarm + ")",

@@ -137,6 +137,58 @@ std::optional<long long> TomlTable::integer(const char* key, Need need) {
   return value->get();
 }
 
+std::optional<std::vector<std::string>> TomlTable::text_or_texts(const char* key, Need need) {
+  const toml::node* node = find(key, need);
+  if (node == nullptr) return std::nullopt;
+  if (const auto* single = node->as_string()) return std::vector<std::string>{single->get()};
+  const auto* list = node->as_array();
+  if (list != nullptr && (list->empty() || list->is_homogeneous<std::string>())) {
+    std::vector<std::string> texts;
+    for (const auto& item : *list) texts.push_back(item.as_string()->get());
+    return texts;
+  }
+  report(key, ProblemNumber::wrong_type,
+         fmt::format("{} must be text or a list of texts", key_text(key)),
+         fmt::format("write `{} = \"...\"` or `{} = [\"...\", \"...\"]`", key, key));
+  return std::nullopt;
+}
+
+std::optional<std::vector<std::vector<std::string>>> TomlTable::text_lists(const char* key,
+                                                                           Need need) {
+  const toml::node* node = find(key, need);
+  if (node == nullptr) return std::nullopt;
+  std::vector<std::vector<std::string>> lists;
+  const auto* outer = node->as_array();
+  bool good = outer != nullptr;
+  for (std::size_t i = 0; good && i < outer->size(); ++i) {
+    const auto* inner = (*outer)[i].as_array();
+    good = inner != nullptr && (inner->empty() || inner->is_homogeneous<std::string>());
+    if (!good) break;
+    lists.emplace_back();
+    for (const auto& item : *inner) lists.back().push_back(item.as_string()->get());
+  }
+  if (good) return lists;
+  report(key, ProblemNumber::wrong_type,
+         fmt::format("{} must be a list of lists of texts", key_text(key)),
+         fmt::format("write `{} = [[\"...\", \"...\"], [\"...\"]]`", key));
+  return std::nullopt;
+}
+
+std::optional<std::vector<long long>> TomlTable::integers(const char* key, Need need) {
+  const toml::node* node = find(key, need);
+  if (node == nullptr) return std::nullopt;
+  const auto* list = node->as_array();
+  if (list != nullptr && (list->empty() || list->is_homogeneous<std::int64_t>())) {
+    std::vector<long long> values;
+    for (const auto& item : *list) values.push_back(item.as_integer()->get());
+    return values;
+  }
+  report(key, ProblemNumber::wrong_type,
+         fmt::format("{} must be a list of whole numbers", key_text(key)),
+         fmt::format("write `{} = [1, 2]`", key));
+  return std::nullopt;
+}
+
 std::optional<double> TomlTable::checked_number(const toml::node& node, const std::string& what,
                                                 Sign sign) {
   const TomlPlace place = place_of(node);

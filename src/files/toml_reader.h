@@ -59,6 +59,12 @@ class TomlTable {
   std::optional<bool> boolean(const char* key, Need need);
   /// A list of texts, at least one.
   std::optional<std::vector<std::string>> texts(const char* key, Need need);
+  /// One text or a list of texts.
+  std::optional<std::vector<std::string>> text_or_texts(const char* key, Need need);
+  /// A list of lists of texts.
+  std::optional<std::vector<std::vector<std::string>>> text_lists(const char* key, Need need);
+  /// A list of whole numbers.
+  std::optional<std::vector<long long>> integers(const char* key, Need need);
   std::optional<double> number(const char* key, Need need, Sign sign = Sign::any);
   /// A list of lengths in the file's unit, at least one, returned in mm.
   std::optional<std::vector<double>> lengths_mm(const char* key, Need need, Sign sign = Sign::any);
