@@ -21,9 +21,12 @@ constexpr std::array<char, 3> linear_letters = {'X', 'Y', 'Z'};
 /// First branch target of alarms; branches inside the cycle count from 1.
 constexpr int first_alarm_label = 901;
 
+/// Where an alarm finds the machine, and so how it gets away.
+enum class AlarmPlace { nothing_moved, on_the_way, in_a_touch };
+
 struct Alarm {
   std::string text;
-  bool from_skip = false;
+  AlarmPlace place = AlarmPlace::on_the_way;
   int label = 0;
 };
 
@@ -80,7 +83,7 @@ class Emitter {
   void write(const LogFileStep& step);
   void write(const MessageStep& step);
   void write(const OperatorStopStep& step);
-  void write(const DemandStep& step) { demand(step.condition, step.alarm, false); }
+  void write(const DemandStep& step) { demand(step.condition, step.alarm, AlarmPlace::on_the_way); }
   void write(const WhileStep& step);
   void write(const IfStep& step);
   void write(const SetOffsetStep& step);
@@ -88,6 +91,7 @@ class Emitter {
   // Helpers of steps.
   void assign(const std::string& target, const Value& value, const std::string& note,
               int depth = 0);
+  Value in_machine_coordinates(const Value& value) const;
   Value simplified(const Value& value, const std::string& helper);
   Targets in_program_coordinates(const Targets& targets);
   std::string axis_words(const Targets& targets) const;
@@ -97,11 +101,13 @@ class Emitter {
   void plain_move(const MoveStep& step);
   void guarded_move(const MoveStep& step);
   void skip_from_here(const SkipStep& step);
-  void demand(const Condition& condition, const std::string& alarm, bool from_skip);
+  void demand(const Condition& condition, const std::string& alarm, AlarmPlace place);
   void demand_by_root(const Condition& condition);
-  int alarm_label(const std::string& text, bool from_skip);
+  int alarm_label(const std::string& text, AlarmPlace place);
   std::string filled_with_text(const std::string& form, std::map<std::string, std::string> values,
                                const std::string& text) const;
+  std::string pointed_out(const std::string& text) const;
+  std::string pointer(const std::string& what) const;
   void log_statement(const std::vector<std::string>& items);
   std::string log_value(const Value& value);
   std::string log_text(const std::string& text) const;
@@ -227,6 +233,21 @@ void Emitter::write_header() {
   }
   remark(program_.title);
   for (const std::string& line : program_.header) remark(line);
+  if (!can_watch()) {
+    remark(
+        "CAUTION: this control cannot watch the probe while it positions: moves between touches "
+        "stop for nothing. Clear the table of everything that is not in the machine file.");
+  }
+  if (!dialect_.branches.can_jump()) {
+    remark("CAUTION: this control stops where it stands when a check fails: retract by hand, back "
+           "the way the stylus came.");
+  }
+  const bool clamps = std::any_of(
+      machine_.rotary.begin(), machine_.rotary.end(),
+      [](const RotaryAxis& axis) { return !axis.clamp.empty() || !axis.unclamp.empty(); });
+  if (clamps && !dialect_.motion.clamp_words) {
+    remark("CAUTION: this program does not clamp or unclamp rotary axes; the machine must do it.");
+  }
 }
 
 void Emitter::write_refusals() {
@@ -241,7 +262,7 @@ void Emitter::write_refusals() {
     }
     const std::string variable = speller_.variable(number->second);
     const auto& signs = dialect_.expressions.comparisons;
-    const int label = alarm_label(refusal.text, false);
+    const int label = alarm_label(refusal.text, AlarmPlace::nothing_moved);
     const std::string target = std::to_string(label);
     const auto equal_to = [&](int allowed, Comparison comparison) {
       return variable + " " + signs.at(comparison) + " " +
@@ -357,7 +378,15 @@ void Emitter::write(const AssignStep& step) {
   const std::string target = std::holds_alternative<Variable>(step.target)
                                  ? speller_.variable(std::get<Variable>(step.target).name)
                                  : speller_.element(std::get<ElementNode>(step.target));
-  assign(target, step.value, step.note);
+  assign(target, in_machine_coordinates(step.value), step.note);
+}
+
+/// The trip point as steps mean it: machine coordinates, whatever the control keeps.
+Value Emitter::in_machine_coordinates(const Value& value) const {
+  const auto* node = std::get_if<MachineValueNode>(&value.node());
+  const bool shift = node != nullptr && node->what == MachineValue::trip_point &&
+                     dialect_.skip.trip_point == Coordinates::program;
+  return shift ? value + Variable{shift_name(node->letter - 'X')} : value;
 }
 
 Value Emitter::simplified(const Value& value, const std::string& helper) {
@@ -428,7 +457,7 @@ void Emitter::guarded_move(const MoveStep& step) {
       dialect_.skip.target == Coordinates::program ? in_program_coordinates(step.to) : step.to;
   skip_block(targets, step.feed);
   demand({distance_to(targets), Comparison::less_equal, length(arrived_mm)},
-         "stylus met something on the way", false);
+         "stylus met something on the way", AlarmPlace::on_the_way);
 }
 
 void Emitter::write(const MoveStep& step) {
@@ -457,7 +486,8 @@ void Emitter::skip_from_here(const SkipStep& step) {
     }
     skip_block(targets, step.feed);
     if (can_watch()) {
-      demand({length(arrived_mm), Comparison::less, distance_to(targets)}, step.untriggered, false);
+      demand({distance_to(targets), Comparison::greater, length(arrived_mm)}, step.untriggered,
+             AlarmPlace::on_the_way);
     }
     return;
   }
@@ -483,18 +513,18 @@ void Emitter::write(const SkipStep& step) {
       return refuse("goes on when nothing was met and cannot test for it",
                     "describe [branches] or `demand` under [stops]");
     }
-    demand({length(arrived_mm), Comparison::less, distance_to(targets)}, step.untriggered, true);
+    demand({distance_to(targets), Comparison::greater, length(arrived_mm)}, step.untriggered,
+           AlarmPlace::in_a_touch);
   }
   if (step.start && !dialect_.skip.triggered_at_start_is_error && can_check()) {
     Value moved;
     for (int axis = 0; axis < 3; ++axis) {
-      Value trip = machine_value(MachineValue::trip_point, linear_letters[axis]);
-      if (dialect_.skip.trip_point == Coordinates::program) {
-        trip = trip + Variable{shift_name(axis)};
-      }
+      const Value trip =
+          in_machine_coordinates(machine_value(MachineValue::trip_point, linear_letters[axis]));
       moved = moved + absolute(trip - (*step.start)[axis]);
     }
-    demand({length(10.0 * arrived_mm), Comparison::less, moved}, step.early, true);
+    demand({moved, Comparison::greater, length(10.0 * arrived_mm)}, step.early,
+           AlarmPlace::in_a_touch);
   }
 }
 
@@ -513,7 +543,7 @@ void Emitter::write(const TurnStep& step) {
 void Emitter::write(const ClampStep& step) {
   const RotaryAxis& axis = machine_.rotary[step.axis];
   const std::string& text = step.clamp ? axis.clamp : axis.unclamp;
-  if (!text.empty()) block(text);
+  if (!text.empty() && dialect_.motion.clamp_words) block(text);
 }
 
 void Emitter::write(const SpindleStep& step) {
@@ -611,15 +641,47 @@ void Emitter::write(const MessageStep& step) {
   block(fill_form(dialect_.stops.message, {{"text", speller_.plain_text(step.text)}}));
 }
 
+/// Texts may point at variables: {variable:NAME}, {origin:SYSTEM:LETTER}, {length:MM}.
+std::string Emitter::pointed_out(const std::string& text) const {
+  std::string result;
+  std::size_t at = 0;
+  while (at < text.size()) {
+    const std::size_t open = text.find('{', at);
+    const std::size_t close = open == std::string::npos ? open : text.find('}', open);
+    if (close == std::string::npos) break;
+    result += speller_.plain_text(text.substr(at, open - at));
+    result += pointer(text.substr(open + 1, close - open - 1));
+    at = close + 1;
+  }
+  return result + speller_.plain_text(text.substr(at));
+}
+
+std::string Emitter::pointer(const std::string& what) const {
+  const std::string rest = what.substr(what.find(':') + 1);
+  if (what.starts_with("variable:")) return speller_.variable(rest);
+  if (what.starts_with("length:")) return speller_.number(std::stod(rest), Quantity::length);
+  const int system = std::stoi(rest);
+  const char letter = rest.back();
+  const auto first = dialect_.position.work_origin_1.find(letter);
+  if (first == dialect_.position.work_origin_1.end()) {
+    return speller_.plain_text("see offset page");
+  }
+  return speller_.variable(first->second + (system - 1) * dialect_.position.work_origin_step);
+}
+
 void Emitter::write(const OperatorStopStep& step) {
   const std::string& form = dialect_.stops.operator_stop;
   if (form.empty()) {
     return refuse("cannot wait for the operator", "give `operator_stop` under [stops]");
   }
-  const std::string full = fill_form(form, {{"text", speller_.plain_text(step.text)}});
+  const std::string text = pointed_out(step.text);
+  const std::string full = fill_form(form, {{"text", text}});
   const int limit = dialect_.text.max_line_length;
-  if (limit == 0 || static_cast<int>(full.size()) + 8 <= limit) return block(full);
-  remark(step.text);
+  const bool fits = (limit == 0 || static_cast<int>(full.size()) + 8 <= limit) &&
+                    (dialect_.text.max_comment_length == 0 ||
+                     static_cast<int>(text.size()) <= dialect_.text.max_comment_length);
+  if (fits) return block(full);
+  for (const std::string& line : wrapped(text, remark_width())) raw_line(remark_text(line));
   block(fill_form(form, {{"text", speller_.plain_text("see text above")}}));
 }
 
@@ -636,12 +698,12 @@ std::string Emitter::filled_with_text(const std::string& form,
   return fill_form(form, values);
 }
 
-int Emitter::alarm_label(const std::string& text, bool from_skip) {
+int Emitter::alarm_label(const std::string& text, AlarmPlace place) {
   for (const Alarm& alarm : alarms_) {
-    if (alarm.text == text && alarm.from_skip == from_skip) return alarm.label;
+    if (alarm.text == text && alarm.place == place) return alarm.label;
   }
   const int label = first_alarm_label + static_cast<int>(alarms_.size());
-  alarms_.push_back({text, from_skip, label});
+  alarms_.push_back({text, place, label});
   return label;
 }
 
@@ -658,9 +720,9 @@ void Emitter::demand_by_root(const Condition& condition) {
   assign(speller_.variable("check"), square_root(room), "");
 }
 
-void Emitter::demand(const Condition& condition, const std::string& alarm, bool from_skip) {
+void Emitter::demand(const Condition& condition, const std::string& alarm, AlarmPlace place) {
   if (dialect_.branches.can_jump()) {
-    const int label = alarm_label(alarm, from_skip);
+    const int label = alarm_label(alarm, place);
     return block(fill_form(dialect_.branches.jump_if, {{"condition", speller_.negated(condition)},
                                                        {"label", std::to_string(label)}}));
   }
@@ -720,7 +782,8 @@ void Emitter::write_alarms() {
   int number = dialect_.stops.alarm_numbers.first;
   for (const Alarm& alarm : alarms) {
     block(fill_form(dialect_.branches.label, {{"label", std::to_string(alarm.label)}}));
-    write_steps(alarm.from_skip ? program_.retract_from_skip : program_.retract_from_move);
+    if (alarm.place == AlarmPlace::in_a_touch) write_steps(program_.retract_from_skip);
+    if (alarm.place == AlarmPlace::on_the_way) write_steps(program_.retract_from_move);
     std::string text = speller_.plain_text(alarm.text);
     if (dialect_.stops.max_alarm_text > 0) text = text.substr(0, dialect_.stops.max_alarm_text);
     block(fill_form(dialect_.stops.alarm, {{"number", std::to_string(number)}, {"text", text}}));

@@ -62,7 +62,8 @@ std::string Speller::number(double value, Quantity quantity) const {
     if (text.back() == '.') text.pop_back();
   }
   if (text == "-0") text = "0";
-  if (rules.point_always && text.find('.') == std::string::npos) text += '.';
+  const bool point_missing = text.find('.') == std::string::npos;
+  if (rules.point_always && point_missing && quantity != Quantity::count) text += '.';
   if (const std::size_t point = text.find('.'); point != std::string::npos) {
     text.replace(point, 1, rules.decimal_mark);
   }

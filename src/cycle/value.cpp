@@ -103,6 +103,8 @@ Value operator*(const Value& a, const Value& b) {
   if (a.is_number(0.0) || b.is_number(0.0)) return Value(0.0);
   if (a.is_number(1.0)) return b;
   if (b.is_number(1.0)) return a;
+  if (const Value* inner = negated(a)) return Value(0.0) - *inner * b;
+  if (const Value* inner = negated(b)) return Value(0.0) - a * *inner;
   if (a.is_number(-1.0)) return Value(0.0) - b;
   if (b.is_number(-1.0)) return Value(0.0) - a;
   return binary(Operator::multiply, a, b);

@@ -132,6 +132,7 @@ class DialectParser {
     each(top, "branches", [&](TomlTable& t) { read_branches(t); });
     each(top, "motion", [&](TomlTable& t) {
       flag(t, "machine_coordinates_at_feed", dialect_.motion.machine_coordinates_at_feed);
+      flag(t, "clamp_words", dialect_.motion.clamp_words);
     });
     each(top, "skip", [&](TomlTable& t) { read_skip(t); });
     each(top, "position", [&](TomlTable& t) { read_position(t); });

@@ -268,6 +268,8 @@ struct SkipRules {
 struct MotionRules {
   /// The machine-coordinates word works with feed moves too; false: only with rapid.
   bool machine_coordinates_at_feed = true;
+  /// The clamp and unclamp words of the machine file may be written.
+  bool clamp_words = true;
 };
 
 /// Where the machine stands, as the program can read it. Missing letters: cannot be read.

@@ -1,0 +1,46 @@
+// From a plan to the neutral steps of its probing cycle.
+#pragma once
+
+#include <optional>
+
+#include "pivotrace/cycle/steps.h"
+#include "pivotrace/plan/plan.h"
+
+namespace pivotrace {
+
+struct CycleOptions {
+  /// Written as loops over tables (for controls that can) or touch by touch.
+  bool loops = true;
+  /// Index into Machine::rotary of the axis whose centre the control works out itself.
+  std::optional<int> solve_axis;
+  /// The program stops when that centre lies further than this from the machine file's [mm].
+  double centre_limit_mm = 1.0;
+  /// Work offset set to that centre after an operator stop; never without solve_axis.
+  std::optional<int> set_offset;
+};
+
+/// The cycle of a plan. Machine coordinates throughout. In order:
+///  1. plain state, parameters the operator may edit;
+///  2. self-finding: one touch straight down from the jogged position moves every artefact of the
+///     file to where the first one really is;
+///  3. per station: up to the safe height, turn (always from the same side), predict every
+///     artefact from the axis centres known so far, go above it, touch;
+///  4. each touch: guarded move into the travel plane and down beside the surface, find fast, back
+///     off, measure slow, back the same way, compare with the prediction, record;
+///  5. measured centres move the prediction; from the third station of a turn on, the axis centre
+///     is worked out from running sums (METROLOGY 5.1: one complex regression with known angles)
+///     and used for the rest.
+/// The first stations of each turn are first found with two fast passes, so a rough file is enough.
+///
+/// Errors: P402 when an option or a plan cannot be made into steps (reason given); P401 when the
+/// plan has no station.
+Expected<CycleProgram> make_cycle(const Machine& machine, const Plan& plan,
+                                  const CycleOptions& options);
+
+/// Largest distance between the centre a control works out itself and the centre of a joint fit of
+/// the same touches, quoted in the plane the program names, when the touches are free of noise
+/// [mm]: linearised ball centres (prediction error e: e^2 / 2R with e <= 0.05 mm), the lean of the
+/// axis (R lean^2 / 2 up to 0.1 deg at 150 mm) and rounding of the control's numbers.
+inline constexpr double on_control_centre_bound_mm = 0.0005;
+
+}  // namespace pivotrace

@@ -1,0 +1,65 @@
+// Where things are, worked out in the program's own arithmetic: turning points about axis centres
+// that the program itself improves while it runs.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "cycle/cycle_layout.h"
+#include "cycle/step_recorder.h"
+
+namespace pivotrace {
+
+class CycleGeometry {
+ public:
+  CycleGeometry(const Machine& machine, const MachineState& state, StepRecorder& recorder);
+
+  /// Editable parameters: the centre of every axis (only the coordinates across it).
+  void write_axis_parameters();
+
+  /// The present angle of every axis, as numbers or table entries; recalculates what follows.
+  void set_angles(const std::vector<Value>& degrees, const Value& stylus_diameter);
+
+  const Value& angle_deg(int axis) const { return angle_[axis]; }
+  /// cos and sin of the turn of the carried body about the + direction.
+  Value turn_cosine(int axis) const { return cosine_[axis]; }
+  Value turn_sine(int axis) const;
+
+  /// v turned about the direction of `axis` by its present angle, or back.
+  Value3 turned(const Value3& v, int axis, bool back) const;
+  /// p turned about the present centre line of `axis`.
+  Value3 turned_about(const Value3& p, int axis, bool back);
+
+  /// `into` := a point carried by work axis `carrier`, given at rotary 0, as it stands now.
+  void carry(const Vec& into, const Value3& at_zero, int carrier);
+  /// `into` := the same backwards: a point as it stands now, seen at rotary 0.
+  void carry_back(const Vec& into, const Value3& now, int carrier);
+
+  Value3 in_machine(const Value3& tool_direction) const;  ///< turned by the tool-side axes
+  Value3 shown(const Value3& stylus) const { return plus(stylus, offset_); }
+  Value3 stylus(const Value3& shown) const { return minus(shown, offset_); }
+  const Value3& tool_axis() const { return tool_axis_; }
+  bool head_turns() const { return !machine_.tool_chain().empty(); }
+
+  /// Centre line of an axis: values across it may be variables.
+  const Value3& centre(int axis) const { return centre_[axis]; }
+  void set_centre(int axis, const Value3& value);
+  /// Stylus centre minus shown position, length datum left out; and the part of it that comes from
+  /// the axes inside `axis`.
+  const Value3& arm() const { return arm_; }
+  const Value3& inner_arm(int axis) const { return inner_arm_[axis]; }
+  /// Recalculates the arm after a centre of a tool-side axis has changed.
+  void work_out_arm();
+
+ private:
+  const Machine& machine_;
+  const MachineState& state_;
+  StepRecorder& recorder_;
+  std::vector<Value3> centre_;
+  std::vector<Value> angle_, cosine_, sine_;
+  std::vector<Value3> inner_arm_;
+  Value3 arm_, offset_, tool_axis_;
+  Value stylus_diameter_;
+};
+
+}  // namespace pivotrace
