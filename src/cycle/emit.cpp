@@ -239,8 +239,9 @@ void Emitter::write_header() {
         "stop for nothing. Clear the table of everything that is not in the machine file.");
   }
   if (!dialect_.branches.can_jump()) {
-    remark("CAUTION: this control stops where it stands when a check fails: retract by hand, back "
-           "the way the stylus came.");
+    remark(
+        "CAUTION: this control stops where it stands when a check fails: retract by hand, back "
+        "the way the stylus came.");
   }
   const bool clamps = std::any_of(
       machine_.rotary.begin(), machine_.rotary.end(),

@@ -21,10 +21,6 @@ constexpr std::array<char, 3> linear_letters = {'X', 'Y', 'Z'};
 constexpr std::array<const char*, 6> column_names = {"out X",   "out Y",   "out Z",
                                                      "share X", "share Y", "share Z"};
 
-/// Fast passes that find an artefact where only a rough position is known: each turns a sideways
-/// error e into about e^2 / 2R, so two passes turn 5 mm on a reach of 15 mm into 0.05 mm.
-constexpr int fast_passes = 2;
-
 /// How far down the first find of a self-finding program looks, in clearances.
 constexpr double first_find_clearances = 4.0;
 
@@ -580,16 +576,18 @@ void CycleBuilder::run_passes(Standing at) {
   const Variable passes = steps_.variable("passes");
   std::optional<int> known;
   if (!at.looped()) {
-    known = at.known_stay < unsure ? fast_passes + 1 : 1;
+    known = at.known_stay < unsure ? finding_passes(plan_.distances) + 1 : 1;
   } else if (unsure == 0) {
     known = 1;
   } else {
     steps_.set(passes, count(1), "one pass, to measure");
     if (unsure == static_cast<int>(at.segment->stays.size())) {
-      steps_.set(passes, count(fast_passes + 1), "two fast passes to find, one to measure");
+      steps_.set(passes, count(finding_passes(plan_.distances) + 1),
+                 "fast passes to find, then one to measure");
     } else {
       steps_.only_if(std::nullopt, {at.stay, Comparison::less, count(unsure)}, [&] {
-        steps_.set(passes, count(fast_passes + 1), "first stations: two fast passes before");
+        steps_.set(passes, count(finding_passes(plan_.distances) + 1),
+                   "first stations: fast passes to find before");
       });
     }
   }

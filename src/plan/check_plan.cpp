@@ -1,0 +1,360 @@
+#include "pivotrace/plan/check_plan.h"
+
+#include <fmt/format.h>
+
+#include <Eigen/Geometry>
+#include <algorithm>
+#include <cmath>
+#include <functional>
+#include <numbers>
+
+#include "pivotrace/geometry/angle.h"
+#include "pivotrace/machine/kinematics.h"
+#include "plan/scene.h"
+
+namespace pivotrace {
+
+namespace {
+
+constexpr std::array<char, 3> linear_letters = {'X', 'Y', 'Z'};
+
+using Objection = std::optional<std::string>;
+
+/// One station seen from the stylus: bodies at its angles, and the checks of single moves.
+class StationWays {
+ public:
+  StationWays(const Machine& machine, const MachineState& state, const ProbingDistances& distances,
+              const RotaryAngles& angles_rad, bool flip)
+      : machine_(machine),
+        state_(state),
+        distances_(distances),
+        angles_rad_(angles_rad),
+        flip_(flip),
+        scene_(scene_at(machine, state, angles_rad)),
+        tool_axis_(tool_axis_in_machine(machine, state, angles_rad)) {}
+
+  PlacedTouch place(const PlannedTouch& touch) const {
+    return place_touch(machine_, state_, distances_, angles_rad_, touch);
+  }
+  double gap(const PlacedTouch& placed) const { return stand_off_gap_mm(distances_, placed); }
+  Eigen::Vector3d above(const PlacedTouch& placed) const { return placed.above_mm(gap(placed)); }
+  Eigen::Vector3d over(const PlacedTouch& placed) const {
+    return above(placed) + tool_axis_ * distances_.lift;
+  }
+
+  /// Position the control shows for a stylus centre, length datum applied.
+  Eigen::Vector3d shown(const Eigen::Vector3d& stylus_mm) const {
+    Eigen::Vector3d p = shown_from_stylus(machine_, state_, stylus_mm, angles_rad_, flip_);
+    if (machine_.probe.length_datum == LengthDatum::tip) p.z() -= state_.stylus_radius_mm;
+    return p;
+  }
+
+  /// The stylus centre with the control at the safe height, straight above or below `stylus_mm`.
+  Eigen::Vector3d at_safe_height(const Eigen::Vector3d& stylus_mm) const {
+    return stylus_mm + Eigen::Vector3d(0, 0, distances_.safe_height - shown(stylus_mm).z());
+  }
+
+  Objection outside_travel(const Eigen::Vector3d& stylus_mm) const {
+    const Eigen::Vector3d p = shown(stylus_mm);
+    for (int axis = 0; axis < 3; ++axis) {
+      const Range& travel = machine_.linear.travel_mm[axis];
+      if (!travel.contains(p[axis], 1e-9)) {
+        return fmt::format("{} would have to go to {:.1f} mm, its travel is {:.1f} to {:.1f}",
+                           linear_letters[axis], p[axis], travel.low, travel.high);
+      }
+    }
+    return std::nullopt;
+  }
+
+  /// Straight move from one stylus centre to another, `wanted_mm` clear of everything; `touched` is
+  /// the artefact the stylus ball itself may meet (-1 = none).
+  Objection blocked(const Eigen::Vector3d& from, const Eigen::Vector3d& to, double wanted_mm,
+                    int touched = -1) const {
+    if (Objection outside = outside_travel(to)) return outside;
+    for (const ToolBody& part : tool_at(machine_, from, tool_axis_)) {
+      ConvexBody swept = part.body;
+      swept.sweep_mm = to - from;
+      for (const SceneBody& solid : scene_) {
+        double clear = wanted_mm;
+        if (touched >= 0 && solid.artefact == touched) {
+          if (part.name == "stylus") continue;
+          clear = shank_clearance_mm;
+        }
+        // The shank starts inside the stylus ball: near the touched surface only the part above it
+        // can meet anything the ball does not meet first.
+        if (touched >= 0 && solid.artefact == touched && part.name == "shank") {
+          swept.points.front() += tool_axis_ * machine_.probe.stylus_radius_mm();
+        }
+        if (!apart_by(swept, solid.body, clear)) {
+          return fmt::format("the {} would come within {:.1f} mm of {}", part.name, clear,
+                             solid.name);
+        }
+      }
+    }
+    return std::nullopt;
+  }
+
+  Objection objection_to(const PlannedTouch& touch) const {
+    const PlacedTouch placed = place(touch);
+    if (placed.outward.norm() < 0.5) return "the direction of the touch lies along its axis";
+    if (placed.reach_mm <= 0.0) return "the stylus does not fit into the bore";
+    const Eigen::Vector3d up = above(placed);
+    const Eigen::Vector3d stand_off = placed.stand_off_mm(gap(placed));
+    const Eigen::Vector3d end = placed.search_end_mm(distances_.rough + distances_.search);
+    if (Objection o = blocked(up, over(placed), watched_clearance_mm)) return o;
+    if (Objection o = blocked(up, stand_off, watched_clearance_mm)) return o;
+    if (Objection o =
+            blocked(stand_off, placed.contact_mm(), watched_clearance_mm, touch.artefact)) {
+      return o;
+    }
+    return outside_travel(end);
+  }
+
+  /// Down to the first touch, between the touches (and from the last to the first again, for a
+  /// second pass), and up again.
+  Objection objection_to_ways(const std::vector<PlannedTouch>& touches) const {
+    Eigen::Vector3d last = Eigen::Vector3d::Zero();
+    Eigen::Vector3d first_above = last;
+    for (std::size_t i = 0; i < touches.size(); ++i) {
+      const PlacedTouch placed = place(touches[i]);
+      const bool new_visit = i == 0 || touches[i].artefact != touches[i - 1].artefact ||
+                             touches[i].along_mm != touches[i - 1].along_mm ||
+                             touches[i].out_mm != touches[i - 1].out_mm;
+      if (new_visit) {
+        const Eigen::Vector3d high = at_safe_height(over(placed));
+        if (i > 0) {
+          if (Objection o = blocked(last, first_above, watched_clearance_mm)) return o;
+          if (Objection o = blocked(last, at_safe_height(last), departure_clearance())) return o;
+          if (Objection o = blocked(at_safe_height(last), high, rapid_clearance_mm)) return o;
+        }
+        if (Objection o = blocked(high, high, rapid_clearance_mm)) {
+          return "at the safe height " + *o;
+        }
+        if (Objection o = blocked(high, over(placed), watched_clearance_mm)) return o;
+        last = over(placed);
+        first_above = above(placed);
+      }
+      if (Objection o = blocked(last, above(placed), watched_clearance_mm)) return o;
+      last = over(placed);
+    }
+    if (Objection o = blocked(last, first_above, watched_clearance_mm)) return o;
+    return blocked(last, at_safe_height(last), departure_clearance());
+  }
+
+ private:
+  /// A rapid move up starts one clearance from the surface, however small that was chosen.
+  double departure_clearance() const { return std::min(rapid_clearance_mm, distances_.clearance); }
+
+  const Machine& machine_;
+  const MachineState& state_;
+  const ProbingDistances& distances_;
+  const RotaryAngles& angles_rad_;
+  bool flip_;
+  std::vector<SceneBody> scene_;
+  Eigen::Vector3d tool_axis_;
+};
+
+Objection outside_rotary_travel(const Machine& machine, const ProbingDistances& distances,
+                                const RotaryAngles& angles_rad) {
+  for (std::size_t i = 0; i < machine.rotary.size(); ++i) {
+    const RotaryAxis& axis = machine.rotary[i];
+    const double run_up = rad_from_deg(distances.turn_run_up_deg);
+    for (const double angle : {angles_rad[i], angles_rad[i] - run_up}) {
+      if (axis.travel_rad.contains(angle, 1e-9)) continue;
+      return fmt::format("{} would have to turn to {:.1f} deg, its travel is {:.1f} to {:.1f}",
+                         axis.letter, deg_from_rad(angle), deg_from_rad(axis.travel_rad.low),
+                         deg_from_rad(axis.travel_rad.high));
+    }
+  }
+  return std::nullopt;
+}
+
+/// Turning from one set of angles to the next with the tool standing still at the safe height. Each
+/// step is as far as the proven distance allows at the largest radius, so nothing is stepped over.
+Objection objection_to_turn(const Machine& machine, const MachineState& state,
+                            const ProbingDistances& distances, const RotaryAngles& from,
+                            const RotaryAngles& to, const Eigen::Vector3d& shown_mm) {
+  double reach = 1.0;
+  for (std::size_t i = 0; i < machine.rotary.size(); ++i) {
+    if (from[i] == to[i]) continue;
+    const double length =
+        machine.probe.stylus_length_mm.value_or(0.0) + machine.probe.holder_length_mm.value_or(0.0);
+    reach += machine.rotary[i].side == AxisSide::work
+                 ? carried_radius_mm(machine, state, static_cast<int>(i))
+                 : state.axis_lines[i].point_mm.norm() + length;
+  }
+  double largest = 0.0;
+  for (std::size_t i = 0; i < from.size(); ++i)
+    largest = std::max(largest, std::abs(to[i] - from[i]));
+  if (largest == 0.0) return std::nullopt;
+  double done = 0.0;
+  Eigen::Vector3d shown = shown_mm;
+  shown.z() = distances.safe_height;
+  if (machine.probe.length_datum == LengthDatum::tip) shown.z() += state.stylus_radius_mm;
+  while (done < 1.0) {
+    RotaryAngles now = from;
+    for (std::size_t i = 0; i < now.size(); ++i) now[i] += done * (to[i] - from[i]);
+    const Eigen::Vector3d stylus = stylus_in_machine(machine, state, shown, now);
+    double nearest = 1e9;
+    for (const ToolBody& part :
+         tool_at(machine, stylus, tool_axis_in_machine(machine, state, now))) {
+      for (const SceneBody& solid : scene_at(machine, state, now)) {
+        const double distance = distance_bound_mm(part.body, solid.body, 0.5);
+        if (distance < rapid_clearance_mm) {
+          return fmt::format("while the rotary axes turn, {} comes within {:.0f} mm of the {}",
+                             solid.name, rapid_clearance_mm, part.name);
+        }
+        nearest = std::min(nearest, distance);
+      }
+    }
+    const double free_angle = std::max(nearest - rapid_clearance_mm, 0.5) / reach;
+    done += free_angle / largest;
+  }
+  return std::nullopt;
+}
+
+Problem station_problem(const PlannedStation& station, ProblemNumber number,
+                        const std::string& what) {
+  return {number,
+          fmt::format("station {}: {}", station.label, what),
+          {},
+          "move or leave out this station, or set up artefact and obstacles differently"};
+}
+
+void check_numbers(const Plan& plan, Problems& problems) {
+  const ProbingDistances& d = plan.distances;
+  const auto complain = [&](const std::string& what, const std::string& advice) {
+    problems.push_back({ProblemNumber::out_of_range, what, {}, advice});
+  };
+  if (!(plan.feeds.find > 0 && plan.feeds.measure > 0 && plan.feeds.position > 0)) {
+    complain("feeds must be above 0", "common: find 300, measure 30, position 1500 mm/min");
+  }
+  if (plan.feeds.measure > plan.feeds.find) {
+    complain("the measuring feed is faster than the finding feed", "measure slowly");
+  }
+  if (!(d.clearance > 0 && d.back_off > 0 && d.search > 0 && d.lift > 0 && d.limit > 0) ||
+      d.rough < 0) {
+    complain("clearance, back_off, search, lift and limit must be above 0, rough not negative",
+             "see the [distances] of a plan made by `pivotrace plan`");
+  }
+  if (d.back_off > d.clearance) {
+    complain("back_off is larger than clearance", "back off less than the clearance");
+  }
+}
+
+}  // namespace
+
+std::optional<std::string> objection_to_touch(const Machine& machine, const MachineState& state,
+                                              const ProbingDistances& distances,
+                                              const RotaryAngles& angles_rad, bool flip,
+                                              const PlannedTouch& touch) {
+  return StationWays(machine, state, distances, angles_rad, flip).objection_to(touch);
+}
+
+std::optional<std::string> objection_to_station(const Machine& machine, const MachineState& state,
+                                                const ProbingDistances& distances,
+                                                const PlannedStation& station) {
+  if (Objection o = outside_rotary_travel(machine, distances, station.angles_rad)) return o;
+  const StationWays ways(machine, state, distances, station.angles_rad, station.flip);
+  if (tool_axis_in_machine(machine, state, station.angles_rad).z() < -1e-9) {
+    return "the spindle would point upwards";
+  }
+  for (std::size_t i = 0; i < station.touches.size(); ++i) {
+    if (Objection o = ways.objection_to(station.touches[i])) {
+      return fmt::format("touch {}: {}", i + 1, *o);
+    }
+  }
+  return ways.objection_to_ways(station.touches);
+}
+
+Problems check_plan(const Machine& machine, const Plan& plan) {
+  Problems problems;
+  check_numbers(plan, problems);
+  if (!problems.empty()) return problems;
+  if (plan.touch_count() == 0) {
+    return {{ProblemNumber::cannot_plan, "this plan has no touches", {}, "add stations"}};
+  }
+  const MachineState state = nominal_state(machine);
+  const PlannedStation* before = nullptr;
+  for (const PlannedStation& station : plan.stations) {
+    if (const Objection o = objection_to_station(machine, state, plan.distances, station)) {
+      problems.push_back(station_problem(station, ProblemNumber::collision, *o));
+      continue;
+    }
+    if (before != nullptr) {
+      const StationWays ways(machine, state, plan.distances, before->angles_rad, before->flip);
+      const StationWays next(machine, state, plan.distances, station.angles_rad, station.flip);
+      const Eigen::Vector3d left = ways.shown(ways.over(ways.place(before->touches.back())));
+      if (const Objection o = objection_to_turn(machine, state, plan.distances, before->angles_rad,
+                                                station.angles_rad, left)) {
+        problems.push_back(station_problem(station, ProblemNumber::collision, *o));
+      }
+      // Sideways at the safe height with the axes already turned: from the old place to the new.
+      Eigen::Vector3d old_shown = left;
+      old_shown.z() = plan.distances.safe_height;
+      if (machine.probe.length_datum == LengthDatum::tip) old_shown.z() += state.stylus_radius_mm;
+      const Eigen::Vector3d from =
+          stylus_in_machine(machine, state, old_shown, station.angles_rad, station.flip);
+      const Eigen::Vector3d to =
+          next.at_safe_height(next.over(next.place(station.touches.front())));
+      if (const Objection o = next.blocked(from, to, rapid_clearance_mm)) {
+        problems.push_back(station_problem(station, ProblemNumber::collision,
+                                           "on the way there at the safe height " + *o));
+      }
+    }
+    before = &station;
+  }
+  return problems;
+}
+
+double safe_height_mm(const Machine& machine, const MachineState& state,
+                      const ProbingDistances& distances, const std::vector<RotaryAngles>& angles) {
+  // Everything is looked at on a grid between the extremes of each axis; what can rise between two
+  // grid angles is covered by the radius times half a step.
+  constexpr double step_rad = 5.0 * std::numbers::pi / 180.0;
+  RotaryAngles low = angles.front(), high = angles.front();
+  for (const RotaryAngles& a : angles) {
+    for (std::size_t i = 0; i < a.size(); ++i) {
+      low[i] = std::min(low[i], a[i] - rad_from_deg(distances.turn_run_up_deg));
+      high[i] = std::max(high[i], a[i]);
+    }
+  }
+  double top = -1e9, tool_bottom = 1e9;
+  const Eigen::Vector3d down = -Eigen::Vector3d::UnitZ();
+  const std::function<void(std::size_t, RotaryAngles)> visit = [&](std::size_t axis,
+                                                                   RotaryAngles now) {
+    if (axis == machine.rotary.size()) {
+      for (const SceneBody& solid : scene_at(machine, state, now)) {
+        top = std::max(top, solid.body.support(-down).z() + solid.body.radius_mm);
+      }
+      const Eigen::Vector3d stylus =
+          stylus_in_machine(machine, state, Eigen::Vector3d::Zero(), now);
+      for (const ToolBody& part :
+           tool_at(machine, stylus, tool_axis_in_machine(machine, state, now))) {
+        tool_bottom = std::min(tool_bottom, part.body.support(down).z() - part.body.radius_mm);
+      }
+      return;
+    }
+    const double span = std::min(high[axis] - low[axis], 2.0 * std::numbers::pi);
+    const int steps = static_cast<int>(std::ceil(span / step_rad));
+    for (int i = 0; i <= steps; ++i) {
+      now[axis] = low[axis] + (steps == 0 ? 0.0 : span * i / steps);
+      visit(axis + 1, now);
+    }
+  };
+  visit(0, low);
+  double between = 0.0;
+  for (std::size_t i = 0; i < machine.rotary.size(); ++i) {
+    if (machine.rotary[i].side == AxisSide::work && high[i] > low[i]) {
+      const double radius = carried_radius_mm(machine, state, static_cast<int>(i));
+      between += radius * (1.0 - std::cos(0.5 * step_rad));
+    }
+  }
+  double height = top + between + rapid_clearance_mm + distances.rough + distances.clearance +
+                  distances.lift - tool_bottom;
+  if (machine.probe.length_datum == LengthDatum::tip) height -= state.stylus_radius_mm;
+  height = std::ceil(height);
+  return std::min(height, machine.linear.travel_mm[2].high);
+}
+
+}  // namespace pivotrace

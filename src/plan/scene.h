@@ -1,0 +1,40 @@
+// Everything solid near the stylus, as convex bodies at given rotary angles.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "pivotrace/machine/kinematics.h"
+#include "plan/convex.h"
+
+namespace pivotrace {
+
+struct SceneBody {
+  ConvexBody body;
+  std::string name;   ///< "ball", "stem of ball", "faceplate"
+  int artefact = -1;  ///< index when it is the surface of an artefact itself
+};
+
+struct ToolBody {
+  ConvexBody body;
+  std::string name;  ///< "stylus", "shank", "holder"
+};
+
+/// Depth of the solid a flat is the face of, and wall of a bore [mm]: nobody states them; enough to
+/// keep the stylus from passing behind the surface.
+inline constexpr double assumed_wall_mm = 10.0;
+
+/// Artefacts, stems and obstacles, machine frame.
+std::vector<SceneBody> scene_at(const Machine& machine, const MachineState& state,
+                                const RotaryAngles& angles_rad);
+
+/// Stylus ball, shank and holder with the stylus centre at `stylus_mm`, the spindle along
+/// `tool_axis`. Shank: from the ball's centre up to the stylus length; holder: from there up.
+std::vector<ToolBody> tool_at(const Machine& machine, const Eigen::Vector3d& stylus_mm,
+                              const Eigen::Vector3d& tool_axis);
+
+/// Largest distance of any point of what axis `axis` carries from its axis line [mm].
+double carried_radius_mm(const Machine& machine, const MachineState& state, int axis);
+
+}  // namespace pivotrace
