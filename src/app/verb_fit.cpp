@@ -9,6 +9,8 @@
 #include "pivotrace/estimate/fit.h"
 #include "pivotrace/files/fit_sheet.h"
 #include "pivotrace/files/machine_file.h"
+#include "pivotrace/files/parameter_file.h"
+#include "pivotrace/files/plan_file.h"
 #include "pivotrace/files/result_file.h"
 #include "pivotrace/files/text_file.h"
 #include "pivotrace/files/touch_file.h"
@@ -20,6 +22,7 @@ namespace {
 struct FitArguments {
   std::string machine_file;
   std::string touch_file;
+  std::string plan_file;
   std::string result_file;
   bool json = false;
   bool every_touch = false;
@@ -62,6 +65,14 @@ InputFile described(const std::string& role, const std::string& file) {
   return {role, file, sha256_of_file(file).value_or("")};
 }
 
+/// A touch record, or the parameter file of a control that keeps its touches there.
+Expected<Survey> read_touches(const FitArguments& arguments, const Machine& machine) {
+  if (arguments.plan_file.empty()) return read_survey(arguments.touch_file, machine);
+  const Expected<PlanOnMachine> planned = read_plan(arguments.plan_file, arguments.machine_file);
+  if (!planned) return tl::make_unexpected(planned.error());
+  return read_planned_touches(arguments.touch_file, machine, planned->plan);
+}
+
 ExitCode run(const FitArguments& arguments, const Console& console) {
   const auto fail = [&](const Problems& problems) {
     console.report(problems);
@@ -69,7 +80,7 @@ ExitCode run(const FitArguments& arguments, const Console& console) {
   };
   const Expected<Machine> machine = read_machine(arguments.machine_file);
   if (!machine) return fail(machine.error());
-  const Expected<Survey> survey = read_survey(arguments.touch_file, *machine);
+  const Expected<Survey> survey = read_touches(arguments, *machine);
   if (!survey) return fail(survey.error());
   Expected<FitResult> result = fit_survey(*machine, *survey, fit_options(arguments));
   if (!result) return fail(result.error());
@@ -106,6 +117,8 @@ void add_fit_verb(CLI::App& app, Console& console, VerbAction& action) {
       "Exit code 3: these touches cannot determine the axis; the message says what to add.");
   verb->add_option("MACHINE", arguments->machine_file, "machine file (*.machine.toml)")->required();
   verb->add_option("TOUCHES", arguments->touch_file, "touch record (CSV)")->required();
+  verb->add_option("--plan", arguments->plan_file,
+                   "the plan: TOUCHES is then the parameter file of an RS274/NGC control");
   verb->add_option("-o,--output", arguments->result_file, "also keep the whole result here (JSON)");
   verb->add_flag("--json", arguments->json, "print the result as JSON instead of the sheet");
   verb->add_flag("--touches", arguments->every_touch, "list every touch with what is left over");

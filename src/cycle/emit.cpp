@@ -619,6 +619,7 @@ void Emitter::write(const LogStep& step) {
   for (const auto& [letter, value] : step.rotary_deg) items.push_back(log_value(value));
   for (const Value& value : step.at) items.push_back(log_value(value));
   items.push_back(log_text(step.flip ? "1" : "0"));
+  items.push_back(log_text(machine_.inch ? "inch" : "mm"));
   log_statement(items);
 }
 
@@ -634,6 +635,7 @@ void Emitter::write(const LogFileStep& step) {
     items.push_back(log_text(std::string(1, axis.letter)));
   for (const char letter : linear_letters) items.push_back(log_text(std::string(1, letter)));
   items.push_back(log_text("flip"));
+  items.push_back(log_text("units"));
   log_statement(items);
 }
 

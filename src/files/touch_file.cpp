@@ -82,6 +82,7 @@ class TouchParser {
     preamble_ = files::read_touch_preamble(text_, marked ? byte_order_mark.size() : 0, problems_);
     check_machine_name();
     if (!read_header()) return problems_.as_failure();
+    if (preamble_.units_wanted) read_units_column();
     read_rows();
     if (survey_.touches.empty() && problems_.empty()) {
       problems_.add(ProblemNumber::no_data, preamble_.header_line, 1,
@@ -162,6 +163,37 @@ class TouchParser {
     return problems_.count() == before;
   }
 
+  /// Records a control writes cannot have remarks: they say their units in a column of every row.
+  void read_units_column() {
+    for (const auto& [name, index] : columns_.extra) {
+      if (files::lower_case(name) == "units") units_column_ = index;
+    }
+    CsvReader reader(text_, separator_, preamble_.header_offset, preamble_.header_line);
+    CsvRow row;
+    reader.next(row);
+    const bool stated = units_column_ != files::no_column && reader.next(row) &&
+                        static_cast<std::size_t>(units_column_) < row.cells.size();
+    if (!stated) {
+      problems_.add(
+          ProblemNumber::missing_key, 1, 1, "this record does not say its units",
+          "add a line `# units: mm` or `# units: inch` above the header; nothing is guessed");
+      return;
+    }
+    preamble_.inch =
+        files::lower_case(row.cells[static_cast<std::size_t>(units_column_)].text) == "inch";
+    preamble_.units_stated = true;
+    preamble_.units_line = preamble_.header_line + 1;
+  }
+
+  void check_units_cell() {
+    if (units_column_ == files::no_column) return;
+    const CsvCell& where = cell(units_column_);
+    if (files::lower_case(where.text) == declared_unit()) return;
+    report(where, ProblemNumber::wrong_units,
+           fmt::format("units are \"{}\" here and {} above", excerpt(where.text), declared_unit()),
+           "every row must say mm, or every row inch");
+  }
+
   // --- rows -------------------------------------------------------------------------------------
 
   /// Growing step by step would cost a long record a third of its time.
@@ -210,6 +242,7 @@ class TouchParser {
     row_is_good_ = true;
     Touch touch;
     touch.line = row_.line;
+    check_units_cell();
     const bool angles_good = read_angles();
     read_position(touch);
     touch.kind = read_kind();
@@ -407,11 +440,22 @@ class TouchParser {
     return -1;
   }
 
+  /// Many controls can only write capitals; -1 when two artefacts would then be called the same.
+  int named_in_capitals(std::string_view name) const {
+    int found = -1;
+    for (std::size_t i = 0; i < machine_.artefacts.size(); ++i) {
+      if (files::lower_case(machine_.artefacts[i].name) != files::lower_case(name)) continue;
+      if (found >= 0) return -1;
+      found = static_cast<int>(i);
+    }
+    return found;
+  }
+
   int named_artefact(std::string_view name) {
     for (std::size_t i = 0; i < machine_.artefacts.size(); ++i) {
       if (machine_.artefacts[i].name == name) return static_cast<int>(i);
     }
-    if (machine_known_) return -1;
+    if (machine_known_) return named_in_capitals(name);
     Artefact unknown;
     unknown.name = std::string(name);
     machine_.artefacts.push_back(unknown);
@@ -627,6 +671,7 @@ class TouchParser {
   bool machine_known_;
   TouchPreamble preamble_;
   TouchColumns columns_;
+  int units_column_ = files::no_column;
   char separator_ = ',';
   Survey survey_;
 

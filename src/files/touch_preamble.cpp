@@ -60,7 +60,7 @@ class PreambleReader {
       ++preamble_.header_line;
     }
     preamble_.header_offset = std::min(at, text_.size());
-    require_units();
+    preamble_.units_wanted = !preamble_.units_stated && !units_misspelt_;
     return preamble_;
   }
 
@@ -142,13 +142,6 @@ class PreambleReader {
            fmt::format("`# {}:` cannot be \"{}\"", entry.key, excerpt(entry.value)),
            did_you_mean(word, choices));
     return {};
-  }
-
-  void require_units() {
-    if (preamble_.units_stated || units_misspelt_) return;
-    problems_.add(
-        ProblemNumber::missing_key, 1, 1, "this record does not say its units",
-        "add a line `# units: mm` or `# units: inch` above the header; nothing is guessed");
   }
 
   std::string_view text_;

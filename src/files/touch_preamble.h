@@ -14,6 +14,7 @@ namespace pivotrace::files {
 struct TouchPreamble {
   bool inch = false;
   bool units_stated = false;
+  bool units_wanted = false;  ///< not stated here: a `units` column must say them
   int units_line = 0;
   std::string machine_name;
   int machine_line = 0;

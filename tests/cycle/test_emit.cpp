@@ -1,31 +1,387 @@
+// The emitted text itself: every safety point of the cycle, looked for line by line.
 #include <doctest/doctest.h>
 
 #include <cstdlib>
 #include <fstream>
+#include <regex>
+#include <set>
+#include <sstream>
 
 #include "cycle/demo_plans.h"
 #include "pivotrace/cycle/emit.h"
-#include "pivotrace/cycle/make_cycle.h"
+#include "pivotrace/cycle/make_program.h"
+#include "pivotrace/cycle/setup_sheet.h"
+#include "pivotrace/plan/make_plan.h"
 
 using namespace pivotrace;
 
-TEST_CASE("every dialect spells the fourth-axis cycle") {
-  const Machine machine = demo::machine("fourth-axis");
-  const Plan plan = demo::ball_plan(machine, 'A', {0, 60, 120, 180, 240, 300, 0});
-  for (const char* name : {"macro", "ngc", "third"}) {
-    CAPTURE(name);
-    const Dialect dialect = demo::dialect(name);
-    CycleOptions options;
-    options.loops = prefers_loops(dialect);
-    const auto program = make_cycle(machine, plan, options);
-    REQUIRE(program.has_value());
-    const auto emitted = emit(*program, machine, dialect);
-    if (!emitted) {
-      for (const Problem& problem : emitted.error()) MESSAGE(describe(problem));
-    }
-    REQUIRE(emitted.has_value());
-    if (const char* folder = std::getenv("PIVOTRACE_KEEP")) {
-      std::ofstream(std::string(folder) + "/" + name + ".txt") << emitted->text;
+namespace {
+
+constexpr const char* machines[] = {"fourth-axis", "trunnion", "pin-in-chuck", "swivel-head"};
+constexpr const char* dialects[] = {"macro", "ngc", "third"};
+
+Plan planned(const Machine& machine, Purpose purpose = Purpose::periodic_check) {
+  PlanRequest request;
+  request.purpose = purpose;
+  const auto outcome = make_plan(machine, request);
+  if (!outcome) {
+    for (const Problem& problem : outcome.error()) MESSAGE(describe(problem));
+  }
+  REQUIRE(outcome.has_value());
+  return outcome->plan;
+}
+
+EmittedProgram made(const Machine& machine, const Plan& plan, const Dialect& dialect,
+                    const CycleOptions& options = {}) {
+  const auto program = make_program(machine, plan, dialect, options);
+  if (!program) {
+    for (const Problem& problem : program.error()) MESSAGE(describe(problem));
+  }
+  REQUIRE(program.has_value());
+  return *program;
+}
+
+/// Lines without remarks and blank lines.
+std::vector<std::string> blocks_of(const EmittedProgram& program, const Dialect& dialect) {
+  std::vector<std::string> blocks;
+  std::istringstream text(program.text);
+  for (std::string line; std::getline(text, line);) {
+    if (line.empty() || line == "%" || line.starts_with(dialect.text.comment_open)) continue;
+    blocks.push_back(line);
+  }
+  return blocks;
+}
+
+std::size_t first_with(const std::vector<std::string>& blocks, const std::string& part) {
+  for (std::size_t i = 0; i < blocks.size(); ++i) {
+    if (blocks[i].find(part) != std::string::npos) return i;
+  }
+  return blocks.size();
+}
+
+}  // namespace
+
+TEST_CASE("every dialect spells every example, and the text is kept on request") {
+  for (const char* name : machines) {
+    const Machine machine = demo::machine(name);
+    const Plan plan = planned(machine);
+    for (const char* language : dialects) {
+      CAPTURE(name);
+      CAPTURE(language);
+      const Dialect dialect = demo::dialect(language);
+      const EmittedProgram program = made(machine, plan, dialect);
+      CHECK(program.text.find(identity_of(plan)) != std::string::npos ||
+            program.text.find("PLAN") != std::string::npos);
+      if (const char* folder = std::getenv("PIVOTRACE_KEEP")) {
+        const std::string file = std::string(folder) + "/" + name + "." + language;
+        std::ofstream(file + ".txt") << program.text;
+        std::ofstream(file + ".html") << setup_sheet(machine, plan, dialect, program, {});
+      }
     }
   }
+}
+
+TEST_CASE("macro: modal states are refused before anything moves") {
+  const Machine machine = demo::machine("fourth-axis");
+  const Dialect dialect = demo::dialect("macro");
+  const auto blocks = blocks_of(made(machine, planned(machine), dialect), dialect);
+  const std::size_t first_move = std::min(
+      first_with(blocks, "G31"), std::min(first_with(blocks, "G53"), first_with(blocks, "G1 ")));
+  for (const char* variable : {"#4007", "#4011", "#4016"}) {
+    CAPTURE(variable);
+    CHECK(first_with(blocks, variable) < first_move);
+  }
+  CHECK(first_with(blocks, "G21") < first_move);
+  CHECK(first_with(blocks, "M5") < first_move);
+  CHECK(first_with(blocks, "M19") < first_move);
+}
+
+TEST_CASE("macro: every skip move is looked at before the next move") {
+  for (const char* name : machines) {
+    CAPTURE(name);
+    const Machine machine = demo::machine(name);
+    const Dialect dialect = demo::dialect("macro");
+    const auto blocks = blocks_of(made(machine, planned(machine), dialect), dialect);
+    for (std::size_t i = 0; i + 1 < blocks.size(); ++i) {
+      if (!blocks[i].starts_with("G31")) continue;
+      CAPTURE(blocks[i]);
+      CHECK(blocks[i + 1].starts_with("IF [ABS["));
+    }
+  }
+}
+
+TEST_CASE("macro: rapid moves are machine moves at the safe height or turns, nothing else") {
+  for (const char* name : machines) {
+    CAPTURE(name);
+    const Machine machine = demo::machine(name);
+    const Dialect dialect = demo::dialect("macro");
+    const EmittedProgram program = made(machine, planned(machine), dialect);
+    const std::string safe = "Z#" + std::to_string(program.variable_numbers.at("safe height"));
+    bool at_safe_height = false;
+    for (const std::string& block : blocks_of(program, dialect)) {
+      const bool rapid = block.find("G0 ") != std::string::npos;
+      const bool moves_linear = std::regex_search(block, std::regex(" [XYZ][#\\[-]"));
+      if (rapid) {
+        CAPTURE(block);
+        CHECK(block.starts_with("G53 G0 "));
+        const bool up = block == "G53 G0 " + safe;
+        const bool turn = std::regex_match(block, std::regex("G53 G0 [ABC].*"));
+        const bool sideways = std::regex_match(block, std::regex("G53 G0 X#[0-9]+ Y#[0-9]+"));
+        CHECK((up || turn || sideways));
+        // Turning and going sideways only happens right after going up.
+        if (turn || sideways) CHECK(at_safe_height);
+        if (up) at_safe_height = true;
+      } else if (moves_linear) {
+        at_safe_height = false;
+      }
+    }
+  }
+}
+
+TEST_CASE(
+    "macro: every alarm retracts before it stops, but for refusals, where nothing has moved") {
+  const Machine machine = demo::machine("fourth-axis");
+  const Dialect dialect = demo::dialect("macro");
+  const auto blocks = blocks_of(made(machine, planned(machine), dialect), dialect);
+  const std::size_t end = first_with(blocks, "M30");
+  std::set<std::string> targets;
+  for (std::size_t i = 0; i < end; ++i) {
+    std::smatch found;
+    if (std::regex_search(blocks[i], found, std::regex("GOTO (9[0-9][0-9])")))
+      targets.insert(found[1]);
+  }
+  CHECK(targets.size() >= 8);
+  for (const std::string& label : targets) {
+    CAPTURE(label);
+    const std::size_t at = first_with(blocks, "N" + label);
+    REQUIRE(at < blocks.size());
+    CHECK(at > end);
+    bool retracts = false;
+    std::size_t i = at + 1;
+    for (; i < blocks.size() && !blocks[i].starts_with("#3000"); ++i) {
+      retracts = retracts || blocks[i].starts_with("G1 ");
+      CHECK_FALSE(blocks[i].starts_with("G53 G0"));
+    }
+    REQUIRE(i < blocks.size());
+    const bool refusal = blocks[i].find("ACTIVE") != std::string::npos;
+    CHECK(retracts != refusal);
+  }
+}
+
+TEST_CASE("a touch is found fast, left, and measured slowly; the measured point is kept") {
+  const Machine machine = demo::machine("fourth-axis");
+  const Dialect dialect = demo::dialect("macro");
+  const EmittedProgram program = made(machine, planned(machine), dialect);
+  const auto blocks = blocks_of(program, dialect);
+  const auto feed = [&](const char* name) {
+    return " F#" + std::to_string(program.variable_numbers.at(name));
+  };
+  std::size_t slow = 0;
+  for (std::size_t i = 0; i < blocks.size(); ++i) {
+    if (blocks[i].starts_with("G31") && blocks[i].ends_with(feed("measure feed"))) slow = i;
+  }
+  REQUIRE(slow > 0);
+  // Before the slow touch: a feed move back; before that: the fast find.
+  std::size_t back = slow;
+  while (back > 0 && !blocks[back].starts_with("G1 ")) --back;
+  std::size_t fast = back;
+  while (fast > 0 && !blocks[fast].starts_with("G31")) --fast;
+  CHECK(blocks[back].ends_with(feed("position feed")));
+  CHECK(blocks[fast].ends_with(feed("find feed")));
+  CHECK(first_with(blocks, "DPRNT[#") > slow);
+}
+
+TEST_CASE("nothing is written to the control's offsets unless asked for, and then after a stop") {
+  const Machine machine = demo::machine("fourth-axis");
+  const Plan plan = planned(machine);
+  for (const char* language : dialects) {
+    CAPTURE(language);
+    const Dialect dialect = demo::dialect(language);
+    const std::string word = language == std::string("third") ? "ORIGIN" : "G10";
+    CHECK(made(machine, plan, dialect).text.find(word) == std::string::npos);
+    CycleOptions options;
+    options.solve_axis = 0;
+    CHECK(made(machine, plan, dialect, options).text.find(word) == std::string::npos);
+    options.set_offset = 2;
+    const auto blocks = blocks_of(made(machine, plan, dialect, options), dialect);
+    const std::size_t at = first_with(blocks, word);
+    REQUIRE(at < blocks.size());
+    const std::string stop = language == std::string("third") ? "HOLD" : "M0";
+    CHECK(blocks[at - 1].find(stop) != std::string::npos);
+    // Old and new are shown at that stop: the text stands in the stop or in remarks before it.
+    const std::string text = made(machine, plan, dialect, options).text;
+    const std::string before = text.substr(0, text.find(word));
+    const std::regex shown("old.*new", std::regex::icase);
+    CHECK(std::regex_search(before.substr(before.size() - 400), shown));
+    CHECK(std::count_if(blocks.begin(), blocks.end(), [&](const std::string& b) {
+            return b.find(word) != std::string::npos;
+          }) == 1);
+  }
+}
+
+TEST_CASE("what cannot be spelled is refused with the reason") {
+  const Machine machine = demo::machine("fourth-axis");
+  const Plan plan = planned(machine);
+  Dialect dialect = demo::dialect("macro");
+  CycleOptions options;
+  const auto refusal = [&]() -> std::string {
+    const auto program = make_program(machine, plan, dialect, options);
+    if (program) return "";
+    CHECK_FALSE(program.error().front().advice.empty());
+    return program.error().front().what;
+  };
+  SUBCASE("offset without a centre") {
+    options.set_offset = 1;
+    CHECK(refusal().find("worked out") != std::string::npos);
+  }
+  SUBCASE("an offset the control does not have") {
+    options.solve_axis = 0;
+    options.set_offset = 7;
+    CHECK(refusal().find("work offset 7") != std::string::npos);
+  }
+  SUBCASE("an axis the control does not have") {
+    dialect.axis_letters = "XYZ";
+    CHECK(refusal().find("axis A") != std::string::npos);
+  }
+  SUBCASE("too few variables") {
+    dialect.variables.working = {100, 110};
+    dialect.variables.table = {500, 510};
+    CHECK(refusal().find("too few variables") != std::string::npos);
+  }
+  SUBCASE("short lines") {
+    dialect.text.max_line_length = 20;
+    CHECK(refusal().find("characters in a line") != std::string::npos);
+  }
+  SUBCASE("coarse numbers") {
+    dialect.numbers.decimals_mm = 0;
+    CHECK(refusal().find("too coarse") != std::string::npos);
+  }
+  SUBCASE("a control that goes on after a miss and cannot test") {
+    dialect.branches = {};
+    dialect.refusals.clear();
+    CHECK_FALSE(refusal().empty());
+  }
+  SUBCASE("a skip move shorter than the control makes") {
+    dialect.skip.min_distance_mm = 2.0;
+    CHECK(refusal().find("no skip move shorter") != std::string::npos);
+  }
+}
+
+TEST_CASE("a plan that would crash makes no program") {
+  const Machine machine = demo::machine("fourth-axis");
+  Plan plan = planned(machine);
+  plan.distances.safe_height = -205.0;
+  const auto program = make_program(machine, plan, demo::dialect("macro"), {});
+  REQUIRE_FALSE(program.has_value());
+  CHECK(program.error().front().number == ProblemNumber::collision);
+}
+
+TEST_CASE("a macro without enough table variables is written out instead") {
+  const Machine machine = demo::machine("fourth-axis");
+  const Plan plan = planned(machine);
+  Dialect dialect = demo::dialect("macro");
+  dialect.variables.table = {500, 510};
+  const EmittedProgram program = made(machine, plan, dialect);
+  CHECK(program.text.find("WHILE") == std::string::npos);
+}
+
+TEST_CASE("lengths in the program are within the stated rounding of what was meant") {
+  Machine machine = demo::machine("fourth-axis");
+  machine.artefacts[0].at_mm.x() = -270.123456789;
+  const Plan plan = planned(machine);
+  for (const bool inch : {false, true}) {
+    machine.inch = inch;
+    for (const char* language : dialects) {
+      CAPTURE(language);
+      const Dialect dialect = demo::dialect(language);
+      const EmittedProgram program = made(machine, plan, dialect);
+      const int number = program.variable_numbers.at("place of ball X");
+      const std::string variable = dialect.variables.prefix + std::to_string(number);
+      std::smatch found;
+      const std::regex assignment(variable + " ?= ?(-?[0-9.]+)");
+      REQUIRE(std::regex_search(program.text, found, assignment));
+      const double written = std::stod(found[1]) * (inch ? 25.4 : 1.0);
+      CHECK(std::abs(written - machine.artefacts[0].at_mm.x()) <=
+            rounding_bound_mm(dialect, inch) * (1.0 + 1e-9));
+    }
+  }
+}
+
+TEST_CASE("ngc obeys the rules of RS274/NGC version 3 (NISTIR 6556)") {
+  const Dialect dialect = demo::dialect("ngc");
+  static const std::set<std::string> known_words = {"G0",  "G1",  "G17",   "G21",   "G38.2", "G40",
+                                                    "G49", "G53", "G54",   "G61.1", "G80",   "G90",
+                                                    "G91", "G94", "G92.2", "M0",    "M2",    "M5"};
+  for (const char* name : machines) {
+    CAPTURE(name);
+    const Machine machine = demo::machine(name);
+    const EmittedProgram program = made(machine, planned(machine), dialect);
+    std::istringstream text(program.text);
+    for (std::string line; std::getline(text, line);) {
+      CAPTURE(line);
+      CHECK(line.size() <= 253);
+      CHECK(std::count(line.begin(), line.end(), '(') <= 1);  // one comment a line
+      CHECK(line.find(';') == std::string::npos || line.find('(') < line.find(';'));
+      std::string code = line.substr(0, line.find('('));
+      CHECK(code.find("-#") == std::string::npos);
+      CHECK(code.find("-[") == std::string::npos || code.find("[") < code.find("-["));
+      CHECK(std::regex_search(code, std::regex("[0-9][eE][0-9+-]")) == false);
+      // Function names are no words.
+      code = std::regex_replace(code, std::regex("SIN|COS|SQRT|ABS|ATAN"), "");
+      std::set<char> letters;
+      for (std::sregex_iterator it(code.begin(), code.end(), std::regex("([A-Z])([0-9.]*)")), end;
+           it != end; ++it) {
+        const char letter = (*it)[1].str()[0];
+        if (letter == 'G' || letter == 'M') {
+          CHECK(known_words.contains((*it)[0].str()));
+          continue;
+        }
+        CHECK(letters.insert(letter).second);  // each letter once
+      }
+      const bool moves = std::regex_search(code, std::regex("G1 |G0 |G38"));
+      const bool has_axis = letters.contains('X') || letters.contains('Y') ||
+                            letters.contains('Z') || letters.contains('A') ||
+                            letters.contains('B') || letters.contains('C');
+      if (moves) CHECK(has_axis);
+      if (letters.contains('F')) CHECK(moves);
+      if (code.find("G38.2") != std::string::npos) {
+        CHECK(code.find("G53") == std::string::npos);
+        CHECK_FALSE(letters.contains('A'));
+        CHECK(letters.contains('F'));
+      }
+    }
+    CHECK(program.results.has_value());
+  }
+}
+
+TEST_CASE("third: short lines, its own words, and a decimal comma only in the log") {
+  const Dialect dialect = demo::dialect("third");
+  for (const char* name : machines) {
+    CAPTURE(name);
+    const Machine machine = demo::machine(name);
+    const EmittedProgram program = made(machine, planned(machine), dialect);
+    std::istringstream text(program.text);
+    for (std::string line; std::getline(text, line);) {
+      CAPTURE(line);
+      CHECK(static_cast<int>(line.size()) <= dialect.text.max_line_length);
+      if (line.starts_with("!")) continue;
+      CHECK(line.find('#') == std::string::npos);
+      CHECK_FALSE(std::regex_search(line, std::regex("\\bG[0-9]")));
+    }
+  }
+}
+
+TEST_CASE("the set-up sheet says what a setter needs and stands alone") {
+  const Machine machine = demo::machine("fourth-axis");
+  const Plan plan = planned(machine);
+  const Dialect dialect = demo::dialect("macro");
+  const EmittedProgram program = made(machine, plan, dialect);
+  const std::string sheet = setup_sheet(machine, plan, dialect, program, {});
+  for (const char* part : {"<svg", "Caution", "Date", "Name", "stylus ball", "minutes", "Mount",
+                           "safety rules", "writes nothing to the control's offsets"}) {
+    CAPTURE(part);
+    CHECK(sheet.find(part) != std::string::npos);
+  }
+  CHECK(sheet.find("http://") == sheet.find("http://www.w3.org/2000/svg"));
+  CHECK(sheet.find("<script") == std::string::npos);
 }

@@ -20,7 +20,8 @@ inline constexpr double station_angle_tolerance_deg = 1e-6;
 /// Reads a touch record of `machine`; every problem is reported at once with line and column
 /// (the first 50, then how many more).
 ///
-/// Before the header, lines `# key: value`: `units` ("mm" or "inch", required), `format` (1),
+/// Before the header, lines `# key: value`: `units` ("mm" or "inch", required unless a column
+/// `units` says it in every row, as the logs of emitted programs do), `format` (1),
 /// `machine` (must be the machine's name), `started` (ISO 8601 date or date and time), `kind`
 /// ("touch" or "centre": the default of all rows), `length_datum` ("centre" or "tip": overrides the
 /// machine file for this record). Other lines that start with # are remarks and are skipped
@@ -34,7 +35,8 @@ inline constexpr double station_angle_tolerance_deg = 1e-6;
 ///   touch     number or name of the touch, used once; without it the row's running number
 ///   station   rows of one station follow one another and share their angles. Without this column a
 ///             new station starts whenever an angle changes
-///   artefact  what was touched; may be left out when the machine has one artefact
+///   artefact  what was touched, capitals or not where that is no other's name; may be left out when
+///             the machine has one artefact
 ///   kind      touch (a trigger on the surface) or centre (a ball centre already worked out)
 ///   I J K     direction of approach, towards the surface, any length but zero
 ///   time      seconds since the start, never going back

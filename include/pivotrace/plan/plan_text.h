@@ -1,0 +1,17 @@
+// A plan for people: what the terminal shows.
+#pragma once
+
+#include <string>
+
+#include "pivotrace/plan/make_plan.h"
+
+namespace pivotrace {
+
+/// Stations, touches, minutes, predicted U95 of every output, what limits it, what one more station
+/// or ball would buy, and what was left out and why.
+std::string plan_text(const Machine& machine, const PlanOutcome& outcome);
+
+/// The same as JSON, "pivotrace-plan-1": lengths mm, angles degrees.
+std::string plan_json(const Machine& machine, const PlanOutcome& outcome);
+
+}  // namespace pivotrace

@@ -1,0 +1,13 @@
+// Where dialects are looked for.
+#pragma once
+
+#include <string>
+#include <vector>
+
+namespace pivotrace::app {
+
+/// In order: the user's own (XDG_CONFIG_HOME or ~/.config, /pivotrace/routines), beside the program
+/// (routines), and where the package installs them (../share/pivotrace/routines).
+std::vector<std::string> dialect_folders();
+
+}  // namespace pivotrace::app

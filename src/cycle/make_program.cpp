@@ -1,0 +1,64 @@
+#include "pivotrace/cycle/make_program.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "pivotrace/plan/check_plan.h"
+
+namespace pivotrace {
+
+namespace {
+
+/// Distances the dialect cannot do: below its shortest skip move, or lost in its last decimal.
+Problems misfits(const Machine& machine, const Plan& plan, const Dialect& dialect) {
+  Problems problems;
+  const ProbingDistances& d = plan.distances;
+  const double slow_move = 2.0 * d.back_off;
+  const double least = dialect.skip.min_distance_mm;
+  if (slow_move < least || d.clearance < least) {
+    problems.push_back(
+        {ProblemNumber::cannot_spell,
+         fmt::format(
+             "the dialect `{}` makes no skip move shorter than {} mm, and the slow touch is "
+             "{} mm long",
+             dialect.name, least, slow_move),
+         {dialect.file, 0, 0},
+         fmt::format("plan with back_off of at least {} mm", 0.5 * least)});
+  }
+  const double resolution = 2.0 * rounding_bound_mm(dialect, machine.inch);
+  if (resolution > 0.1 * std::min(d.back_off, d.limit)) {
+    problems.push_back({ProblemNumber::cannot_spell,
+                        fmt::format("the dialect `{}` writes lengths in steps of {} mm, too coarse "
+                                    "for this plan",
+                                    dialect.name, resolution),
+                        {dialect.file, 0, 0},
+                        "raise `decimals_mm` (or `decimals_inch`) if the control reads more"});
+  }
+  return problems;
+}
+
+}  // namespace
+
+Expected<EmittedProgram> make_program(const Machine& machine, const Plan& plan,
+                                      const Dialect& dialect, CycleOptions options) {
+  Problems problems = dialect.validate();
+  if (!problems.empty()) return tl::make_unexpected(std::move(problems));
+  problems = check_plan(machine, plan);
+  const Problems misfit = misfits(machine, plan, dialect);
+  problems.insert(problems.end(), misfit.begin(), misfit.end());
+  if (!problems.empty()) return tl::make_unexpected(std::move(problems));
+  for (const bool loops : {true, false}) {
+    if (loops && !prefers_loops(dialect)) continue;
+    options.loops = loops;
+    const Expected<CycleProgram> cycle = make_cycle(machine, plan, options);
+    if (!cycle) return tl::make_unexpected(cycle.error());
+    Expected<EmittedProgram> program = emit(*cycle, machine, dialect);
+    // Tables may need more variables than the control has; written out, nothing needs a table.
+    if (program || !loops) return program;
+  }
+  return failure({});
+}
+
+}  // namespace pivotrace
