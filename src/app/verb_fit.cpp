@@ -4,9 +4,11 @@
 #include <memory>
 #include <ostream>
 
+#include "app/progress.h"
 #include "app/verbs.h"
 #include "app/version.h"
 #include "pivotrace/estimate/fit.h"
+#include "pivotrace/estimate/trials.h"
 #include "pivotrace/files/fit_sheet.h"
 #include "pivotrace/files/machine_file.h"
 #include "pivotrace/files/parameter_file.h"
@@ -27,6 +29,8 @@ struct FitArguments {
   bool json = false;
   bool every_touch = false;
   bool keep_all = false;
+  int trials = 0;  ///< 0 = none
+  TrialOptions trial_options;
   std::vector<std::string> unknowns;
 };
 
@@ -73,6 +77,18 @@ Expected<Survey> read_touches(const FitArguments& arguments, const Machine& mach
   return read_planned_touches(arguments.touch_file, machine, planned->plan);
 }
 
+Expected<TrialsResult> with_progress(const Console& console, const Machine& machine,
+                                     const Survey& survey, const FitArguments& arguments) {
+  ProgressLine line(console, "repeating the survey on paper",
+                    "of " + std::to_string(arguments.trials) + " trials");
+  TrialOptions options = arguments.trial_options;
+  options.trials = arguments.trials;
+  options.progress = [&line](int done) { line.show(static_cast<std::size_t>(done)); };
+  Expected<TrialsResult> result = run_trials(machine, survey, fit_options(arguments), options);
+  line.clear();
+  return result;
+}
+
 ExitCode run(const FitArguments& arguments, const Console& console) {
   const auto fail = [&](const Problems& problems) {
     console.report(problems);
@@ -88,6 +104,11 @@ ExitCode run(const FitArguments& arguments, const Console& console) {
   result->version = version;
   result->inputs = {described("machine", arguments.machine_file),
                     described("touches", arguments.touch_file)};
+  Expected<TrialsResult> trials;
+  if (arguments.trials > 0) {
+    trials = with_progress(console, *machine, *survey, arguments);
+    if (!trials) return fail(trials.error());
+  }
   const std::string json = write_result(*result);
   if (!arguments.result_file.empty()) {
     const Expected<void> delivered = deliver(console, arguments.result_file, json);
@@ -97,6 +118,7 @@ ExitCode run(const FitArguments& arguments, const Console& console) {
     console.out << json;
   } else if (arguments.result_file != "-") {
     console.out << fit_sheet(*result, {machine->inch, arguments.every_touch});
+    if (arguments.trials > 0) console.out << '\n' << trials_sheet(*trials, *result, machine->inch);
     if (!arguments.result_file.empty()) console.err << "wrote " << arguments.result_file << '\n';
   }
   return result->usable ? ExitCode::good : ExitCode::not_good;
@@ -125,6 +147,15 @@ void add_fit_verb(CLI::App& app, Console& console, VerbAction& action) {
   verb->add_flag(
       "--keep-all", arguments->keep_all,
       "leave no touch out, however bad (default: leave out what is beyond doubt, and say so)");
+  verb->add_option(
+      "--trials", arguments->trials,
+      "repeat the survey this often on paper (Monte Carlo) and compare with the stated U95");
+  verb->add_option("--seed", arguments->trial_options.seed,
+                   "seed of the trials; the same seed, the same numbers")
+      ->capture_default_str();
+  verb->add_option("--threads", arguments->trial_options.threads,
+                   "threads for the trials; 0 = all processors")
+      ->capture_default_str();
   std::vector<std::string> words;
   for (const auto& [word, unknown] : unknowns_by_word()) words.push_back(word);
   verb->add_option("--with", arguments->unknowns,

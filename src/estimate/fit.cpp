@@ -6,7 +6,7 @@
 #include <cmath>
 #include <memory>
 
-#include "estimate/adjustment.h"
+#include "estimate/cases.h"
 #include "estimate/findings.h"
 #include "estimate/observability.h"
 #include "estimate/optional_unknowns.h"
@@ -27,31 +27,6 @@ namespace {
 
 /// The global test: a survey that fits its stated noise exceeds this once in a thousand.
 constexpr double global_test_level = 0.999;
-
-RandomModel stated_random_model(const Model& model) {
-  const Machine& machine = model.machine();
-  RandomModel random;
-  // A touch sigma of zero would make every other error infinitely unlikely: 1 nm stands for it.
-  random.touch_sigma_mm = std::max(machine.probe.touch_sigma_mm, 1e-6);
-  random.station_sigma_mm = machine.linear.station_sigma_mm;
-  for (std::size_t axis = 0; axis < machine.rotary.size(); ++axis) {
-    const bool turned = model.axis_turned(static_cast<int>(axis));
-    random.index_sigma_rad[axis] = turned ? machine.rotary[axis].index_sigma_rad : 0.0;
-  }
-  return random;
-}
-
-bool sigmas_stated(const Machine& machine) {
-  return machine.linear.station_sigma_stated && machine.probe.touch_sigma_stated &&
-         std::all_of(machine.rotary.begin(), machine.rotary.end(),
-                     [](const RotaryAxis& axis) { return axis.index_sigma_stated; });
-}
-
-std::vector<Effect> effects_of(const std::vector<CommonTerm>& terms) {
-  std::vector<Effect> effects;
-  for (const CommonTerm& term : terms) effects.push_back(term.effect);
-  return effects;
-}
 
 double weighed_redundancy(const Adjusted& adjusted) {
   return static_cast<double>(adjusted.redundancy);
@@ -130,60 +105,6 @@ FitResult assemble(const Model& model, const Adjusted& adjusted, const ChosenVar
   return result;
 }
 
-/// The minimum under the stated sigmas, then again under estimated ones where they changed.
-struct Solved {
-  Minimum minimum;
-  Adjusted adjusted;
-  ChosenVariances chosen;
-};
-
-/// Why a search did not settle: usually because the touches hardly determine something.
-Problems why_unsettled(const Model& model, const RandomModel& random, const Minimum& minimum,
-                       const FitOptions& options) {
-  const Adjusted there = adjusted_at(model, random, minimum.unknowns, {});
-  if (!there.information.full_rank()) return unseen_directions(model, there.information);
-  ChosenVariances stated;
-  stated.random = random;
-  Problems weak = weak_outputs(model, there, Uncertainty(model, there, stated, {}),
-                               {options.location_limit_mm, options.orientation_limit_rad});
-  if (!weak.empty()) return weak;
-  return {{ProblemNumber::did_not_converge,
-           fmt::format("the adjustment did not settle within {} steps", options.max_iterations),
-           {model.survey().file, 0, 0},
-           "check that every touch names the right artefact and angles, and that the rough "
-           "positions in the machine file are within a few centimetres"}};
-}
-
-/// minimise(), insisting on an answer.
-Expected<Minimum> settled(const Model& model, const RandomModel& random,
-                          const Eigen::VectorXd& start, const FitOptions& options) {
-  Expected<Minimum> minimum = minimise(model, random, start, options.max_iterations);
-  if (!minimum || minimum->converged) return minimum;
-  return tl::make_unexpected(why_unsettled(model, random, *minimum, options));
-}
-
-Expected<Solved> solve(const Model& model, const Eigen::VectorXd& start,
-                       const std::vector<Effect>& common, const FitOptions& options) {
-  const RandomModel stated = stated_random_model(model);
-  Expected<Minimum> minimum = settled(model, stated, start, options);
-  if (!minimum) return tl::make_unexpected(minimum.error());
-  Solved solved;
-  solved.minimum = *minimum;
-  solved.adjusted = adjusted_at(model, stated, minimum->unknowns, common);
-  if (!solved.adjusted.information.full_rank()) {
-    return tl::make_unexpected(unseen_directions(model, solved.adjusted.information));
-  }
-  solved.chosen = choose_variances(model, stated, solved.adjusted, sigmas_stated(model.machine()));
-  if (!solved.chosen.touch_estimated && !solved.chosen.station_estimated) return solved;
-  minimum = settled(model, solved.chosen.random, solved.minimum.unknowns, options);
-  if (!minimum) return tl::make_unexpected(minimum.error());
-  minimum->iterations += solved.minimum.iterations;
-  minimum->seconds += solved.minimum.seconds;
-  solved.minimum = *minimum;
-  solved.adjusted = adjusted_at(model, solved.chosen.random, minimum->unknowns, common);
-  return solved;
-}
-
 }  // namespace
 
 Problems FitOptions::validate() const {
@@ -198,66 +119,6 @@ Problems FitOptions::validate() const {
 }
 
 namespace {
-
-/// Everything one survey needs while it is being fitted. The part (what screening left in) must
-/// outlive the model that refers to it.
-struct Case {
-  std::unique_ptr<SurveyPart> part;
-  std::unique_ptr<Model> model;
-  Solved solved;
-};
-
-Expected<Case> solved_case(const Machine& machine, const Survey& survey,
-                           const std::vector<bool>& excluded, const FitOptions& options) {
-  Case fitted;
-  fitted.part = std::make_unique<SurveyPart>(without(survey, excluded));
-  const Model plain(machine, fitted.part->survey);
-  fitted.model =
-      std::make_unique<Model>(machine, fitted.part->survey, effects_for(plain, options.unknowns));
-  const Model& model = *fitted.model;
-  if (Problems problems = problems_before_solving(model); !problems.empty()) {
-    return tl::make_unexpected(std::move(problems));
-  }
-  Expected<Solved> solved =
-      solve(model, starting_unknowns(model), effects_of(common_terms(machine)), options);
-  if (!solved) return tl::make_unexpected(solved.error());
-  fitted.solved = std::move(*solved);
-  return fitted;
-}
-
-/// Screening twice: once under the stated sigmas, and where the survey then says itself how large
-/// they are, once more under those, because a cautious machine file hides small blunders.
-Screening screened(const Machine& machine, const Survey& survey, Case& fitted,
-                   const FitOptions& options) {
-  const ScreeningOptions limits;
-  const auto pass = [&](const RandomModel& random) {
-    return screen(machine, survey, fitted.model->turns(), random, fitted.model->layout().effects,
-                  limits);
-  };
-  Screening screening = pass(stated_random_model(*fitted.model));
-  const auto refit = [&] {
-    Expected<Case> again = solved_case(machine, survey, screening.excluded, options);
-    if (again) fitted = std::move(*again);
-    return again.has_value();
-  };
-  const bool none = std::none_of(screening.excluded.begin(), screening.excluded.end(),
-                                 [](bool left_out) { return left_out; });
-  if (!none && !refit()) {
-    screening.excluded.assign(survey.touches.size(), false);
-    screening.exclusions.clear();
-    screening.given_up = true;
-    return screening;
-  }
-  const ChosenVariances& chosen = fitted.solved.chosen;
-  if (!chosen.touch_estimated || !chosen.station_estimated || screening.given_up) return screening;
-  Screening second = pass(chosen.random);
-  if (second.given_up || second.excluded == screening.excluded) return screening;
-  std::swap(screening, second);
-  if (refit()) return screening;
-  std::swap(screening, second);
-  refit();
-  return screening;
-}
 
 TouchResult excluded_touch(const Machine& machine, const Survey& survey, int index,
                            const MachineState& state, const Suspect* suspect) {
@@ -377,28 +238,9 @@ Expected<FitResult> stated_result(const Machine& machine, const Survey& survey, 
 
 Expected<FitResult> fit_survey(const Machine& machine, const Survey& survey,
                                const FitOptions& options) {
-  if (Problems problems = options.validate(); !problems.empty()) {
-    return tl::make_unexpected(std::move(problems));
-  }
-  Screening screening;
-  screening.excluded.assign(survey.touches.size(), false);
-  const Model whole(machine, survey);
-  if (Problems problems = problems_before_solving(whole); !problems.empty()) {
-    return tl::make_unexpected(std::move(problems));
-  }
-  Expected<Case> fitted = solved_case(machine, survey, screening.excluded, options);
-  const SenseVerdict sense = check_turn_sense(whole, stated_random_model(whole),
-                                              fitted ? &fitted->solved.adjusted : nullptr);
-  if (!fitted) {
-    // Under the wrong sense every other complaint is a consequence of it.
-    if (sense.wrong()) return failure(sense.as_problem(whole));
-    return tl::make_unexpected(fitted.error());
-  }
-  const bool nobody_to_blame =
-      sense.wrong() || one_story_explains_all(*fitted->model, stated_random_model(*fitted->model),
-                                              fitted->solved.adjusted.unknowns);
-  if (options.screen && !nobody_to_blame) screening = screened(machine, survey, *fitted, options);
-  return stated_result(machine, survey, *fitted, screening, sense, options);
+  const Expected<ScreenedCase> found = screened_case(machine, survey, options);
+  if (!found) return tl::make_unexpected(found.error());
+  return stated_result(machine, survey, found->fitted, found->screening, found->sense, options);
 }
 
 Expected<FitResult> predict_fit(const Machine& machine, const Survey& planned,
@@ -410,7 +252,7 @@ Expected<FitResult> predict_fit(const Machine& machine, const Survey& planned,
   const std::vector<CommonTerm> terms = common_terms(machine);
   ChosenVariances chosen;
   chosen.random = stated_random_model(model);
-  chosen.source = sigmas_stated(machine) ? "machine file" : "defaults";
+  chosen.source = machine.sigmas_stated() ? "machine file" : "defaults";
   Minimum at_nominal;
   at_nominal.unknowns = model.unknowns_from(nominal_state(machine));
   const Adjusted adjusted =

@@ -208,15 +208,26 @@ ArtefactResult artefact_result(const Model& model, int artefact, const Adjusted&
 }
 
 /// Mean displacement of one artefact at one station that explains its gaps: least squares over the
-/// outward normals. Empty when the touches do not fix all three directions.
-std::optional<Eigen::Vector3d> displacement(const Eigen::MatrixXd& normals,
-                                            const Eigen::VectorXd& gaps) {
-  if (normals.rows() < 3) return std::nullopt;
+/// outward normals. `seen` projects on the directions the touches hold (a pin says nothing along
+/// itself).
+struct Displacement {
+  Eigen::Vector3d moved_mm = Eigen::Vector3d::Zero();
+  Eigen::Matrix3d seen = Eigen::Matrix3d::Zero();
+};
+
+Displacement displacement(const Eigen::MatrixXd& normals, const Eigen::VectorXd& gaps) {
   const Eigen::Matrix3d normal_matrix = normals.transpose() * normals;
   const Eigen::SelfAdjointEigenSolver<Eigen::Matrix3d> eigen(normal_matrix);
   constexpr double weakest = 0.05;  // one touch at 13 deg from the plane of the others
-  if (eigen.eigenvalues()[0] < weakest) return std::nullopt;
-  return Eigen::Vector3d(normal_matrix.ldlt().solve(normals.transpose() * gaps));
+  Displacement result;
+  for (int k = 0; k < 3; ++k) {
+    if (eigen.eigenvalues()[k] < weakest) continue;
+    const Eigen::Vector3d direction = eigen.eigenvectors().col(k);
+    result.seen += direction * direction.transpose();
+    result.moved_mm +=
+        direction * (direction.dot(normals.transpose() * gaps) / eigen.eigenvalues()[k]);
+  }
+  return result;
 }
 
 /// The axis line as it stands in the machine at these angles: carried by the axes outside it.
@@ -245,7 +256,7 @@ int reference_axis(const Model& model, int artefact) {
 }
 
 void resolve_components(const Model& model, const MachineState& state, const Station& stay,
-                        int artefact, int axis, const Eigen::Vector3d& moved,
+                        int artefact, int axis, const Displacement& displaced,
                         StationResult& result) {
   const Machine& machine = model.machine();
   Line line = line_in_machine(model, state, axis, stay.angles_rad);
@@ -258,10 +269,15 @@ void resolve_components(const Model& model, const MachineState& state, const Sta
   const Eigen::Vector3d arm = perpendicular_from_line(line, where);
   if (arm.norm() < 1e-6) return;
   const Eigen::Vector3d radial = arm.normalized();
-  result.resolved = true;
-  result.radial_mm = moved.dot(radial);
-  result.axial_mm = moved.dot(line.direction);
-  result.tangential_mm = moved.dot(line.direction.cross(radial));
+  constexpr double well_seen = 0.95;  // share of a direction that the touches hold
+  const auto component = [&](const Eigen::Vector3d& direction) {
+    if (direction.dot(displaced.seen * direction) < well_seen) return not_run;
+    result.resolved = true;
+    return displaced.moved_mm.dot(direction);
+  };
+  result.radial_mm = component(radial);
+  result.axial_mm = component(line.direction);
+  result.tangential_mm = component(line.direction.cross(radial));
 }
 
 }  // namespace
@@ -279,6 +295,19 @@ std::vector<Output> axis_outputs(const Model& model, const Eigen::VectorXd& unkn
     }
   }
   return outputs;
+}
+
+Eigen::VectorXd axis_values(const Model& model, const Eigen::VectorXd& unknowns) {
+  std::vector<double> values;
+  for (std::size_t axis = 0; axis < model.machine().rotary.size(); ++axis) {
+    if (model.layout().axis_first[axis] < 0) continue;
+    const RotaryAxis& rotary = model.machine().rotary[axis];
+    const Line line = fitted_line(model, static_cast<int>(axis), unknowns);
+    const std::vector<int> components = stated_components(rotary);
+    for (const int k : components) values.push_back(line.point_mm[k]);
+    for (const int k : components) values.push_back(orientation_rad(rotary, line, k));
+  }
+  return Eigen::Map<Eigen::VectorXd>(values.data(), static_cast<Eigen::Index>(values.size()));
 }
 
 std::vector<AxisResult> axis_results(const Model& model, const Adjusted& adjusted,
@@ -351,9 +380,8 @@ std::vector<StationResult> station_results(const Model& model, const Adjusted& a
           normals.row(r) = block.by_nuisance.row(rows[r]).head<3>();
           gaps[r] = block.gap[rows[r]];
         }
-        if (const auto moved = displacement(normals, gaps)) {
-          resolve_components(model, at.state(), stay, static_cast<int>(a), axis, *moved, result);
-        }
+        resolve_components(model, at.state(), stay, static_cast<int>(a), axis,
+                           displacement(normals, gaps), result);
       }
       results.push_back(result);
     }
@@ -370,6 +398,7 @@ void fill_deviation_ranges(const std::vector<StationResult>& stations,
       int count = 0;
       for (const StationResult& station : stations) {
         if (!station.resolved || station.excluded || station.axis != axis.letter) continue;
+        if (std::isnan(station.*component)) continue;
         low = std::min(low, station.*component);
         high = std::max(high, station.*component);
         ++count;

@@ -25,6 +25,9 @@ std::vector<ArtefactResult> artefact_results(const Model& model, const Adjusted&
 /// refer to these.
 std::vector<Output> axis_outputs(const Model& model, const Eigen::VectorXd& unknowns);
 
+/// Their values alone, in the same order: cheap enough for a hundred thousand trials.
+Eigen::VectorXd axis_values(const Model& model, const Eigen::VectorXd& unknowns);
+
 /// Deviations of the stations from the fitted axis line, and their ranges per axis.
 std::vector<StationResult> station_results(const Model& model, const Adjusted& adjusted);
 void fill_deviation_ranges(const std::vector<StationResult>& stations,

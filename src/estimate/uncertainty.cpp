@@ -45,6 +45,12 @@ std::vector<CommonTerm> common_terms(const Machine& machine) {
   return terms;
 }
 
+std::vector<Effect> effects_of(const std::vector<CommonTerm>& terms) {
+  std::vector<Effect> effects;
+  for (const CommonTerm& term : terms) effects.push_back(term.effect);
+  return effects;
+}
+
 Uncertainty::Uncertainty(const Model& model, const Adjusted& adjusted,
                          const ChosenVariances& variances, const std::vector<CommonTerm>& common)
     : model_(model), variances_(variances), common_(common) {

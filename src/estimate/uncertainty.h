@@ -20,6 +20,9 @@ struct CommonTerm {
 /// The common-mode terms the machine file states: probe offset, scales, squareness.
 std::vector<CommonTerm> common_terms(const Machine& machine);
 
+/// The effects of the terms, in the same order.
+std::vector<Effect> effects_of(const std::vector<CommonTerm>& terms);
+
 /// Everything known about how uncertain the unknowns are.
 class Uncertainty {
  public:

@@ -339,4 +339,43 @@ std::string fit_sheet(const FitResult& result, const FitSheetOptions& options) {
   return text;
 }
 
+namespace {
+
+const Estimate* stated(const FitResult& result, const std::string& name) {
+  for (const AxisResult& axis : result.axes) {
+    if (axis.letter != name[0]) continue;
+    const bool location = name.find(".location.") != std::string::npos;
+    for (const NamedEstimate& named : location ? axis.location : axis.orientation) {
+      if (named.key[0] == name.back()) return &named.estimate;
+    }
+  }
+  return nullptr;
+}
+
+}  // namespace
+
+std::string trials_sheet(const TrialsResult& trials, const FitResult& result, bool inch) {
+  const Lengths lengths(inch);
+  std::string text =
+      heading(fmt::format("THE SURVEY REPEATED ON PAPER ({} trials, seed {}, {:.1f} s)",
+                          trials.trials, trials.seed, trials.seconds));
+  text += fmt::format("  {:<18}{:>12}{:>16}{:>18}\n", "output", "shift", "half 95 % width",
+                      "stated U95");
+  for (const TrialOutput& output : trials.outputs) {
+    const Estimate* estimate = stated(result, output.name);
+    if (estimate == nullptr) continue;
+    const bool angle = output.name.find(".orientation.") != std::string::npos;
+    const auto show = [&](double value) {
+      return angle ? fmt::format("{:.2f} arcsec", arcsec_from_rad(value))
+                   : fmt::format("{} {}", lengths.small_plain(value), lengths.small_unit());
+    };
+    text +=
+        fmt::format("  {:<18}{:>12}{:>16}{:>18}\n", output.name, show(output.mean - output.value),
+                    show(0.5 * (output.high - output.low)), show(estimate->U95_absolute));
+  }
+  return text +
+         "  The stated U95 is wider by Student's t where the survey itself had to find its "
+         "sigmas.\n";
+}
+
 }  // namespace pivotrace

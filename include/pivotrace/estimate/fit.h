@@ -15,8 +15,8 @@ enum class OptionalUnknown {
   stylus_offset,  ///< X, Y of the stylus off the spindle axis: needs the spindle flipped between passes
   lobing,         ///< three-lobed trigger: needs touches at more than three bearings
   reversal,       ///< angle reached from below and from above: needs both
-  squareness,     ///< of the linear axes in the plane of each orbit: needs most of a circle
-  scale,          ///< one scale against the other in the plane of each orbit: needs most of a circle
+  squareness,  ///< of the linear axes in the plane of each orbit: needs most of a circle
+  scale,       ///< one scale against the other in the plane of each orbit: needs most of a circle
 };
 /// "drift", "stylus-offset", ... as typed on the command line.
 const char* optional_unknown_word(OptionalUnknown unknown);

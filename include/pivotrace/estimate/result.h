@@ -142,8 +142,8 @@ struct FitSummary {
 
 /// A systematic effect that was solved for together with the axes.
 struct EffectResult {
-  std::string name;      ///< "drift.X", "stylus offset.Y", ...
-  std::string unit;      ///< unit of the estimate: "mm/h", "mm", "rad", "mm/mm"
+  std::string name;  ///< "drift.X", "stylus offset.Y", ...
+  std::string unit;  ///< unit of the estimate: "mm/h", "mm", "rad", "mm/mm"
   Estimate estimate;
 };
 

@@ -4,6 +4,7 @@
 #include <string>
 
 #include "pivotrace/estimate/result.h"
+#include "pivotrace/estimate/trials.h"
 
 namespace pivotrace {
 
@@ -16,5 +17,8 @@ struct FitSheetOptions {
 /// quoted plane and its lean, axis pairs, artefacts, deviations by station, where the uncertainty
 /// comes from, findings, verdict, cautions. Values that were refused do not appear.
 std::string fit_sheet(const FitResult& result, const FitSheetOptions& options = {});
+
+/// The trials beside what the fit states: half the 95 % interval against U95, output by output.
+std::string trials_sheet(const TrialsResult& trials, const FitResult& result, bool inch);
 
 }  // namespace pivotrace

@@ -132,6 +132,8 @@ struct Machine {
   std::vector<Artefact> artefacts;
   std::vector<Obstacle> obstacles;
 
+  /// True when the file states every sigma and no default stands in.
+  bool sigmas_stated() const;
   /// Index of the rotary axis with this letter, or -1.
   int rotary_index(char letter) const;
   /// Index of the artefact with this name, or -1.

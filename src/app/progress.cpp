@@ -1,0 +1,35 @@
+#include "app/progress.h"
+
+#include <ostream>
+#include <utility>
+
+namespace pivotrace::app {
+
+namespace {
+
+constexpr std::chrono::milliseconds quiet_time{1000};
+constexpr std::chrono::milliseconds between_updates{100};
+constexpr const char* erase_line = "\r\033[K";
+
+}  // namespace
+
+ProgressLine::ProgressLine(const Console& console, std::string what, std::string unit)
+    : console_(console),
+      what_(std::move(what)),
+      unit_(std::move(unit)),
+      next_(Clock::now() + quiet_time) {}
+
+void ProgressLine::show(std::size_t count) {
+  if (!console_.err_is_terminal) return;
+  const Clock::time_point now = Clock::now();
+  if (now < next_) return;
+  next_ = now + between_updates;
+  shown_ = true;
+  console_.err << erase_line << what_ << ": " << count << ' ' << unit_ << std::flush;
+}
+
+void ProgressLine::clear() {
+  if (std::exchange(shown_, false)) console_.err << erase_line << std::flush;
+}
+
+}  // namespace pivotrace::app

@@ -1,0 +1,161 @@
+#include "estimate/cases.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "estimate/observability.h"
+#include "estimate/optional_unknowns.h"
+#include "estimate/start.h"
+#include "estimate/uncertainty.h"
+
+namespace pivotrace {
+
+RandomModel stated_random_model(const Model& model) {
+  const Machine& machine = model.machine();
+  RandomModel random;
+  // A touch sigma of zero would make every other error infinitely unlikely: 1 nm stands for it.
+  random.touch_sigma_mm = std::max(machine.probe.touch_sigma_mm, 1e-6);
+  random.station_sigma_mm = machine.linear.station_sigma_mm;
+  for (std::size_t axis = 0; axis < machine.rotary.size(); ++axis) {
+    const bool turned = model.axis_turned(static_cast<int>(axis));
+    random.index_sigma_rad[axis] = turned ? machine.rotary[axis].index_sigma_rad : 0.0;
+  }
+  return random;
+}
+
+namespace {
+
+/// Why a search did not settle: usually because the touches hardly determine something.
+Problems why_unsettled(const Model& model, const RandomModel& random, const Minimum& minimum,
+                       const FitOptions& options) {
+  const Adjusted there = adjusted_at(model, random, minimum.unknowns, {});
+  if (!there.information.full_rank()) return unseen_directions(model, there.information);
+  ChosenVariances stated;
+  stated.random = random;
+  Problems weak = weak_outputs(model, there, Uncertainty(model, there, stated, {}),
+                               {options.location_limit_mm, options.orientation_limit_rad});
+  if (!weak.empty()) return weak;
+  return {{ProblemNumber::did_not_converge,
+           fmt::format("the adjustment did not settle within {} steps", options.max_iterations),
+           {model.survey().file, 0, 0},
+           "check that every touch names the right artefact and angles, and that the rough "
+           "positions in the machine file are within a few centimetres"}};
+}
+
+/// minimise(), insisting on an answer.
+Expected<Minimum> settled(const Model& model, const RandomModel& random,
+                          const Eigen::VectorXd& start, const FitOptions& options) {
+  Expected<Minimum> minimum = minimise(model, random, start, options.max_iterations);
+  if (!minimum || minimum->converged) return minimum;
+  return tl::make_unexpected(why_unsettled(model, random, *minimum, options));
+}
+
+Expected<Solved> solve(const Model& model, const Eigen::VectorXd& start,
+                       const std::vector<Effect>& common, const FitOptions& options) {
+  const RandomModel stated = stated_random_model(model);
+  Expected<Minimum> minimum = settled(model, stated, start, options);
+  if (!minimum) return tl::make_unexpected(minimum.error());
+  Solved solved;
+  solved.minimum = *minimum;
+  solved.adjusted = adjusted_at(model, stated, minimum->unknowns, common);
+  if (!solved.adjusted.information.full_rank()) {
+    return tl::make_unexpected(unseen_directions(model, solved.adjusted.information));
+  }
+  solved.chosen = choose_variances(model, stated, solved.adjusted, model.machine().sigmas_stated());
+  if (!solved.chosen.touch_estimated && !solved.chosen.station_estimated) return solved;
+  minimum = settled(model, solved.chosen.random, solved.minimum.unknowns, options);
+  if (!minimum) return tl::make_unexpected(minimum.error());
+  minimum->iterations += solved.minimum.iterations;
+  minimum->seconds += solved.minimum.seconds;
+  solved.minimum = *minimum;
+  solved.adjusted = adjusted_at(model, solved.chosen.random, minimum->unknowns, common);
+  return solved;
+}
+
+Expected<Case> solved_case(const Machine& machine, const Survey& survey,
+                           const std::vector<bool>& excluded, const FitOptions& options) {
+  Case fitted;
+  fitted.part = std::make_unique<SurveyPart>(without(survey, excluded));
+  const Model plain(machine, fitted.part->survey);
+  fitted.model =
+      std::make_unique<Model>(machine, fitted.part->survey, effects_for(plain, options.unknowns));
+  const Model& model = *fitted.model;
+  if (Problems problems = problems_before_solving(model); !problems.empty()) {
+    return tl::make_unexpected(std::move(problems));
+  }
+  Expected<Solved> solved =
+      solve(model, starting_unknowns(model), effects_of(common_terms(machine)), options);
+  if (!solved) return tl::make_unexpected(solved.error());
+  fitted.solved = std::move(*solved);
+  return fitted;
+}
+
+/// Screening twice: once under the stated sigmas, and where the survey then says itself how large
+/// they are, once more under those, because a cautious machine file hides small blunders.
+Screening screened(const Machine& machine, const Survey& survey, Case& fitted,
+                   const FitOptions& options) {
+  const ScreeningOptions limits;
+  const auto pass = [&](const RandomModel& random) {
+    return screen(machine, survey, fitted.model->turns(), random, fitted.model->layout().effects,
+                  limits);
+  };
+  Screening screening = pass(stated_random_model(*fitted.model));
+  const auto refit = [&] {
+    Expected<Case> again = solved_case(machine, survey, screening.excluded, options);
+    if (again) fitted = std::move(*again);
+    return again.has_value();
+  };
+  const bool none = std::none_of(screening.excluded.begin(), screening.excluded.end(),
+                                 [](bool left_out) { return left_out; });
+  if (!none && !refit()) {
+    screening.excluded.assign(survey.touches.size(), false);
+    screening.exclusions.clear();
+    screening.given_up = true;
+    return screening;
+  }
+  const ChosenVariances& chosen = fitted.solved.chosen;
+  if (!chosen.touch_estimated || !chosen.station_estimated || screening.given_up) return screening;
+  Screening second = pass(chosen.random);
+  if (second.given_up || second.excluded == screening.excluded) return screening;
+  std::swap(screening, second);
+  if (refit()) return screening;
+  std::swap(screening, second);
+  refit();
+  return screening;
+}
+
+}  // namespace
+
+Expected<ScreenedCase> screened_case(const Machine& machine, const Survey& survey,
+                                     const FitOptions& options) {
+  if (Problems problems = options.validate(); !problems.empty()) {
+    return tl::make_unexpected(std::move(problems));
+  }
+  const Model whole(machine, survey);
+  if (Problems problems = problems_before_solving(whole); !problems.empty()) {
+    return tl::make_unexpected(std::move(problems));
+  }
+  ScreenedCase result;
+  result.screening.excluded.assign(survey.touches.size(), false);
+  Expected<Case> fitted = solved_case(machine, survey, result.screening.excluded, options);
+  result.sense = check_turn_sense(whole, stated_random_model(whole),
+                                  fitted ? &fitted->solved.adjusted : nullptr);
+  if (!fitted) {
+    // Under the wrong sense every other complaint is a consequence of it.
+    if (result.sense.wrong()) return failure(result.sense.as_problem(whole));
+    return tl::make_unexpected(fitted.error());
+  }
+  const bool nobody_to_blame =
+      result.sense.wrong() ||
+      one_story_explains_all(*fitted->model, stated_random_model(*fitted->model),
+                             fitted->solved.adjusted.unknowns);
+  if (options.screen && !nobody_to_blame) {
+    result.screening = screened(machine, survey, *fitted, options);
+  }
+  result.fitted = std::move(*fitted);
+  return result;
+}
+
+}  // namespace pivotrace

@@ -1,0 +1,42 @@
+// One survey on its way through solution and screening: shared by the fit and by the trials.
+#pragma once
+
+#include <memory>
+
+#include "estimate/screening.h"
+#include "estimate/turn_sense.h"
+#include "estimate/variance_components.h"
+#include "pivotrace/estimate/fit.h"
+
+namespace pivotrace {
+
+/// Sigmas as the machine file states them; an axis that never turned in the survey adds nothing.
+RandomModel stated_random_model(const Model& model);
+
+/// The minimum under the stated sigmas, then again under estimated ones where they changed.
+struct Solved {
+  Minimum minimum;
+  Adjusted adjusted;
+  ChosenVariances chosen;
+};
+
+/// Everything one survey needs while it is being fitted. The part (what screening left in) must
+/// outlive the model that refers to it.
+struct Case {
+  std::unique_ptr<SurveyPart> part;
+  std::unique_ptr<Model> model;
+  Solved solved;
+};
+
+/// A case with what screening left out and what the touches say about the turn senses.
+struct ScreenedCase {
+  Case fitted;
+  Screening screening;
+  SenseVerdict sense;
+};
+
+/// Solves, asks for the turn sense, screens, solves again. Fails like fit_survey.
+Expected<ScreenedCase> screened_case(const Machine& machine, const Survey& survey,
+                                     const FitOptions& options);
+
+}  // namespace pivotrace
