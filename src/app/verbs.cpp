@@ -7,6 +7,10 @@ void add_all_verbs(CLI::App& app, Console& console, VerbAction& action) {
   add_plan_verb(app, console, action);
   add_cycle_verb(app, console, action);
   add_fit_verb(app, console, action);
+  add_write_verb(app, console, action);
+  add_judge_verb(app, console, action);
+  add_reseat_verb(app, console, action);
+  add_shim_verb(app, console, action);
 }
 
 }  // namespace pivotrace::app

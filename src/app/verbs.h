@@ -15,5 +15,8 @@ void add_plan_verb(CLI::App& app, Console& console, VerbAction& action);
 void add_cycle_verb(CLI::App& app, Console& console, VerbAction& action);
 void add_fit_verb(CLI::App& app, Console& console, VerbAction& action);
 void add_write_verb(CLI::App& app, Console& console, VerbAction& action);
+void add_judge_verb(CLI::App& app, Console& console, VerbAction& action);
+void add_reseat_verb(CLI::App& app, Console& console, VerbAction& action);
+void add_shim_verb(CLI::App& app, Console& console, VerbAction& action);
 
 }  // namespace pivotrace::app

@@ -144,10 +144,8 @@ bool is_ambiguous(const std::string& line, std::size_t begin, std::size_t end,
   return whole && end + 1 < line.size() && line[end] == ',' && is_digit(line[end + 1]);
 }
 
-}  // namespace
-
-Expected<FoundNumber> find_number(const TextView& view, const MappingEntry& entry,
-                                  const std::string& file) {
+Expected<FoundNumber> search(const TextView& view, const MappingEntry& entry,
+                             const std::string& file) {
   std::optional<std::regex> pattern;
   if (entry.pattern) pattern.emplace(*entry.pattern, std::regex::ECMAScript);
   std::vector<FoundNumber> found;
@@ -180,6 +178,20 @@ Expected<FoundNumber> find_number(const TextView& view, const MappingEntry& entr
   }
   if (found.size() != 1) return not_once(found, entry, file);
   return found.front();
+}
+
+}  // namespace
+
+Expected<FoundNumber> find_number(const TextView& view, const MappingEntry& entry,
+                                  const std::string& file) {
+  try {
+    return search(view, entry, file);
+  } catch (const std::regex_error& error) {
+    return failure({ProblemNumber::bad_mapping,
+                    fmt::format("the pattern '{}' is too costly to search with: {}",
+                                entry.pattern.value_or(""), error.what()),
+                    entry.where, "write a simpler pattern, or use key"});
+  }
 }
 
 }  // namespace pivotrace

@@ -11,6 +11,7 @@
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/pivots/index_angles.h"
 #include "pivots/number_text.h"
+#include "pivots/wrapped_text.h"
 
 namespace pivotrace {
 
@@ -299,14 +300,21 @@ Expected<bool> judge_part(const FitResult& result, const Limits& limits, const J
   return true;
 }
 
-std::string limit_text(const std::optional<double>& limit, int decimals) {
-  return limit ? fixed_text(*limit, decimals) : "-";
+/// "-200.1000 to -200.0000", "up to 0.0200" or "from 0.0100".
+std::string zone_text(const std::optional<double>& low, const std::optional<double>& high,
+                      int decimals) {
+  if (low && high) {
+    return fmt::format("{} to {}", fixed_text(*low, decimals), fixed_text(*high, decimals));
+  }
+  if (high) return "up to " + fixed_text(*high, decimals);
+  return low ? "from " + fixed_text(*low, decimals) : "none";
 }
 
-std::string guarded_text(const Judgement& j, bool low) {
+/// A limit moved inwards by the guard band.
+std::optional<double> guarded(const Judgement& j, bool low) {
   const std::optional<double>& limit = low ? j.low : j.high;
-  if (!limit) return "-";
-  return fixed_text(low ? *limit + j.guard : *limit - j.guard, j.decimals);
+  if (!limit) return std::nullopt;
+  return low ? *limit + j.guard : *limit - j.guard;
 }
 
 nlohmann::ordered_json json_number(const std::optional<double>& number) {
@@ -380,30 +388,31 @@ std::string judge_text(const FitResult& result, const JudgeReport& report) {
     text += fmt::format("\n{}: {}\n", j.value, verdict_word(j.verdict));
     text += fmt::format("  measured {} {}, U95 {} {}\n", fixed_text(j.measured, j.decimals), j.unit,
                         uncertainty_text(j.U95, j.decimals), j.unit);
-    text += fmt::format("  limits {} to {} {}; guard band {} {}; proven only from {} to {} {}\n",
-                        limit_text(j.low, j.decimals), limit_text(j.high, j.decimals), j.unit,
-                        uncertainty_text(j.guard, j.decimals), j.unit, guarded_text(j, true),
-                        guarded_text(j, false), j.unit);
+    text += fmt::format("  limits {} {}\n", zone_text(j.low, j.high, j.decimals), j.unit);
+    text += fmt::format("  guard band {} {}, so proven only {} {}\n",
+                        uncertainty_text(j.guard, j.decimals), j.unit,
+                        zone_text(guarded(j, true), guarded(j, false), j.decimals), j.unit);
     if (std::isfinite(j.probability)) {
       text += fmt::format("  probability that it lies within the limits: {} percent\n",
                           fixed_text(100.0 * j.probability, 1));
     }
-    if (!j.settles.empty()) text += fmt::format("  {}\n", j.settles);
+    if (!j.settles.empty()) text += wrapped(j.settles, "  ", 2);
   }
   if (!report.mismatches.empty()) {
     text += "\nWhat it does to parts: worst step between features cut at two index positions\n";
   }
   for (const PartMismatch& m : report.mismatches) {
     text += fmt::format(
-        "  {}: {} mm (X {}, Y {}, Z {}), U95 {} mm\n"
-        "    between {} and {}, at X {} Y {} Z {} mm (machine, rotary axes at 0)\n",
+        "  {}:\n    {} mm (X {}, Y {}, Z {}), U95 {} mm\n"
+        "    between {} and {},\n    at X {} Y {} Z {} mm (machine coordinates, rotary axes at "
+        "0)\n",
         m.believed, fixed_text(m.worst_mm, 4), signed_text(m.step_mm.x(), 4),
         signed_text(m.step_mm.y(), 4), signed_text(m.step_mm.z(), 4), uncertainty_text(m.U95_mm, 4),
         angles_text(result, m.first_rad), angles_text(result, m.second_rad),
         fixed_text(m.corner_mm.x(), 1), fixed_text(m.corner_mm.y(), 1),
         fixed_text(m.corner_mm.z(), 1));
   }
-  for (const std::string& warning : report.warnings) text += "\nnote: " + warning + "\n";
+  for (const std::string& warning : report.warnings) text += "\n" + wrapped(warning, "note: ", 6);
   text += fmt::format("\nAll in all: {} (decision rule of ISO 14253-1)\n",
                       verdict_word(report.verdict));
   return text;

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <filesystem>
 
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/pivots/patch.h"
@@ -9,6 +10,7 @@
 #include "pivots/iso_time.h"
 #include "pivots/number_text.h"
 #include "pivots/text_view.h"
+#include "pivots/wrapped_text.h"
 
 namespace pivotrace {
 
@@ -197,8 +199,9 @@ void add_notes(PatchPlan& plan) {
   if (plan.target.edited_since_last_patch) {
     plan.notes.push_back("the file was edited by other means since its last patch");
   }
-  if (plan.target.path != plan.target.real_path) {
-    plan.notes.push_back("the file itself is " + plan.target.real_path);
+  const auto said = std::filesystem::absolute(plan.target.path).lexically_normal();
+  if (plan.target.path != plan.target.real_path && said != plan.target.real_path) {
+    plan.notes.push_back("this name leads to the file " + plan.target.real_path);
   }
 }
 
@@ -274,7 +277,7 @@ std::string patch_table(const PatchPlan& plan) {
                         amount_text(edit.quantity, edit.change, true), U95_text(edit),
                         edit.within_U95() ? "  within its U95" : "");
   }
-  for (const std::string& note : plan.notes) text += "note: " + note + "\n";
+  for (const std::string& note : plan.notes) text += wrapped(note, "note: ", 6);
   return text;
 }
 

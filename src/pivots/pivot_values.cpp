@@ -8,6 +8,7 @@
 #include "pivotrace/geometry/angle.h"
 #include "pivots/near_name.h"
 #include "pivots/number_text.h"
+#include "pivots/wrapped_text.h"
 
 namespace pivotrace {
 
@@ -226,14 +227,15 @@ std::string list_pivot_values(const std::vector<PivotValue>& values, LengthUnit 
   std::size_t widest = 4;
   for (const PivotValue& value : values) widest = std::max(widest, value.name.size());
   std::string text = fmt::format("{:<{}}  {:>14}  {:>10}  {:<10}  {}\n", "name", widest, "value",
-                                 "U95", "unit", "meaning");
+                                 "U95", "unit", "ISO 230-1");
   for (const PivotValue& value : values) {
     const int decimals = shown_decimals(value.quantity, unit);
-    const std::string symbol = value.symbol.empty() ? "" : fmt::format(" [{}]", value.symbol);
-    text += fmt::format("{:<{}}  {:>14}  {:>10}  {:<10}  {}{}\n", value.name, widest,
+    const std::string symbol = value.symbol.empty() ? "" : "  " + value.symbol;
+    text += fmt::format("{:<{}}  {:>14}  {:>10}  {:<10}{}\n", value.name, widest,
                         fixed_text(shown_value(value, value.value, unit), decimals),
                         uncertainty_text(shown_value(value, value.U95, unit), decimals),
-                        unit_word(value.quantity, unit), value.meaning, symbol);
+                        unit_word(value.quantity, unit), symbol);
+    text += wrapped(value.meaning, "    ", 4);
   }
   return text;
 }

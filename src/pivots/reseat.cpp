@@ -5,11 +5,13 @@
 #include <Eigen/Geometry>
 #include <algorithm>
 #include <cmath>
+#include <nlohmann/json.hpp>
 
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/pivots/index_angles.h"
 #include "pivots/fitted_machine.h"
 #include "pivots/number_text.h"
+#include "pivots/wrapped_text.h"
 
 namespace pivotrace {
 
@@ -18,6 +20,12 @@ namespace {
 /// A lean left in the part beyond this is worth a warning: common practice, no source.
 constexpr double lean_worth_telling_mm_per_300 = 0.01;
 constexpr double same_angle_rad = 1e-9;
+
+/// Turning an offset about an axis is only right when both count from the same place.
+constexpr const char* taught_caution =
+    "The taught offset must count as the touch record does: Z to the centre of the stylus ball. "
+    "One "
+    "that counts to the spindle nose comes out wrong at every other angle.";
 
 class Reseating {
  public:
@@ -157,6 +165,7 @@ std::string program_header(const FitResult& result, const ReseatRequest& request
   text += comment_lines(
       "G10 L2 acts at once on the active offset. A G92 shift adds to it. M2 clears G92 and selects "
       "G54.");
+  text += comment_lines(taught_caution);
   text += comment_lines("Index the axis first, then call the offset that belongs to the angle.");
   for (const std::string& warning : table.warnings) text += comment_lines("NOTE: " + warning);
   return text;
@@ -207,25 +216,35 @@ std::string reseat_text(const FitResult& result, const ReseatRequest& request,
                                  result.machine_name, unit);
   text += fmt::format("taught at {}: {}\n", angles_text(result, request.taught_at_rad),
                       xyz_text(request.taught_mm, request.unit));
-  text += fmt::format("{:<10} {:<28} {:>12} {:>12} {:>12}  {:>28}  {:>14}\n", "offset", "index",
-                      "X", "Y", "Z", "U95 X Y Z (axis lines)", "lean mm/300mm");
+  std::size_t widest = 5;
   for (const ReseatRow& row : table.rows) {
-    std::string U95;
+    widest = std::max(widest, angles_text(result, row.angles_rad).size());
+  }
+  text += fmt::format("{:<9} {:<{}} {:>11} {:>11} {:>11} {:>8} {:>9}\n", "offset", "index", widest,
+                      "X", "Y", "Z", "U95", "lean");
+  for (const ReseatRow& row : table.rows) {
+    text +=
+        fmt::format("{:<9} {:<{}}", offset_words(row), angles_text(result, row.angles_rad), widest);
     for (int i = 0; i < 3; ++i) {
-      U95 += fmt::format("{}{}", i == 0 ? "" : " ",
-                         uncertainty_text(shown_length(row.U95_mm[i], request.unit), decimals));
-    }
-    text += fmt::format("{:<10} {:<28}", offset_words(row), angles_text(result, row.angles_rad));
-    for (int i = 0; i < 3; ++i) {
-      text += fmt::format(" {:>12}",
+      text += fmt::format(" {:>11}",
                           fixed_text(shown_length(row.offset_mm[i], request.unit), decimals));
     }
-    text += fmt::format("  {:>28}  {:>14}\n", U95,
-                        fixed_text(mm_per_300_from_rad(row.lean_left_rad), 4));
+    text +=
+        fmt::format(" {:>8} {:>9}\n",
+                    uncertainty_text(shown_length(row.U95_mm.maxCoeff(), request.unit), decimals),
+                    fixed_text(mm_per_300_from_rad(row.lean_left_rad), 4));
   }
-  text +=
-      "The uncertainty of the taught offset itself comes on top. A wrong offset can wreck tool, "
-      "part and machine: check the first run without a part, slowly.\n";
+  text += wrapped(
+      "U95 is that of the worst coordinate, from the axis lines alone; the uncertainty of the "
+      "taught "
+      "offset itself comes on top. Lean: mm over 300 mm that stay in the part.",
+      "", 0);
+  text += wrapped(taught_caution, "", 0);
+  text += wrapped(
+      "CAUTION: a wrong offset can wreck tool, part and machine. Check the first run without a "
+      "part, "
+      "slowly, by the machine's manual and local safety rules.",
+      "", 0);
   return text;
 }
 
@@ -258,6 +277,34 @@ std::string reseat_csv(const FitResult& result, const ReseatRequest& request,
     text += fixed_text(mm_per_300_from_rad(row.lean_left_rad), 6) + "\n";
   }
   return text;
+}
+
+std::string reseat_json(const FitResult& result, const ReseatRequest& request,
+                        const ReseatTable& table) {
+  nlohmann::ordered_json json;
+  json["format"] = "pivotrace-reseat-1";
+  json["machine"] = result.machine_name;
+  json["units"] = unit_word(Quantity::length, request.unit);
+  json["written"] = request.date;
+  json["rows"] = nlohmann::ordered_json::array();
+  for (const ReseatRow& row : table.rows) {
+    nlohmann::ordered_json entry;
+    entry["work_offset"] = row.work_offset == 0 ? nlohmann::ordered_json(nullptr)
+                                                : nlohmann::ordered_json(row.work_offset);
+    for (std::size_t i = 0; i < result.axes.size(); ++i) {
+      if (result.axes[i].side != AxisSide::work) continue;
+      entry["angles_deg"][std::string(1, result.axes[i].letter)] = deg_from_rad(row.angles_rad[i]);
+    }
+    for (int i = 0; i < 3; ++i) {
+      const std::string letter(1, "XYZ"[i]);
+      entry["offset"][letter] = shown_length(row.offset_mm[i], request.unit);
+      entry["U95"][letter] = shown_length(row.U95_mm[i], request.unit);
+    }
+    entry["lean_mm_per_300"] = mm_per_300_from_rad(row.lean_left_rad);
+    json["rows"].push_back(entry);
+  }
+  json["warnings"] = table.warnings;
+  return json.dump(2, ' ', false, nlohmann::ordered_json::error_handler_t::replace) + "\n";
 }
 
 Expected<std::string> reseat_program(const FitResult& result, const ReseatRequest& request,

@@ -6,10 +6,14 @@
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/pivots/shim.h"
 #include "pivots/number_text.h"
+#include "pivots/wrapped_text.h"
 
 namespace pivotrace {
 
 namespace {
+
+/// Gaps below this are no gaps: a tenth of a micrometre.
+constexpr double least_gap_mm = 1e-4;
 
 std::string per_300(double rad) { return fixed_text(mm_per_300_from_rad(rad), 4); }
 
@@ -54,38 +58,39 @@ std::string shift_text(const Eigen::Vector3d& shift) {
                      signed_text(shift.z(), 4));
 }
 
+std::string numbered(int step, const std::string& text) {
+  return wrapped(text, fmt::format("{}. ", step), 3);
+}
+
 std::string steps_text(const ShimAdvice& advice) {
   int step = 1;
-  std::string text;
-  text += fmt::format("{}. Slacken the bolts one at a time and lay shims:\n", step++);
+  std::string text = numbered(step++, "Slacken the bolts one at a time and lay shims:");
   for (const FootAdvice& foot : advice.feet) {
     text += fmt::format("     foot \"{}\": {} mm ({}); exact {} mm\n", foot.name,
                         fixed_text(foot.shim_mm, 3), pieces_text(foot.pieces_mm),
                         fixed_text(foot.exact_mm, 4));
   }
-  if (advice.rock_mm > 1e-4) {
-    text += fmt::format(
-        "     the steps of the shims leave a gap of up to {} mm under a foot: "
-        "close it with foil, do not pull it down with the bolt\n",
-        fixed_text(advice.rock_mm, 4));
+  if (advice.rock_mm > least_gap_mm) {
+    text += wrapped(fmt::format("the steps of the shims leave a gap of up to {} mm under a foot: "
+                                "close it with foil, do not pull it down with the bolt",
+                                fixed_text(advice.rock_mm, 4)),
+                    "     ", 5);
   }
   if (advice.tap) {
-    text += fmt::format(
-        "{}. Keep {} snug as the point to turn about, set an indicator at foot "
-        "\"{}\" and tap there towards {} until it has moved {} mm.\n",
-        step++, advice.tap->about, advice.tap->at, direction_text(advice.tap->towards),
-        fixed_text(advice.tap->amount_mm, 4));
+    text += numbered(
+        step++, fmt::format("Turn the unit about {}: set an indicator at foot "
+                            "\"{}\" and tap there towards {} until it has moved {} mm.",
+                            advice.tap->about, advice.tap->at, direction_text(advice.tap->towards),
+                            fixed_text(advice.tap->amount_mm, 4)));
   }
-  text +=
-      fmt::format("{}. Tighten in turns, crosswise, and see that the indicator stays.\n", step++);
+  text += numbered(step++, "Tighten in turns, crosswise, and see that the indicator stays.");
   if (advice.tailstock_shift_mm) {
-    text += fmt::format("{}. Then move the tailstock centre by {}.\n", step++,
-                        shift_text(*advice.tailstock_shift_mm));
+    text += numbered(step++, fmt::format("Then move the tailstock centre by {}.",
+                                         shift_text(*advice.tailstock_shift_mm)));
   }
-  text += fmt::format(
-      "{}. Measure again. The centre moves by about {}: old offsets are wrong now; "
-      "write new ones from the new result.\n",
-      step, shift_text(advice.centre_shift_mm));
+  text += numbered(step, fmt::format("Measure again. The centre moves by about {}: old offsets are "
+                                     "wrong then; write new ones from the new result.",
+                                     shift_text(advice.centre_shift_mm)));
   return text;
 }
 
@@ -95,16 +100,17 @@ std::string shim_text(const FitResult& result, const ShimAdvice& advice) {
   std::string text = fmt::format("Machine \"{}\", axis {}\n", result.machine_name, advice.letter);
   text += fmt::format("lean {} mm over 300 mm, U95 {}\n", per_300(advice.lean_rad),
                       uncertainty_text(mm_per_300_from_rad(advice.lean_U95_rad), 4));
-  text += verdict_text(advice) + "\n";
+  text += wrapped(verdict_text(advice), "", 0);
   if (!advice.nothing_to_gain) {
     text += "\n" + steps_text(advice);
     text += fmt::format("Lean to be expected afterwards: {} mm over 300 mm\n",
                         per_300(advice.lean_expected_rad));
   }
-  for (const std::string& note : advice.notes) text += "note: " + note + "\n";
-  text +=
+  for (const std::string& note : advice.notes) text += wrapped(note, "note: ", 6);
+  text += wrapped(
       "CAUTION: machine off and locked before hands go near the unit; a heavy unit needs lifting "
-      "gear. Follow the maker's manual and local safety rules.\n";
+      "gear. Follow the maker's manual and local safety rules.",
+      "", 0);
   return text;
 }
 

@@ -250,9 +250,9 @@ TEST_CASE("the report reads with units, guard band and verdict; the JSON holds t
   const FitResult result = one_axis_result();
   const JudgeReport judged = report(result, all);
   const std::string text = judge_text(result, judged);
-  for (const char* wanted :
-       {"A.centre.Y: conforms", "measured -200.0123 mm, U95 0.0044 mm", "guard band 0.0044 mm",
-        "percent", "old values", "new values", "All in all: conforms"}) {
+  for (const char* wanted : {"A.centre.Y: conforms", "measured -200.0123 mm, U95 0.0044 mm",
+                             "guard band 0.0044 mm", "percent", "old values", "new values",
+                             "limits -200.1000 to -200.0000 mm", "All in all: conforms"}) {
     CHECK_MESSAGE(text.find(wanted) != std::string::npos, wanted << " in\n" << text);
   }
   const auto json = nlohmann::json::parse(judge_json(result, judged));

@@ -9,6 +9,7 @@
 
 #include "pivotrace/pivots/offset_program.h"
 #include "pivots/sample_result.h"
+#include "reference_data.h"
 
 using namespace pivotrace;
 using namespace pivotrace::testing;
@@ -155,4 +156,23 @@ TEST_CASE("work offsets have their usual words") {
   CHECK(work_offset_word(6) == "G59");
   CHECK(work_offset_word(7) == "G59.1");
   CHECK(work_offset_word(9) == "G59.3");
+}
+
+TEST_CASE("work offsets are accepted exactly as the original interpreter accepts them") {
+  // Answers of the public-domain NIST RS274/NGC version 3 interpreter to single lines.
+  const std::string oracle = "rs274ngc/nist-v3-oracle.txt";
+  if (!have_reference(oracle)) return;
+  std::ifstream stream(reference_path(oracle));
+  const std::regex set_offset(R"(g10 l2 p(\d+) x5\s+-> (ERROR)?.*)");
+  int compared = 0;
+  std::smatch match;
+  for (std::string line; std::getline(stream, line);) {
+    if (!std::regex_match(line, match, set_offset)) continue;
+    OffsetProgramOptions options;
+    options.work_offset = std::stoi(match[1]);
+    INFO(line);
+    CHECK(offset_program(one_axis_result(), options).has_value() == !match[2].matched);
+    ++compared;
+  }
+  CHECK(compared >= 3);
 }

@@ -52,7 +52,7 @@ std::string unit_word(Quantity quantity, LengthUnit unit);
 /// Decimals that lose nothing a machine can place: 1e-5 mm, 1e-6 inch, 1e-6 deg.
 int shown_decimals(Quantity quantity, LengthUnit unit);
 
-/// `pivotrace write --list` as text: name, unit, value, U95, meaning; one line each.
+/// `pivotrace write --list` as text: name, value, U95 and unit, and under it the meaning.
 std::string list_pivot_values(const std::vector<PivotValue>& values, LengthUnit unit);
 
 }  // namespace pivotrace

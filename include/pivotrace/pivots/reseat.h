@@ -12,8 +12,9 @@
 namespace pivotrace {
 
 struct ReseatRequest {
-  Eigen::Vector3d taught_mm =
-      Eigen::Vector3d::Zero();           ///< work offset as taught, machine coordinates
+  /// Work offset as taught, machine coordinates, Z to the centre of the stylus ball as in the
+  /// touch record.
+  Eigen::Vector3d taught_mm = Eigen::Vector3d::Zero();
   RotaryAngles taught_at_rad{};          ///< angles it was taught at, order of the result's axes
   std::vector<RotaryAngles> targets;     ///< angles an offset is wanted for
   int first_offset = first_work_offset;  ///< P number of the first target
@@ -49,6 +50,8 @@ std::string reseat_text(const FitResult& result, const ReseatRequest& request,
                         const ReseatTable& table);
 std::string reseat_csv(const FitResult& result, const ReseatRequest& request,
                        const ReseatTable& table);
+std::string reseat_json(const FitResult& result, const ReseatRequest& request,
+                        const ReseatTable& table);
 /// `G10 L2 P1..P9` (RS274/NGC, NISTIR 6556) after an operator stop. P510 when offsets run out: half
 /// a set of offsets is worse than none.
 Expected<std::string> reseat_program(const FitResult& result, const ReseatRequest& request,

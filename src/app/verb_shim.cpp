@@ -1,0 +1,65 @@
+#include <memory>
+#include <ostream>
+
+#include "app/refusal.h"
+#include "app/verbs.h"
+#include "pivotrace/files/mounting_file.h"
+#include "pivotrace/files/result_file.h"
+#include "pivotrace/pivots/shim.h"
+
+namespace pivotrace::app {
+
+namespace {
+
+struct ShimArguments {
+  std::string result_file;
+  std::string feet_file;
+  std::string axis;
+  std::string output;
+  bool json = false;
+};
+
+ExitCode run(const ShimArguments& arguments, const Console& console) {
+  const auto result = read_result(arguments.result_file);
+  if (!result) return refuse(console, result.error());
+  const auto mounting = read_mounting(arguments.feet_file);
+  if (!mounting) return refuse(console, mounting.error());
+  const auto axis = axis_letter(arguments.axis);
+  if (!axis) return refuse(console, axis.error());
+  const auto advice = shim_advice(*result, *mounting, *axis);
+  if (!advice) return refuse(console, advice.error());
+  const auto delivered =
+      deliver(console, arguments.output,
+              arguments.json ? shim_json(*result, *advice) : shim_text(*result, *advice));
+  if (!delivered) return refuse(console, delivered.error());
+  return advice->nothing_to_gain || advice->offset_is_enough ? ExitCode::good : ExitCode::not_good;
+}
+
+}  // namespace
+
+void add_shim_verb(CLI::App& app, Console& console, VerbAction& action) {
+  const auto arguments = std::make_shared<ShimArguments>();
+  CLI::App* verb = app.add_subcommand(
+      "shim", "Say how to move the unit on the table: shims under each foot, which end to tap");
+  verb->footer(
+      "Example:\n"
+      "  pivotrace shim fourth-axis.result.json --feet fourth-axis.feet.toml\n"
+      "Feet, keys and tailstock stand in the machine file or in a file of their own.\n"
+      "CAUTION: machine off and locked before hands go near the unit; a heavy unit needs lifting\n"
+      "gear. Follow the maker's manual and local safety rules.\n"
+      "Exit code 0: nothing to gain, or a work offset is enough; 1: the unit should be aligned.");
+  verb->add_option("RESULT", arguments->result_file, "result of 'pivotrace fit' (*.result.json)")
+      ->required();
+  verb->add_option("--feet", arguments->feet_file,
+                   "where the unit stands: machine file or *.feet.toml")
+      ->required();
+  verb->add_option("--axis", arguments->axis,
+                   "axis to align; the outermost measured one if absent");
+  verb->add_option("-o,--output", arguments->output, "write to this file, not to the screen");
+  verb->add_flag("--json", arguments->json, "print the advice as JSON");
+  verb->callback([arguments, &console, &action] {
+    action = [arguments, &console] { return run(*arguments, console); };
+  });
+}
+
+}  // namespace pivotrace::app

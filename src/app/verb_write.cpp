@@ -1,0 +1,252 @@
+#include <memory>
+#include <ostream>
+
+#include "app/clock.h"
+#include "app/refusal.h"
+#include "app/verbs.h"
+#include "pivotrace/files/mapping_file.h"
+#include "pivotrace/files/result_file.h"
+#include "pivotrace/files/text_file.h"
+#include "pivotrace/pivots/offset_program.h"
+#include "pivotrace/pivots/patch.h"
+#include "pivotrace/pivots/value_table.h"
+#include "pivotrace/pivots/value_template.h"
+
+namespace pivotrace::app {
+
+namespace {
+
+struct WriteArguments {
+  std::string result_file;
+  std::string output;
+  std::string form = "program";
+  bool list = false;
+  bool json = false;
+  std::string units = "mm";
+  std::string axis;
+  std::string foot;
+  int work_offset = first_work_offset;
+  std::string template_file;
+  std::string patch_file;
+  std::vector<std::string> mapping_files;
+  std::vector<std::string> verify_files;
+  bool apply = false;
+  bool dry_run = false;
+  PatchPermissions permissions;
+};
+
+ExitCode put(const Console& console, const WriteArguments& arguments,
+             const Expected<std::string>& text) {
+  if (!text) return refuse(console, text.error());
+  const auto delivered = deliver(console, arguments.output, *text);
+  if (!delivered) return refuse(console, delivered.error());
+  if (!arguments.output.empty() && arguments.output != "-") {
+    console.err << "wrote " << arguments.output << '\n';
+  }
+  return ExitCode::good;
+}
+
+ExitCode write_list(const Console& console, const WriteArguments& arguments,
+                    const FitResult& result) {
+  const LengthUnit unit = length_unit(arguments.units);
+  if (arguments.json) {
+    return put(console, arguments, value_table(result, {TableFormat::json, unit, utc_now()}));
+  }
+  const auto values = pivot_values(result);
+  if (!values) return refuse(console, values.error());
+  return put(console, arguments, list_pivot_values(*values, unit));
+}
+
+ExitCode write_program(const Console& console, const WriteArguments& arguments,
+                       const FitResult& result) {
+  const auto axis = axis_letter(arguments.axis);
+  if (!axis) return refuse(console, axis.error());
+  const auto foot = axis_letter(arguments.foot);
+  if (!foot) return refuse(console, foot.error());
+  OffsetProgramOptions options;
+  options.work_offset = arguments.work_offset;
+  options.axis = *axis;
+  options.foot_towards = *foot;
+  options.unit = length_unit(arguments.units);
+  options.date = utc_now();
+  return put(console, arguments, offset_program(result, options));
+}
+
+ExitCode write_form(const Console& console, const WriteArguments& arguments,
+                    const FitResult& result) {
+  if (arguments.form == "program" && !arguments.json) {
+    return write_program(console, arguments, result);
+  }
+  TableFormat format = TableFormat::json;
+  if (arguments.form == "csv" && !arguments.json) format = TableFormat::csv;
+  if (arguments.form == "toml" && !arguments.json) format = TableFormat::toml;
+  return put(console, arguments,
+             value_table(result, {format, length_unit(arguments.units), utc_now()}));
+}
+
+ExitCode write_template(const Console& console, const WriteArguments& arguments,
+                        const FitResult& result) {
+  const auto text = read_file(arguments.template_file);
+  if (!text) return refuse(console, text.error());
+  TemplateOptions options;
+  options.unit = length_unit(arguments.units);
+  options.date = utc_now();
+  options.file = arguments.template_file;
+  return put(console, arguments, fill_template(result, *text, options));
+}
+
+ExitCode bad_arguments(const Console& console, const std::string& what, const std::string& advice) {
+  return refuse(console, {{ProblemNumber::bad_argument, what, {}, advice}});
+}
+
+ExitCode apply_plan(const Console& console, const PatchPlan& plan) {
+  const auto report = apply_patch(plan, utc_now());
+  if (!report) return refuse(console, report.error());
+  console.err << "wrote  " << report->file << "\nbackup " << report->backup << "\nrecord "
+              << report->record << '\n';
+  for (const std::string& note : report->notes) console.err << "note: " << note << '\n';
+  console.err << "CAUTION: these numbers steer the machine. Load the file anew where it is used, "
+                 "and check the\nfirst run without a part, slowly, by the machine's manual and "
+                 "local safety rules.\n";
+  return ExitCode::good;
+}
+
+ExitCode write_patch(const Console& console, const WriteArguments& arguments,
+                     const FitResult& result) {
+  if (arguments.mapping_files.size() != 1) {
+    return bad_arguments(console, "patching needs one mapping",
+                         "say which value goes where: --mapping my.mapping.toml");
+  }
+  const auto mapping = read_mapping(arguments.mapping_files.front());
+  if (!mapping) return refuse(console, mapping.error());
+  const auto target = read_target(arguments.patch_file);
+  if (!target) return refuse(console, target.error());
+  const auto plan = plan_patch(result, *mapping, *target, arguments.permissions);
+  if (!plan) return refuse(console, plan.error());
+  console.out << patch_table(*plan) << '\n' << patch_diff(*plan);
+  console.out.flush();
+  if (!plan->objections.empty()) {
+    console.err << "nothing is written:\n";
+    return refuse(console, plan->objections);
+  }
+  if (arguments.apply && !arguments.dry_run) return apply_plan(console, *plan);
+  console.err << "this was a dry run: nothing is written; add --apply to write\n";
+  return ExitCode::good;
+}
+
+ExitCode verify(const Console& console, const WriteArguments& arguments, const FitResult& result) {
+  const std::size_t mappings = arguments.mapping_files.size();
+  if (mappings != 1 && mappings != arguments.verify_files.size()) {
+    return bad_arguments(console, "each file to verify needs its mapping",
+                         "give one --mapping for all files, or one for each, in the same order");
+  }
+  std::vector<std::vector<HomeReading>> homes;
+  Problems problems;
+  for (std::size_t i = 0; i < arguments.verify_files.size(); ++i) {
+    const auto mapping = read_mapping(arguments.mapping_files[mappings == 1 ? 0 : i]);
+    if (!mapping) return refuse(console, mapping.error());
+    const auto target = read_target(arguments.verify_files[i]);
+    if (!target) return refuse(console, target.error());
+    const auto readings = read_homes(result, *mapping, *target);
+    if (readings) {
+      homes.push_back(*readings);
+    } else {
+      problems.insert(problems.end(), readings.error().begin(), readings.error().end());
+    }
+  }
+  if (!problems.empty()) return refuse(console, problems);
+  const auto verification = verify_homes(result, homes);
+  if (!verification) return refuse(console, verification.error());
+  console.out << verification->table;
+  if (!verification->disagreements.empty()) return refuse(console, verification->disagreements);
+  console.err << "all agree\n";
+  return ExitCode::good;
+}
+
+ExitCode run(const WriteArguments& arguments, const Console& console) {
+  const auto result = read_result(arguments.result_file);
+  if (!result) return refuse(console, result.error());
+  const bool patches = !arguments.patch_file.empty();
+  const bool verifies = !arguments.verify_files.empty();
+  if (arguments.list) return write_list(console, arguments, *result);
+  if (patches) {
+    const ExitCode code = write_patch(console, arguments, *result);
+    const bool then_verify = verifies && arguments.apply && !arguments.dry_run;
+    return code == ExitCode::good && then_verify ? verify(console, arguments, *result) : code;
+  }
+  if (verifies) return verify(console, arguments, *result);
+  if (!arguments.template_file.empty()) return write_template(console, arguments, *result);
+  return write_form(console, arguments, *result);
+}
+
+void add_form_options(CLI::App* verb, WriteArguments& arguments) {
+  verb->add_option("--form", arguments.form, "program (G10 L2), csv, json or toml table")
+      ->check(CLI::IsMember({"program", "csv", "json", "toml"}))
+      ->capture_default_str();
+  verb->add_option("--work-offset", arguments.work_offset,
+                   "offset the program sets: 1 = G54 ... 6 = G59, 7..9 = G59.1..G59.3")
+      ->capture_default_str();
+  verb->add_option("--axis", arguments.axis, "axis whose centre becomes the origin");
+  verb->add_option("--foot", arguments.foot,
+                   "with --axis: origin is the point on it nearest to this second axis");
+  verb->add_option("--units", arguments.units, "mm or inch")
+      ->check(CLI::IsMember({"mm", "inch"}))
+      ->capture_default_str();
+  verb->add_flag("--list", arguments.list, "show every value by name, with its meaning");
+  verb->add_flag("--json", arguments.json, "the table of values as JSON");
+  verb->add_option("--template", arguments.template_file,
+                   "fill this text template: {{A.centre.Y}} and the like");
+  verb->add_option("-o,--output", arguments.output, "write to this file, not to the screen");
+}
+
+void add_patch_options(CLI::App* verb, WriteArguments& arguments) {
+  verb->add_option("--patch", arguments.patch_file,
+                   "text file (a post, a parameter list) to take the values; shows what would "
+                   "change");
+  verb->add_option("--mapping", arguments.mapping_files,
+                   "which value goes where in the file (*.mapping.toml)");
+  verb->add_flag("--apply", arguments.apply, "with --patch: write it, keeping a backup beside");
+  verb->add_flag("--dry-run", arguments.dry_run, "with --patch: only show (the default)");
+  verb->add_option("--verify", arguments.verify_files,
+                   "read the values back from these files and compare");
+  PatchPermissions& may = arguments.permissions;
+  verb->add_flag("--allow-large-change", may.large_change,
+                 "write changes above 1 mm or 0.5 deg (or the mapping's limit)");
+  verb->add_flag("--allow-small-change", may.small_change, "write changes below their U95");
+  verb->add_flag("--allow-other-machine", may.other_machine, "write a result of another machine");
+  verb->add_flag("--allow-older-result", may.older_result,
+                 "write a result older than the file's last patch");
+}
+
+}  // namespace
+
+void add_write_verb(CLI::App& app, Console& console, VerbAction& action) {
+  const auto arguments = std::make_shared<WriteArguments>();
+  CLI::App* verb =
+      app.add_subcommand("write",
+                         "Put the pivot values where they are used: offset program, table, "
+                         "template, or patched into a file");
+  verb->footer(
+      "Examples:\n"
+      "  pivotrace write fourth-axis.result.json --list\n"
+      "  pivotrace write fourth-axis.result.json --work-offset 1 -o offsets.ngc\n"
+      "  pivotrace write fourth-axis.result.json --form csv -o values.csv\n"
+      "  pivotrace write fourth-axis.result.json --patch fourth-axis.post.txt \\\n"
+      "      --mapping fourth-axis.mapping.toml            (shows only; --apply writes)\n"
+      "  pivotrace write fourth-axis.result.json --verify fourth-axis.post.txt \\\n"
+      "      --mapping fourth-axis.mapping.toml\n"
+      "CAUTION: a wrong pivot value can wreck tool, part and machine. Check the first run without\n"
+      "a part, slowly, by the machine's manual and local safety rules.\n"
+      "Exit code 1: refused, because the result is not usable, a change is too large or too "
+      "small,\n"
+      "the result is older than the file's last patch, or two homes of a value disagree.");
+  verb->add_option("RESULT", arguments->result_file, "result of 'pivotrace fit' (*.result.json)")
+      ->required();
+  add_form_options(verb, *arguments);
+  add_patch_options(verb, *arguments);
+  verb->callback([arguments, &console, &action] {
+    action = [arguments, &console] { return run(*arguments, console); };
+  });
+}
+
+}  // namespace pivotrace::app

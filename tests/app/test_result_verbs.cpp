@@ -1,0 +1,267 @@
+// write, judge, reseat and shim as a user meets them: on the shipped demo, every refusal on screen.
+#include <doctest/doctest.h>
+#include <unistd.h>
+
+#include <filesystem>
+#include <fstream>
+#include <nlohmann/json.hpp>
+#include <sstream>
+
+#include "app/run_verb.h"
+#include "pivotrace/estimate/fit.h"
+#include "pivotrace/files/machine_file.h"
+#include "pivotrace/files/result_file.h"
+#include "pivotrace/files/touch_file.h"
+
+using namespace pivotrace;
+using namespace pivotrace::testing;
+namespace fs = std::filesystem;
+
+namespace {
+
+std::string example(const std::string& name) {
+  return std::string(PIVOTRACE_SOURCE_DIR) + "/examples/" + name;
+}
+
+std::string slurp(const fs::path& path) {
+  std::ifstream stream(path, std::ios::binary);
+  std::ostringstream text;
+  text << stream.rdbuf();
+  return text.str();
+}
+
+void spill(const fs::path& path, const std::string& text) {
+  std::ofstream(path, std::ios::binary) << text;
+}
+
+FitResult demo_fit(const std::string& name) {
+  const auto machine = read_machine(example(name + ".machine.toml"));
+  REQUIRE(machine.has_value());
+  const auto survey = read_survey(example(name + ".touches.csv"), *machine);
+  REQUIRE(survey.has_value());
+  auto result = fit_survey(*machine, *survey);
+  REQUIRE(result.has_value());
+  REQUIRE(result->usable);
+  result->made = "2026-03-02T09:00:00Z";
+  result->version = "0.1.0";
+  return *result;
+}
+
+/// A folder with the demo's result and a copy of its post.
+class Demo {
+ public:
+  explicit Demo(const std::string& name = "fourth-axis") : result(demo_fit(name)) {
+    std::string made = (fs::temp_directory_path() / "pivotrace verbs XXXXXX").string();
+    REQUIRE(::mkdtemp(made.data()) != nullptr);
+    folder = made;
+    result_file = (folder / "demo.result.json").string();
+    post = (folder / "mein Postprozessor für A.txt").string();
+    save();
+    spill(post, slurp(example("fourth-axis.post.txt")));
+  }
+  Demo(const Demo&) = delete;
+  Demo& operator=(const Demo&) = delete;
+  ~Demo() {
+    std::error_code ignored;
+    fs::remove_all(folder, ignored);
+  }
+  void save() const { spill(result_file, write_result(result)); }
+  Screen patch(std::vector<std::string> more = {}) const {
+    std::vector<std::string> words = {"write", result_file, "--patch",
+                                      post,    "--mapping", example("fourth-axis.mapping.toml")};
+    words.insert(words.end(), more.begin(), more.end());
+    return run_verb(words);
+  }
+
+  FitResult result;
+  fs::path folder;
+  std::string result_file;
+  std::string post;
+};
+
+bool says(const std::string& text, const std::string& words) {
+  return text.find(words) != std::string::npos;
+}
+
+}  // namespace
+
+TEST_CASE("write: the demo's offset program, table, list and template") {
+  const Demo demo;
+  const Screen program = run_verb({"write", demo.result_file, "--work-offset", "1"});
+  CHECK(program.code == 0);
+  CHECK(says(program.out, "\nG10 L2 P1 Y-199.9"));
+  CHECK(says(program.out, "CAUTION"));
+  const Screen csv = run_verb({"write", demo.result_file, "--form", "csv"});
+  CHECK(csv.code == 0);
+  CHECK(says(csv.out, "\nA.centre.Y,-199.9"));
+  const Screen list = run_verb({"write", demo.result_file, "--list"});
+  CHECK(list.code == 0);
+  CHECK(says(list.out, "A.orientation.C"));
+  CHECK(nlohmann::json::parse(run_verb({"write", demo.result_file, "--json"}).out)["format"] ==
+        "pivotrace-values-1");
+  const Screen sheet =
+      run_verb({"write", demo.result_file, "--template", example("fourth-axis.sheet.template")});
+  CHECK(sheet.code == 0);
+  CHECK(says(sheet.out, "centre of A   Y -199.9"));
+  const std::string file = (demo.folder / "offsets.ngc").string();
+  CHECK(run_verb({"write", demo.result_file, "-o", file}).code == 0);
+  CHECK(says(slurp(file), "G10 L2"));
+}
+
+TEST_CASE("write: patched only with --apply, then verified, then nothing to gain") {
+  const Demo demo;
+  const std::string before = slurp(demo.post);
+  const Screen dry = demo.patch();
+  CHECK(dry.code == 0);
+  CHECK(says(dry.out, "-centre_y     = -200.0000"));
+  CHECK(says(dry.out, "+centre_y     = -199.9"));
+  CHECK(says(dry.err, "nothing is written"));
+  CHECK(slurp(demo.post) == before);
+
+  const Screen applied = demo.patch({"--apply"});
+  CHECK(applied.code == 0);
+  CHECK(says(applied.err, "backup "));
+  CHECK(says(applied.err, "CAUTION"));
+  CHECK(slurp(demo.post) != before);
+
+  const std::vector<std::string> verify = {"write",     demo.result_file,
+                                           "--verify",  demo.post,
+                                           "--mapping", example("fourth-axis.mapping.toml")};
+  const Screen verified = run_verb(verify);
+  CHECK(verified.code == 0);
+  CHECK(says(verified.err, "all agree"));
+
+  const Screen again = demo.patch({"--apply"});
+  CHECK(again.code == 1);
+  CHECK(says(again.err, "P505"));
+}
+
+TEST_CASE("write: two homes that disagree are an error with both shown") {
+  const Demo demo;
+  REQUIRE(demo.patch({"--apply"}).code == 0);
+  const Screen screen = run_verb({"write", demo.result_file, "--verify", demo.post, "--verify",
+                                  example("fourth-axis.control.txt"), "--mapping",
+                                  example("fourth-axis.mapping.toml"), "--mapping",
+                                  example("fourth-axis.control.mapping.toml")});
+  CHECK(screen.code == 1);
+  CHECK(says(screen.err, "P507"));
+  CHECK(says(screen.err, "two homes that disagree"));
+  CHECK(says(screen.err, "-200.00000 mm"));
+}
+
+TEST_CASE("write: every refusal of a patch is seen, with its number") {
+  Demo demo;
+  const std::string post = slurp(demo.post);
+  const auto with = [&](const std::string& from, const std::string& to) {
+    std::string text = post;
+    text.replace(text.find(from), from.size(), to);
+    spill(demo.post, text);
+  };
+  with("centre_y ", "centre_q ");
+  Screen screen = demo.patch({"--apply"});
+  CHECK(screen.code == 2);
+  CHECK(says(screen.err, "P502"));
+
+  with("centre_y     = -200.0000", "centre_y     = -202.0000");
+  screen = demo.patch({"--apply"});
+  CHECK(screen.code == 1);
+  CHECK(says(screen.err, "P504"));
+  CHECK(says(screen.out, "-202.0000"));
+  CHECK(demo.patch({"--apply", "--allow-large-change"}).code == 0);
+
+  spill(demo.post, post);
+  demo.result.machine_name = "another";
+  demo.save();
+  screen = demo.patch({"--apply"});
+  CHECK(screen.code == 2);
+  CHECK(says(screen.err, "P114"));
+  demo.result.machine_name = "Bench mill with 4th axis";
+
+  demo.result.started = "2025-01-01T00:00:00Z";
+  demo.save();
+  screen = demo.patch({"--apply"});
+  CHECK(screen.code == 1);
+  CHECK(says(screen.err, "P506"));
+
+  demo.result.usable = false;
+  demo.result.findings.push_back({"chip", Severity::error, "touch 3 met a chip", "clean it"});
+  demo.save();
+  for (const std::vector<std::string>& verb :
+       {std::vector<std::string>{"write", demo.result_file},
+        {"write", demo.result_file, "--list"},
+        {"judge", demo.result_file, "--limits", example("fourth-axis.limits.toml")},
+        {"reseat", demo.result_file, "--offset", "0", "0", "0", "--at", "A=90"},
+        {"shim", demo.result_file, "--feet", example("fourth-axis.feet.toml")}}) {
+    screen = run_verb(verb);
+    CHECK(screen.code == 1);
+    CHECK(says(screen.err, "P501"));
+    CHECK(says(screen.err, "touch 3 met a chip"));
+    CHECK(screen.out.empty());
+  }
+  CHECK(slurp(demo.post) == post);
+}
+
+TEST_CASE("write: arguments that cannot be used") {
+  const Demo demo("trunnion");
+  CHECK(run_verb({"write", demo.result_file}).code == 2);  // which axis?
+  CHECK(run_verb({"write", demo.result_file, "--axis", "A", "--foot", "C"}).code == 0);
+  CHECK(run_verb({"write", demo.result_file, "--axis", "Apple"}).code == 2);
+  CHECK(run_verb({"write", demo.result_file, "--axis", "A", "--work-offset", "12"}).code == 2);
+  CHECK(run_verb({"write", demo.result_file, "--form", "yaml"}).code == 2);
+  CHECK(run_verb({"write", demo.result_file, "--patch", demo.post}).code == 2);
+  CHECK(run_verb({"write", "/nowhere.json"}).code == 4);
+  CHECK(run_verb({"write", example("trunnion.machine.toml")}).code == 2);
+}
+
+TEST_CASE("judge: the demo against its limits") {
+  const Demo demo;
+  const Screen screen =
+      run_verb({"judge", demo.result_file, "--limits", example("fourth-axis.limits.toml")});
+  CHECK(screen.code == 1);
+  CHECK(says(screen.out, "does not conform"));
+  CHECK(says(screen.out, "What it does to parts"));
+  const auto json = nlohmann::json::parse(run_verb({"judge", demo.result_file, "--limits",
+                                                    example("fourth-axis.limits.toml"), "--json"})
+                                              .out);
+  CHECK(json["judgements"].size() == 6);
+  CHECK(
+      run_verb({"judge", demo.result_file, "--limits", example("fourth-axis.mapping.toml")}).code ==
+      2);
+}
+
+TEST_CASE("reseat: the demo's offsets at four angles") {
+  const Demo demo;
+  const std::vector<std::string> words = {"reseat", demo.result_file, "--offset",    "-310",
+                                          "-200.5", "-180.25",        "--taught-at", "A=0",
+                                          "--at",   "A=0..270/90"};
+  const Screen table = run_verb(words);
+  CHECK(table.code == 0);
+  CHECK(says(table.out, "P4 G57"));
+  std::vector<std::string> more = words;
+  more.insert(more.end(), {"--form", "program"});
+  CHECK(says(run_verb(more).out, "G10 L2 P4 X-310"));
+  more = words;
+  more.insert(more.end(), {"--first-offset", "8"});
+  const Screen out = run_verb(more);
+  CHECK(out.code == 1);
+  CHECK(says(out.err, "run out"));
+  more.insert(more.end(), {"--form", "program"});
+  CHECK(says(run_verb(more).err, "P510"));
+  more = words;
+  more.push_back("--json");
+  CHECK(nlohmann::json::parse(run_verb(more).out)["rows"].size() == 4);
+}
+
+TEST_CASE("shim: the demo's feet") {
+  const Demo demo;
+  const Screen screen =
+      run_verb({"shim", demo.result_file, "--feet", example("fourth-axis.feet.toml")});
+  CHECK(screen.code == 1);
+  CHECK(says(screen.out, "cannot replace alignment"));
+  CHECK(says(screen.out, "slot key"));
+  CHECK(says(screen.out, "CAUTION"));
+  const auto json = nlohmann::json::parse(
+      run_verb({"shim", demo.result_file, "--feet", example("fourth-axis.feet.toml"), "--json"})
+          .out);
+  CHECK(json["feet"].size() == 4);
+}
