@@ -7,7 +7,10 @@
 #include "files/json_writer.h"
 #include "files/summaries.h"
 #include "files/words.h"
+#include "pivotrace/files/limits_file.h"
 #include "pivotrace/files/machine_file.h"
+#include "pivotrace/files/mapping_file.h"
+#include "pivotrace/files/mounting_file.h"
 #include "pivotrace/files/result_file.h"
 #include "pivotrace/files/text_file.h"
 #include "pivotrace/files/touch_file.h"
@@ -50,9 +53,42 @@ bool looks_like_result(std::string_view text) {
   return top_of(text).find("\"pivotrace-result-") != std::string_view::npos;
 }
 
+bool looks_like_limits(std::string_view text) {
+  return has_line_starting_with(top_of(text), "[[limit]]");
+}
+
+bool looks_like_mapping(std::string_view text) {
+  return has_line_starting_with(top_of(text), "[[entry]]");
+}
+
+bool looks_like_feet(std::string_view text) {
+  return has_line_starting_with(top_of(text), "[[foot]]");
+}
+
+Expected<std::string> check_feet(const ReadFile& file) {
+  return parse_mounting(file.text, file.path).map([](const Mounting& mounting) {
+    return files::summary_of(mounting);
+  });
+}
+
 Expected<std::string> check_machine(const ReadFile& file) {
-  return parse_machine(file.text, file.path).map([](const Machine& machine) {
-    return files::summary_of(machine);
+  const Expected<Machine> machine = parse_machine(file.text, file.path);
+  if (!machine) return tl::make_unexpected(machine.error());
+  const std::string summary = files::summary_of(*machine);
+  // A machine file may also say how its rotary unit is fastened.
+  if (!has_line_starting_with(file.text, "[[foot]]")) return summary;
+  return check_feet(file).map([&](const std::string& feet) { return summary + "  " + feet; });
+}
+
+Expected<std::string> check_limits(const ReadFile& file) {
+  return parse_limits(file.text, file.path).map([](const Limits& limits) {
+    return files::summary_of(limits);
+  });
+}
+
+Expected<std::string> check_mapping(const ReadFile& file) {
+  return parse_mapping(file.text, file.path).map([](const Mapping& mapping) {
+    return files::summary_of(mapping);
   });
 }
 
@@ -87,6 +123,9 @@ constexpr FileKind file_kinds[] = {
     {"machine file", ".machine.toml", looks_like_machine, check_machine},
     {"touch record", ".csv", looks_like_touches, check_touches},
     {"result", ".json", looks_like_result, check_result, result_read_limit_bytes},
+    {"limits file", ".limits.toml", looks_like_limits, check_limits},
+    {"mapping file", ".mapping.toml", looks_like_mapping, check_mapping},
+    {"feet file", ".feet.toml", looks_like_feet, check_feet},
 };
 constexpr const FileKind* machine_kind = &file_kinds[0];
 constexpr const FileKind* touch_kind = &file_kinds[1];

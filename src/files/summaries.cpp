@@ -34,6 +34,10 @@ std::string counted(std::size_t count, const char* one, const char* many) {
   return fmt::format("{} {}", count, count == 1 ? one : many);
 }
 
+std::string for_machine(const std::string& name) {
+  return name.empty() ? std::string() : fmt::format(" for \"{}\"", name);
+}
+
 std::string degree_range(double low_rad, double high_rad) {
   return fmt::format("{:.7g} to {:.7g} deg", deg_from_rad(low_rad), deg_from_rad(high_rad));
 }
@@ -225,6 +229,26 @@ std::string summary_of(const FitResult& result) {
                         finding.text);
   }
   return text;
+}
+
+std::string summary_of(const Limits& limits) {
+  std::vector<std::string> names;
+  for (const Limit& limit : limits.limits) names.push_back(limit.value);
+  return fmt::format("{}{}\n  {}\n", counted(names.size(), "limit", "limits"),
+                     for_machine(limits.machine), joined(names)) +
+         (limits.part ? "  and the box that holds the parts\n" : "");
+}
+
+std::string summary_of(const Mapping& mapping) {
+  std::vector<std::string> names;
+  for (const MappingEntry& entry : mapping.entries) names.push_back(entry.value);
+  return fmt::format("{}{}\n  {}\n", counted(names.size(), "number to write", "numbers to write"),
+                     for_machine(mapping.machine), joined(names));
+}
+
+std::string summary_of(const Mounting& mounting) {
+  return fmt::format("stands on {}{}, {}\n", counted(mounting.feet.size(), "foot", "feet"),
+                     for_machine(mounting.machine), counted(mounting.keys.size(), "key", "keys"));
 }
 
 }  // namespace pivotrace::files

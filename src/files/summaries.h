@@ -6,6 +6,9 @@
 #include "pivotrace/estimate/result.h"
 #include "pivotrace/files/touch_file.h"
 #include "pivotrace/machine/machine.h"
+#include "pivotrace/pivots/limits.h"
+#include "pivotrace/pivots/mapping.h"
+#include "pivotrace/pivots/shim.h"
 #include "pivotrace/survey/survey.h"
 
 namespace pivotrace::files {
@@ -16,5 +19,8 @@ std::string summary_of(const Machine& machine);
 std::string summary_of(const Survey& survey, const Machine& machine);
 std::string summary_of(const TouchRecordOutline& outline);
 std::string summary_of(const FitResult& result);
+std::string summary_of(const Limits& limits);
+std::string summary_of(const Mapping& mapping);
+std::string summary_of(const Mounting& mounting);
 
 }  // namespace pivotrace::files

@@ -165,6 +165,8 @@ inline FitResult some_result() {
   result.axis_pairs = {pair};
   for (int i = *rc::gen::inRange(0, 3); i > 0; --i) result.artefacts.push_back(some_artefact(i));
   result.fit = some_fit();
+  result.effects = {{"drift.X", "mm/h", some_estimate()},
+                    {"squareness.XY", "rad", some_estimate()}};
   result.budget = {{some_text(), some_text(), some_number()}};
   for (int i = *rc::gen::inRange(0, 4); i > 0; --i) {
     result.stations.push_back(some_station(result.axes.size()));
@@ -306,6 +308,11 @@ inline std::string difference(const FitResult& a, const FitResult& b, double rel
   if (!same_list(a.axes, b.axes, axis)) return "axes";
   if (!same_list(a.axis_pairs, b.axis_pairs, pair)) return "axis_pairs";
   if (!same_list(a.artefacts, b.artefacts, same_artefact)) return "artefacts";
+  const auto effect = [=](const EffectResult& x, const EffectResult& y) {
+    return x.name == y.name && x.unit == y.unit &&
+           same_estimate(x.estimate, y.estimate, x.unit == "rad" ? relative : 0.0);
+  };
+  if (!same_list(a.effects, b.effects, effect)) return "effects";
   if (!same_fit(a.fit, b.fit, relative)) return "fit";
   if (!same_list(a.budget, b.budget, budget)) return "budget";
   if (!same_list(a.stations, b.stations, station)) return "stations";

@@ -127,6 +127,44 @@ TEST_CASE("results are recognised and summed up") {
   CHECK(says(check, "error: the turn sense is wrong"));
 }
 
+TEST_CASE("limits, mappings and feet are recognised by name and by content") {
+  const ScratchFolder folder;
+  const std::string limits =
+      "format = 1\nunits = \"mm\"\n[[limit]]\nvalue = \"A.centre.Y\"\nlow = -200.02\nhigh = "
+      "-199.98\n";
+  const std::string mapping =
+      "format = 1\n[[entry]]\nvalue = \"A.centre.Y\"\nkey = \"pivotY\"\nunit = \"mm\"\ndecimals = "
+      "4\n";
+  for (const char* name : {"a.limits.toml", "a.txt"}) {
+    const FileCheck check = check_file(written(folder, name, limits));
+    REQUIRE_MESSAGE(check.good(), test::described(check.problems));
+    CHECK(check.kind == "limits file");
+    CHECK(says(check, "1 limit\n  A.centre.Y"));
+  }
+  for (const char* name : {"a.mapping.toml", "b.txt"}) {
+    const FileCheck check = check_file(written(folder, name, mapping));
+    REQUIRE_MESSAGE(check.good(), test::described(check.problems));
+    CHECK(check.kind == "mapping file");
+  }
+  const std::string feet =
+      "[[foot]]\nname = \"left\"\nat = [-380, -280, -400]\n"
+      "[[foot]]\nname = \"right\"\nat = [-380, -120, -400]\n"
+      "[[foot]]\nname = \"back\"\nat = [-450, -200, -400]\n";
+  const FileCheck alone =
+      check_file(written(folder, "a.feet.toml", "format = 1\nunits = \"mm\"\n" + feet));
+  REQUIRE_MESSAGE(alone.good(), test::described(alone.problems));
+  CHECK(alone.kind == "feet file");
+  CHECK(says(alone, "stands on 3 feet"));
+  const std::string machine = test::example_text("fourth-axis.machine.toml");
+  const FileCheck within = check_file(written(folder, "a.machine.toml", machine + feet));
+  REQUIRE_MESSAGE(within.good(), test::described(within.problems));
+  CHECK(within.kind == "machine file");
+  CHECK(says(within, "stands on 3 feet"));
+  const FileCheck wrong =
+      check_file(written(folder, "b.machine.toml", machine + replaced(feet, "at = [", "att = [")));
+  CHECK(wrong.problems.size() == 2);  // `att` unknown, `at` missing
+}
+
 TEST_CASE("what is none of the known files, or no file at all") {
   const ScratchFolder folder;
   const FileCheck unknown = check_file(written(folder, "letter.txt", "Dear machinist,\n"));
