@@ -7,10 +7,12 @@
 #include "files/json_writer.h"
 #include "files/summaries.h"
 #include "files/words.h"
+#include "pivotrace/files/dialect_file.h"
 #include "pivotrace/files/limits_file.h"
 #include "pivotrace/files/machine_file.h"
 #include "pivotrace/files/mapping_file.h"
 #include "pivotrace/files/mounting_file.h"
+#include "pivotrace/files/plan_file.h"
 #include "pivotrace/files/result_file.h"
 #include "pivotrace/files/text_file.h"
 #include "pivotrace/files/touch_file.h"
@@ -110,9 +112,35 @@ Expected<std::string> check_result(const ReadFile& file) {
   });
 }
 
+bool looks_like_plan(std::string_view text) {
+  return has_line_starting_with(top_of(text), "[[station]]");
+}
+
+bool looks_like_dialect(std::string_view text) {
+  return has_line_starting_with(top_of(text), "[skip]") ||
+         has_line_starting_with(top_of(text), "[motion]");
+}
+
+/// A plan names its machine file itself; a machine given on the command line goes before it.
+Expected<std::string> check_planned(const ReadFile& file) {
+  if (file.machine == nullptr) {
+    return read_plan(file.path).map(
+        [](const PlanOnMachine& read) { return files::summary_of(read.plan); });
+  }
+  return parse_plan(file.text, file.path, *file.machine).map([](const Plan& plan) {
+    return files::summary_of(plan);
+  });
+}
+
+Expected<std::string> check_dialect(const ReadFile& file) {
+  return parse_dialect(file.text, file.path).map([](const Dialect& dialect) {
+    return files::summary_of(dialect);
+  });
+}
+
 struct FileKind {
   const char* name;
-  std::string_view ending;  ///< of the file's name, lower case
+  std::string_view ending;  ///< of the file's name, lower case; empty = told by content only
   bool (*looks_like)(std::string_view text);
   Expected<std::string> (*check)(const ReadFile& file);
   std::size_t read_limit_bytes = default_read_limit_bytes;
@@ -126,14 +154,19 @@ constexpr FileKind file_kinds[] = {
     {"limits file", ".limits.toml", looks_like_limits, check_limits},
     {"mapping file", ".mapping.toml", looks_like_mapping, check_mapping},
     {"feet file", ".feet.toml", looks_like_feet, check_feet},
+    {"plan", ".plan.toml", looks_like_plan, check_planned},
+    {"dialect", "", looks_like_dialect, check_dialect},
 };
 constexpr const FileKind* machine_kind = &file_kinds[0];
 constexpr const FileKind* touch_kind = &file_kinds[1];
+constexpr const FileKind* plan_kind = &file_kinds[6];
+static_assert(machine_kind->check == check_machine && touch_kind->check == check_touches &&
+              plan_kind->check == check_planned);
 
 const FileKind* kind_by_name(const std::string& path) {
   const std::string name = files::lower_case(path);
   for (const FileKind& kind : file_kinds) {
-    if (name.ends_with(kind.ending)) return &kind;
+    if (!kind.ending.empty() && name.ends_with(kind.ending)) return &kind;
   }
   return nullptr;
 }
@@ -148,7 +181,8 @@ const FileKind* kind_by_content(std::string_view text) {
 Problem unknown_kind(const std::string& path) {
   std::vector<std::string> known;
   for (const FileKind& kind : file_kinds) {
-    known.push_back(fmt::format("{} (*{})", kind.name, kind.ending));
+    known.push_back(kind.ending.empty() ? std::string(kind.name)
+                                        : fmt::format("{} (*{})", kind.name, kind.ending));
   }
   return {ProblemNumber::unsupported_format,
           "this is none of the files pivotrace reads",
@@ -245,6 +279,9 @@ std::vector<FileCheck> check_files(const std::vector<std::string>& files,
   std::vector<FileCheck> checks;
   for (Candidate& candidate : candidates) {
     if (candidate.kind == touch_kind) candidate.file.machine = machine_for(candidate, machines);
+    if (candidate.kind == plan_kind && machines.size() == 1) {
+      candidate.file.machine = &machines[0];
+    }
     checks.push_back(checked(candidate));
   }
   return checks;

@@ -251,4 +251,15 @@ std::string summary_of(const Mounting& mounting) {
                      for_machine(mounting.machine), counted(mounting.keys.size(), "key", "keys"));
 }
 
+std::string summary_of(const Plan& plan) {
+  return fmt::format("{} at {}{}, about {:.0f} min\n",
+                     counted(static_cast<std::size_t>(plan.touch_count()), "touch", "touches"),
+                     counted(plan.stations.size(), "station", "stations"),
+                     for_machine(plan.machine_name), plan.minutes);
+}
+
+std::string summary_of(const Dialect& dialect) {
+  return fmt::format("\"{}\": {}\n", dialect.name, dialect.title);
+}
+
 }  // namespace pivotrace::files

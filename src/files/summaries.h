@@ -3,12 +3,14 @@
 
 #include <string>
 
+#include "pivotrace/cycle/dialect.h"
 #include "pivotrace/estimate/result.h"
 #include "pivotrace/files/touch_file.h"
 #include "pivotrace/machine/machine.h"
 #include "pivotrace/pivots/limits.h"
 #include "pivotrace/pivots/mapping.h"
 #include "pivotrace/pivots/shim.h"
+#include "pivotrace/plan/plan.h"
 #include "pivotrace/survey/survey.h"
 
 namespace pivotrace::files {
@@ -22,5 +24,7 @@ std::string summary_of(const FitResult& result);
 std::string summary_of(const Limits& limits);
 std::string summary_of(const Mapping& mapping);
 std::string summary_of(const Mounting& mounting);
+std::string summary_of(const Plan& plan);
+std::string summary_of(const Dialect& dialect);
 
 }  // namespace pivotrace::files

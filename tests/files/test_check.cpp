@@ -3,6 +3,8 @@
 
 #include "file_tests.h"
 #include "pivotrace/files/check.h"
+#include "pivotrace/files/machine_file.h"
+#include "pivotrace/files/plan_file.h"
 #include "pivotrace/files/result_file.h"
 #include "pivotrace/files/text_file.h"
 #include "scratch_folder.h"
@@ -163,6 +165,37 @@ TEST_CASE("limits, mappings and feet are recognised by name and by content") {
   const FileCheck wrong =
       check_file(written(folder, "b.machine.toml", machine + replaced(feet, "at = [", "att = [")));
   CHECK(wrong.problems.size() == 2);  // `att` unknown, `at` missing
+}
+
+TEST_CASE("the shipped dialects are good") {
+  for (const char* name : {"macro", "ngc"}) {
+    const FileCheck check =
+        check_file(std::string(PIVOTRACE_SOURCE_DIR) + "/routines/" + name + ".toml");
+    REQUIRE_MESSAGE(check.good(), test::described(check.problems));
+    CHECK(check.kind == "dialect");
+    CHECK(says(check, "\"" + std::string(name) + "\""));
+  }
+}
+
+TEST_CASE("a plan is checked against its machine") {
+  const ScratchFolder folder;
+  const std::string machine_file = test::example_path("fourth-axis.machine.toml");
+  const auto machine = read_machine(machine_file);
+  REQUIRE(machine.has_value());
+  Plan plan;
+  plan.machine_name = machine->name;
+  PlannedStation station;
+  station.label = "1";
+  PlannedTouch touch;
+  station.touches = {touch};
+  plan.stations = {station};
+  const std::string written_plan =
+      written(folder, "a.plan.toml", write_plan(plan, *machine, "elsewhere.machine.toml"));
+  const FileCheck with = check_file(written_plan, machine_file);
+  REQUIRE_MESSAGE(with.good(), test::described(with.problems));
+  CHECK(with.kind == "plan");
+  CHECK(says(with, "1 touch at 1 station"));
+  CHECK_FALSE(check_file(written_plan).good());
 }
 
 TEST_CASE("what is none of the known files, or no file at all") {
