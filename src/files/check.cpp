@@ -121,14 +121,26 @@ bool looks_like_dialect(std::string_view text) {
          has_line_starting_with(top_of(text), "[motion]");
 }
 
+/// The plan's own words, once the machine can run it: travels, clearances and turns.
+Expected<std::string> check_plan_on(const Machine& machine, const Plan& plan,
+                                    const std::string& path) {
+  Problems problems = check_plan(machine, plan);
+  for (Problem& problem : problems) {
+    if (problem.where.file.empty()) problem.where.file = path;
+  }
+  if (!problems.empty()) return tl::make_unexpected(std::move(problems));
+  return files::summary_of(plan) + "\nThe machine can run it: travels, clearances and turns are free";
+}
+
 /// A plan names its machine file itself; a machine given on the command line goes before it.
 Expected<std::string> check_planned(const ReadFile& file) {
   if (file.machine == nullptr) {
-    return read_plan(file.path).map(
-        [](const PlanOnMachine& read) { return files::summary_of(read.plan); });
+    return read_plan(file.path).and_then([&](const PlanOnMachine& read) {
+      return check_plan_on(read.machine, read.plan, file.path);
+    });
   }
-  return parse_plan(file.text, file.path, *file.machine).map([](const Plan& plan) {
-    return files::summary_of(plan);
+  return parse_plan(file.text, file.path, *file.machine).and_then([&](const Plan& plan) {
+    return check_plan_on(*file.machine, plan, file.path);
   });
 }
 

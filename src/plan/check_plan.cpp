@@ -117,9 +117,7 @@ class StationWays {
     Eigen::Vector3d first_above = last;
     for (std::size_t i = 0; i < touches.size(); ++i) {
       const PlacedTouch placed = place(touches[i]);
-      const bool new_visit = i == 0 || touches[i].artefact != touches[i - 1].artefact ||
-                             touches[i].along_mm != touches[i - 1].along_mm ||
-                             touches[i].out_mm != touches[i - 1].out_mm;
+      const bool new_visit = i == 0 || !same_place(touches[i], touches[i - 1]);
       if (new_visit) {
         const Eigen::Vector3d high = at_safe_height(over(placed));
         if (i > 0) {
@@ -142,6 +140,13 @@ class StationWays {
   }
 
  private:
+  /// Touches on one ball, one section, one point of a flat: the program stays down between them.
+  bool same_place(const PlannedTouch& a, const PlannedTouch& b) const {
+    const bool flat = machine_.artefacts[a.artefact].kind == ArtefactKind::flat;
+    return a.artefact == b.artefact && a.along_mm == b.along_mm && a.out_mm == b.out_mm &&
+           (!flat || a.around_rad == b.around_rad);
+  }
+
   /// A rapid move up starts one clearance from the surface, however small that was chosen.
   double departure_clearance() const { return std::min(rapid_clearance_mm, distances_.clearance); }
 

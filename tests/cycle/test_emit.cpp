@@ -81,6 +81,29 @@ TEST_CASE("every dialect spells every example, and the text is kept on request")
   }
 }
 
+TEST_CASE("bores and flats are spelled in every dialect") {
+  Machine machine = demo::machine("trunnion");
+  const int c = machine.rotary_index('C');
+  Artefact ring;
+  ring.name = "ring";
+  ring.kind = ArtefactKind::bore;
+  ring.carried_by = c;
+  ring.at_mm = machine.rotary[c].centre_mm + Eigen::Vector3d(60, 0, 40);
+  ring.length_mm = 30.0;
+  ring.diameter_mm = 40.0;
+  ring.diameter_u_mm = 0.001;
+  machine.artefacts = {ring};
+  machine.obstacles.clear();
+  PlanRequest request;
+  request.axes = {'C'};
+  const auto outcome = make_plan(machine, request);
+  REQUIRE(outcome.has_value());
+  for (const char* language : dialects) {
+    CAPTURE(language);
+    made(machine, outcome->plan, demo::dialect(language));
+  }
+}
+
 TEST_CASE("macro: modal states are refused before anything moves") {
   const Machine machine = demo::machine("fourth-axis");
   const Dialect dialect = demo::dialect("macro");

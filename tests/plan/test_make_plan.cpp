@@ -259,6 +259,50 @@ TEST_CASE("the prediction reproduces the floors of known-angle geometry") {
   }
 }
 
+TEST_CASE("bores and flats are planned too, and what cannot be reached on them is left out") {
+  SUBCASE("a bore in a table, off its axis, opening towards the spindle") {
+    Machine machine = example("trunnion");
+    const int c = machine.rotary_index('C');
+    Artefact bore;
+    bore.name = "ring";
+    bore.kind = ArtefactKind::bore;
+    bore.carried_by = c;
+    bore.at_mm = machine.rotary[c].centre_mm + Eigen::Vector3d(60, 0, 40);
+    bore.length_mm = 30.0;
+    bore.diameter_mm = 40.0;
+    bore.diameter_u_mm = 0.001;
+    machine.artefacts = {bore};
+    machine.obstacles.clear();
+    PlanRequest request;
+    request.axes = {'C'};
+    const Plan plan = planned(machine, request).plan;
+    CHECK(check_plan(machine, plan).empty());
+    CHECK_FALSE(plan.self_find);  // a bore cannot be found from above
+    for (const PlannedTouch& touch : plan.stations.front().touches) CHECK(touch.along_mm > 0.0);
+    machine.probe.stylus_diameter_mm = 45.0;
+    CHECK_FALSE(make_plan(machine, request).has_value());
+  }
+  SUBCASE("a face beside a ball") {
+    Machine machine = example("fourth-axis");
+    machine.obstacles.erase(machine.obstacles.begin());  // the faceplate is now the flat itself
+    Artefact face;
+    face.name = "face";
+    face.kind = ArtefactKind::flat;
+    face.carried_by = 0;
+    face.at_mm = {-325, -200, -250};
+    face.direction = Eigen::Vector3d::UnitX();
+    face.size_mm = 100.0;
+    machine.artefacts.push_back(face);
+    const Plan plan = planned(machine, {}).plan;
+    CHECK(check_plan(machine, plan).empty());
+    int on_face = 0;
+    for (const PlannedTouch& touch : plan.stations.front().touches) {
+      on_face += touch.artefact == 1 ? 1 : 0;
+    }
+    CHECK(on_face == 3);
+  }
+}
+
 TEST_CASE("requests that make no sense are refused") {
   const Machine machine = example("fourth-axis");
   PlanRequest request;
