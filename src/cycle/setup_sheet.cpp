@@ -13,20 +13,21 @@ namespace pivotrace {
 namespace {
 
 constexpr const char* page_style = R"(
-@page { size: A4; margin: 12mm; }
-body { font-family: sans-serif; font-size: 10.5pt; color: #111; max-width: 186mm; margin: 0 auto; }
-h1 { font-size: 16pt; margin: 0 0 1mm 0; }
-h2 { font-size: 11.5pt; margin: 4mm 0 1mm 0; border-bottom: 0.3mm solid #999; }
+@page { size: A4; margin: 9mm 12mm; }
+body { font-family: sans-serif; font-size: 9pt; color: #111; max-width: 186mm; margin: 0 auto; }
+h1 { font-size: 14pt; margin: 0; }
+p { margin: 1mm 0; }
+h2 { font-size: 10pt; margin: 2mm 0 0.5mm 0; border-bottom: 0.3mm solid #999; }
 table { border-collapse: collapse; width: 100%; }
-td, th { border: 0.2mm solid #999; padding: 0.8mm 2mm; text-align: left; vertical-align: top; }
+td, th { border: 0.2mm solid #999; padding: 0.3mm 2mm; text-align: left; vertical-align: top; }
 td.number { text-align: right; white-space: nowrap; }
 ul { margin: 1mm 0; padding-left: 5mm; }
 ul.boxes { list-style: none; padding-left: 0; }
 ul.boxes li::before { content: "\2610\00a0"; }
-.caution { border: 0.6mm solid #b03a2e; padding: 1mm 3mm; margin-top: 3mm; }
-.drawing svg { width: 100%; height: auto; max-height: 122mm; }
+.caution { border: 0.6mm solid #b03a2e; padding: 1mm 3mm; margin-top: 2mm; }
+.drawing svg { width: 100%; height: auto; max-height: 112mm; }
 .columns { display: grid; grid-template-columns: 1fr 1fr; column-gap: 6mm; }
-.blanks { display: grid; grid-template-columns: 1fr 1fr 1fr; column-gap: 6mm; margin-top: 6mm; }
+.blanks { display: grid; grid-template-columns: 1fr 1fr 1fr; column-gap: 6mm; margin-top: 9mm; }
 .blanks div { border-top: 0.2mm solid #111; padding-top: 0.5mm; font-size: 9pt; }
 )";
 
@@ -72,7 +73,10 @@ class SheetWriter {
 
  private:
   std::string length_text(double mm) const {
-    return machine_.inch ? fmt::format("{:.4f} in", mm / 25.4) : fmt::format("{:.3f} mm", mm);
+    std::string text = fmt::format("{:.4f}", machine_.inch ? mm / 25.4 : mm);
+    while (text.back() == '0') text.pop_back();
+    if (text.back() == '.') text.pop_back();
+    return text + (machine_.inch ? " in" : " mm");
   }
 
   std::string position_text(const Eigen::Vector3d& p) const {

@@ -191,7 +191,9 @@ class SetupDrawing {
     const int depth = 3 - view.right - view.up;
     const double towards = depth == 1 ? -1.0 : 1.0;  // the front view looks along +Y
     std::stable_sort(solids.begin(), solids.end(), [&](const SceneBody& a, const SceneBody& b) {
-      return towards * a.body.points.front()[depth] < towards * b.body.points.front()[depth];
+      const double behind = towards * a.body.points.front()[depth];
+      const double before = towards * b.body.points.front()[depth];
+      return behind != before ? behind < before : a.artefact < b.artefact;
     });
     std::set<std::string> named;
     for (const SceneBody& solid : solids) {

@@ -95,7 +95,9 @@ class Planner {
  private:
   void set_distances();
   std::vector<int> axes_to_measure();
+  Range usable_deg(int axis) const;
   std::vector<double> wanted_angles_deg(int axis) const;
+  void start_upright();
   void add_turn(int axis, const RotaryAngles& base, bool flip);
   std::optional<PlannedStation> station_at(const RotaryAngles& angles, bool flip,
                                            const std::string& name);
@@ -136,10 +138,24 @@ void Planner::set_distances() {
   plan_.distances.clearance = request_.clearance_mm.value_or(plan_.distances.clearance);
 }
 
+/// The usable travel in whole degrees: run-up taken off below, and no spindle pointing upwards.
+Range Planner::usable_deg(int axis) const {
+  const Range& travel = machine_.rotary[axis].travel_rad;
+  Range usable{deg_from_rad(travel.low) + plan_.distances.turn_run_up_deg,
+               deg_from_rad(travel.high)};
+  const auto points_up = [&](double angle_deg) {
+    RotaryAngles angles{};
+    angles[axis] = rad_from_deg(angle_deg);
+    return tool_axis_in_machine(machine_, state_, angles).z() < -1e-9;
+  };
+  while (usable.low < 0.0 && points_up(usable.low)) usable.low = std::floor(usable.low) + 1.0;
+  while (usable.high > 0.0 && points_up(usable.high)) usable.high = std::ceil(usable.high) - 1.0;
+  return usable;
+}
+
 std::vector<double> Planner::wanted_angles_deg(int axis) const {
   const Range& travel = machine_.rotary[axis].travel_rad;
-  const double low = deg_from_rad(travel.low) + plan_.distances.turn_run_up_deg;
-  const double high = deg_from_rad(travel.high);
+  const auto [low, high] = usable_deg(axis);
   const int n = stations_wanted_;
   std::vector<double> angles;
   if (deg_from_rad(travel.high - travel.low) >= full_circle_deg - 1e-6) {
@@ -216,6 +232,19 @@ void Planner::add_turn(int axis, const RotaryAngles& base, bool flip) {
   }
 }
 
+/// A program finds its first artefact from above: a run that would begin with the spindle leaning
+/// begins, and ends, with all axes at 0 instead.
+void Planner::start_upright() {
+  const auto upright = [&](const RotaryAngles& angles) {
+    return tool_axis_in_machine(machine_, state_, angles).z() > 1.0 - 1e-9;
+  };
+  if (plan_.stations.empty() || upright(plan_.stations.front().angles_rad)) return;
+  auto station = station_at(RotaryAngles{}, false, "all axes 0");
+  if (!station) return;
+  plan_.stations.insert(plan_.stations.begin(), *station);
+  plan_.stations.push_back(std::move(*station));
+}
+
 void Planner::number_stations() {
   for (std::size_t i = 0; i < plan_.stations.size(); ++i) {
     plan_.stations[i].label = std::to_string(i + 1);
@@ -254,6 +283,7 @@ Expected<Plan> Planner::plan() {
   }
   if (plan_.stations.empty() || !unplanned_.empty()) return tl::make_unexpected(complaints());
   if (axes.size() > 1) plan_.stations.push_back(plan_.stations.front());
+  start_upright();
   number_stations();
   const PlannedStation& first = plan_.stations.front();
   const ArtefactKind kind = machine_.artefacts[first.touches.front().artefact].kind;
