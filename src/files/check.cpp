@@ -16,6 +16,7 @@
 #include "pivotrace/files/result_file.h"
 #include "pivotrace/files/text_file.h"
 #include "pivotrace/files/touch_file.h"
+#include "pivotrace/plan/check_plan.h"
 
 namespace pivotrace {
 
@@ -129,7 +130,8 @@ Expected<std::string> check_plan_on(const Machine& machine, const Plan& plan,
     if (problem.where.file.empty()) problem.where.file = path;
   }
   if (!problems.empty()) return tl::make_unexpected(std::move(problems));
-  return files::summary_of(plan) + "\nThe machine can run it: travels, clearances and turns are free";
+  return files::summary_of(plan) +
+         "\nThe machine can run it: travels, clearances and turns are free";
 }
 
 /// A plan names its machine file itself; a machine given on the command line goes before it.
