@@ -15,8 +15,17 @@ namespace pivotrace {
 RandomModel stated_random_model(const Model& model) {
   const Machine& machine = model.machine();
   RandomModel random;
+  // The form of a ball is another small error of every touch on it: of rectangular spread, so one
+  // sigma is the deviation / sqrt(12). The worst ball touched stands for all.
+  double form_sigma_mm = 0.0;
+  for (std::size_t a = 0; a < machine.artefacts.size(); ++a) {
+    if (model.layout().place_first[a] < 0) continue;
+    form_sigma_mm =
+        std::max(form_sigma_mm, machine.artefacts[a].form_deviation_mm / std::sqrt(12.0));
+  }
   // A touch sigma of zero would make every other error infinitely unlikely: 1 nm stands for it.
-  random.touch_sigma_mm = std::max(machine.probe.touch_sigma_mm, 1e-6);
+  random.touch_sigma_mm = std::max(std::hypot(machine.probe.touch_sigma_mm, form_sigma_mm), 1e-6);
+  random.form_sigma_mm = form_sigma_mm;
   random.station_sigma_mm = machine.linear.station_sigma_mm;
   for (std::size_t axis = 0; axis < machine.rotary.size(); ++axis) {
     const bool turned = model.axis_turned(static_cast<int>(axis));

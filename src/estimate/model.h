@@ -15,6 +15,7 @@ namespace pivotrace {
 /// One sigma of every random effect.
 struct RandomModel {
   double touch_sigma_mm = 0.0;
+  double form_sigma_mm = 0.0;  ///< part of touch_sigma_mm that is the form of the balls
   double station_sigma_mm = 0.0;
   RotaryAngles index_sigma_rad{};  ///< 0 for an axis that never turned in the survey
 };

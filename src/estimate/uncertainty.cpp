@@ -121,7 +121,12 @@ std::vector<BudgetLine> Uncertainty::budget(const std::string& output,
   const auto add = [&](const std::string& source, double part) {
     if (part > 0.0) lines.push_back({output, source, part / total});
   };
-  add("touch noise", inflation_ * variance(by_group_[0], by_unknown));
+  const RandomModel& random = variances_.random;
+  const double form_share =
+      std::min(1.0, std::pow(random.form_sigma_mm / random.touch_sigma_mm, 2));
+  const double touch_part = inflation_ * variance(by_group_[0], by_unknown);
+  add("touch noise", (1.0 - form_share) * touch_part);
+  add("ball form", form_share * touch_part);
   add("station (linear axes)", inflation_ * variance(by_station_, by_unknown));
   for (std::size_t axis = 0; axis < model_.machine().rotary.size(); ++axis) {
     add(std::string("index ") + model_.machine().rotary[axis].letter,

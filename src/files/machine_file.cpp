@@ -10,6 +10,7 @@
 #include "files/words.h"
 #include "pivotrace/files/text_file.h"
 #include "pivotrace/geometry/angle.h"
+#include "pivotrace/machine/ball_grade.h"
 
 namespace pivotrace {
 
@@ -382,6 +383,7 @@ class MachineParser {
       block.number(key, Need::optional);
     }
     block.text("diameter_as", Need::optional);
+    block.text("grade", Need::optional);
     block.table("stem", Need::optional);
     block.vector("direction", Need::optional);
   }
@@ -400,8 +402,16 @@ class MachineParser {
     block.text("diameter_as", Need::optional);
   }
 
+  static void read_grade(TomlTable& block, Artefact& artefact) {
+    const auto grade = block.choice("grade", Need::optional,
+                                    {"G3", "G5", "G10", "G16", "G20", "G28", "G40", "G100"});
+    if (!grade) return;
+    artefact.form_deviation_mm = form_deviation_um(*grade).value_or(0.0) / 1000.0;
+  }
+
   static void read_ball(TomlTable& block, Artefact& artefact) {
     read_diameter(block, artefact);
+    read_grade(block, artefact);
     if (auto stem = block.table("stem", Need::optional)) read_stem(*stem, artefact);
     block.refuse("direction", "a ball has none; the direction of its stem stands inside `stem`");
     block.refuse("length", "a ball has none; the length of its stem stands inside `stem`");
@@ -429,6 +439,7 @@ class MachineParser {
         block.length_mm("length", Need::required, Sign::positive).value_or(artefact.length_mm);
     block.refuse("size", "the size of a pin or bore is its `diameter`");
     block.refuse("stem", "only a ball stands on a stem");
+    block.refuse("grade", "only a ball has a grade");
   }
 
   static void read_flat(TomlTable& block, Artefact& artefact) {
@@ -440,6 +451,7 @@ class MachineParser {
     block.refuse("diameter_as", "a flat has no diameter");
     block.refuse("length", "a flat has no length");
     block.refuse("stem", "only a ball stands on a stem");
+    block.refuse("grade", "only a ball has a grade");
   }
 
   void link_diameter(TomlTable& block, Artefact& artefact) {

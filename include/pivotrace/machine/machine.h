@@ -106,6 +106,8 @@ struct Artefact {
   std::optional<double> diameter_mm;    ///< absent = unknown
   std::optional<double> diameter_u_mm;  ///< absent = the diameter is only rough
   int diameter_as = -1;  ///< index of the artefact whose diameter it shares; -1 = its own
+  double form_deviation_mm =
+      0.0;  ///< ball: peak to valley of its radius, from its grade; 0 = not stated
   std::optional<Stem> stem;
 };
 
