@@ -75,6 +75,7 @@ class CycleBuilder {
   void write_artefact_values(const CycleTarget& target);
   void write_retracts();
   void write_tables();
+  void write_touch_tables(const Standing& at, const std::vector<CycleTouch>& rows);
   void write_stay_table(const Standing& at, const std::string& name,
                         const std::function<Value(const Stay&)>& value);
 
@@ -388,6 +389,26 @@ Value3 CycleBuilder::touch_direction(const Standing& at, int first_column, const
   return v;
 }
 
+/// Touch by touch, so that a reader finds all of one touch together.
+void CycleBuilder::write_touch_tables(const Standing& at, const std::vector<CycleTouch>& rows) {
+  std::vector<std::pair<int, Table>> tables;
+  std::string names;
+  for (int column = 0; column < 6; ++column) {
+    if (touch_value(at, column, count(0), -1).number() != nullptr) continue;
+    tables.emplace_back(column, steps_.table(visit_table_name(at, column_names[column]),
+                                             static_cast<int>(rows.size())));
+    names += std::string(names.empty() ? "" : ", ") + column_names[column];
+  }
+  steps_.remark("touches of " + target_of(at).name + ": " + names +
+                ". Out: from the centre to the stylus. Share: of its excess, in the centre");
+  for (std::size_t row = 0; row < rows.size(); ++row) {
+    steps_.remark(fmt::format("touch {}", row + 1));
+    for (const auto& [column, table] : tables) {
+      steps_.set_element(table, count(static_cast<int>(row)), Value(column_of(rows[row], column)));
+    }
+  }
+}
+
 void CycleBuilder::write_tables() {
   Standing at;
   for (const Segment& segment : layout_.segments) {
@@ -403,17 +424,7 @@ void CycleBuilder::write_tables() {
         const std::vector<CycleTouch> rows = touch_rows(at, &starts);
         write_stay_table(at, "first touch of " + target_of(at).name,
                          [&](const Stay& stay) { return count(starts[&stay - &at.first()]); });
-        for (int column = 0; column < 6; ++column) {
-          const Value probe = touch_value(at, column, count(0), -1);
-          if (probe.number() != nullptr) continue;
-          const Table table = steps_.table(visit_table_name(at, column_names[column]),
-                                           static_cast<int>(rows.size()));
-          for (std::size_t row = 0; row < rows.size(); ++row) {
-            steps_.set_element(table, count(static_cast<int>(row)),
-                               Value(column_of(rows[row], column)),
-                               fmt::format("{} of touch {}", column_names[column], row + 1));
-          }
-        }
+        write_touch_tables(at, rows);
       }
     }
     ++at.segment_number;

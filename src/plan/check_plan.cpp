@@ -122,7 +122,7 @@ class StationWays {
         const Eigen::Vector3d high = at_safe_height(over(placed));
         if (i > 0) {
           if (Objection o = blocked(last, first_above, watched_clearance_mm)) return o;
-          if (Objection o = blocked(last, at_safe_height(last), departure_clearance())) return o;
+          if (Objection o = blocked(last, at_safe_height(last), rapid_clearance_mm)) return o;
           if (Objection o = blocked(at_safe_height(last), high, rapid_clearance_mm)) return o;
         }
         if (Objection o = blocked(high, high, rapid_clearance_mm)) {
@@ -136,7 +136,7 @@ class StationWays {
       last = over(placed);
     }
     if (Objection o = blocked(last, first_above, watched_clearance_mm)) return o;
-    return blocked(last, at_safe_height(last), departure_clearance());
+    return blocked(last, at_safe_height(last), rapid_clearance_mm);
   }
 
  private:
@@ -146,9 +146,6 @@ class StationWays {
     return a.artefact == b.artefact && a.along_mm == b.along_mm && a.out_mm == b.out_mm &&
            (!flat || a.around_rad == b.around_rad);
   }
-
-  /// A rapid move up starts one clearance from the surface, however small that was chosen.
-  double departure_clearance() const { return std::min(rapid_clearance_mm, distances_.clearance); }
 
   const Machine& machine_;
   const MachineState& state_;
@@ -241,6 +238,10 @@ void check_numbers(const Plan& plan, Problems& problems) {
       d.rough < 0) {
     complain("clearance, back_off, search, lift and limit must be above 0, rough not negative",
              "see the [distances] of a plan made by `pivotrace plan`");
+  }
+  if (d.clearance + d.lift < rapid_clearance_mm) {
+    complain("clearance and lift together are too small: rapid moves up start that far away",
+             fmt::format("make them at least {} mm together", rapid_clearance_mm));
   }
   if (d.back_off > d.clearance) {
     complain("back_off is larger than clearance", "back off less than the clearance");
