@@ -43,7 +43,7 @@ TEST_CASE("normal deviates have the moments of the standard normal distribution"
   CHECK(std::abs(sums[3] / n - 3.0) < 5.0 * std::sqrt(96.0 / n));
 }
 
-TEST_CASE("uniform deviates stay in [0, 1)") {
+TEST_CASE("uniform deviates stay from 0 to below 1") {
   RandomStream random(5);
   for (int k = 0; k < 10000; ++k) {
     const double x = random.uniform();
