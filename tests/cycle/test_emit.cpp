@@ -349,7 +349,8 @@ TEST_CASE("ngc obeys the rules of RS274/NGC version 3 (NISTIR 6556)") {
           line.find(';') == std::string::npos || line.find('(') < line.find(';');
       CHECK(no_semicolon);
       std::string code = line.substr(0, line.find('('));
-      CHECK(code.find("-#") == std::string::npos);
+      // A minus between two values is fine; a sign before a parameter is not: `X-#1`, `[-#1]`.
+      CHECK_FALSE(std::regex_search(code, std::regex("(^|[A-Z\\[+*/-])-#")));
 
       CHECK(std::regex_search(code, std::regex("[0-9][eE][0-9+-]")) == false);
       // Function names are no words.
