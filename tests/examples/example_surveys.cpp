@@ -103,6 +103,43 @@ ExampleSurvey trunnion(const Machine& machine) {
               stations, stated_noise(machine, 20260303));
 }
 
+/// A turned pin in the chuck, a little bent: two sections, three touches each, eight angles.
+ExampleSurvey pin_in_chuck(const Machine& machine) {
+  SurveyTruth truth;
+  truth.state = nominal_state(machine);
+  displace(truth, 0, 0.0412, -0.0238, -0.00018, 0.00011);
+  truth.state.artefacts[0].point_mm += Eigen::Vector3d(0.0, 0.035, -0.052);
+  truth.state.artefacts[0].direction = Eigen::Vector3d(1.0, 0.0008, -0.0005).normalized();
+  std::vector<StationTarget> stations;
+  for (int k = 0; k < 8; ++k) {
+    StationTarget target;
+    target.angles_rad[0] = rad_from_deg(45.0 * k);
+    for (const double along_mm : {15.0, 70.0}) {
+      const auto touches = round_pattern(machine, 0, target.angles_rad, 3, along_mm,
+                                         Eigen::Vector3d::UnitZ(), rad_from_deg(90.0));
+      target.touches.insert(target.touches.end(), touches.begin(), touches.end());
+    }
+    stations.push_back(target);
+  }
+  return made("pin-in-chuck.touches.csv", "pin-in-chuck.machine.toml",
+              "A pin in the chuck: two sections, eight angles", machine, truth, stations,
+              stated_noise(machine, 20260305));
+}
+
+ExampleSurvey swivel_head(const Machine& machine) {
+  SurveyTruth truth;
+  truth.state = nominal_state(machine);
+  displace(truth, 0, 0.0226, -0.0174, 0.00014, -0.00021);
+  truth.state.artefacts[0].point_mm += Eigen::Vector3d(0.22, -0.31, 0.15);
+  std::vector<StationTarget> stations;
+  for (const double swivel_deg : {0.0, -60.0, -30.0, 30.0, 60.0, 0.0}) {
+    stations.push_back(ball_station(machine, {rad_from_deg(swivel_deg)}));
+  }
+  return made("swivel-head.touches.csv", "swivel-head.machine.toml",
+              "A swivel head: one ball on the table, five swivel angles, the first repeated",
+              machine, truth, stations, stated_noise(machine, 20260307));
+}
+
 /// Eight ball centres somebody worked out and typed in.
 ExampleSurvey typed_centres(const Machine& machine) {
   ExampleSurvey example = fourth_axis(machine);
@@ -173,8 +210,7 @@ std::vector<Spoiling> spoilings() {
   all[4].before = [](SurveyTruth& truth, SurveyNoise&) {
     truth.drift_mm_per_hour = {0.02, 0.03, 0.15};
   };
-  all[5] = {"wrong-sense", "The axis turns the other way than the machine file says",
-            "P205"};
+  all[5] = {"wrong-sense", "The axis turns the other way than the machine file says", "P205"};
   all[5].before = [](SurveyTruth& truth, SurveyNoise&) {
     truth.state.turns[0] = TurnSense::right_hand;
   };
@@ -225,12 +261,24 @@ Expected<std::vector<ExampleSurvey>> spoiled_surveys(const std::string& examples
 }
 
 Expected<std::vector<ExampleSurvey>> demo_surveys(const std::string& examples_folder) {
-  const Expected<Machine> fourth = read_machine(examples_folder + "/fourth-axis.machine.toml");
-  if (!fourth) return tl::make_unexpected(fourth.error());
-  const Expected<Machine> tilting = read_machine(examples_folder + "/trunnion.machine.toml");
-  if (!tilting) return tl::make_unexpected(tilting.error());
-  return std::vector<ExampleSurvey>{fourth_axis(*fourth), trunnion(*tilting),
-                                    typed_centres(*fourth)};
+  std::vector<ExampleSurvey> surveys;
+  const auto add = [&](const char* machine_file,
+                       ExampleSurvey (*make)(const Machine&)) -> Problems {
+    const Expected<Machine> machine = read_machine(examples_folder + "/" + machine_file);
+    if (!machine) return machine.error();
+    surveys.push_back(make(*machine));
+    return {};
+  };
+  for (const auto& [file, make] : {std::pair{"fourth-axis.machine.toml", &fourth_axis},
+                                   std::pair{"trunnion.machine.toml", &trunnion},
+                                   std::pair{"pin-in-chuck.machine.toml", &pin_in_chuck},
+                                   std::pair{"swivel-head.machine.toml", &swivel_head},
+                                   std::pair{"fourth-axis.machine.toml", &typed_centres}}) {
+    if (Problems problems = add(file, make); !problems.empty()) {
+      return tl::make_unexpected(std::move(problems));
+    }
+  }
+  return surveys;
 }
 
 std::string record_text(const ExampleSurvey& example, const Machine& machine) {

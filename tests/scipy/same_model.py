@@ -71,6 +71,7 @@ def read_touches(path, machine):
     meta = dict(line[1:].split(":", 1) for line in text if line.startswith("#") and ":" in line)
     meta = {key.strip(): value.strip() for key, value in meta.items()}
     mm = 25.4 if meta.get("units") == "inch" else 1.0
+    tip = meta.get("length_datum", "tip" if machine.tip else "centre") == "tip"
     rows, last, index = [], None, -1
     for row in csv.DictReader(line for line in text if line.strip() and not line.startswith("#")):
         angles = [math.radians(float(row.get(axis["letter"]) or 0.0)) for axis in machine.axes]
@@ -79,7 +80,7 @@ def read_touches(path, machine):
             index, last = index + 1, station
         shown = np.array([float(row[k]) for k in "XYZ"]) * mm
         kind = row.get("kind") or meta.get("kind") or "touch"
-        if machine.tip and kind == "touch":
+        if tip and kind == "touch":
             shown[2] += machine.stylus_radius
         rows.append({"station": index, "q": shown, "angles": angles, "kind": kind,
                      "artefact": row.get("artefact") or next(iter(machine.artefacts))})
