@@ -12,7 +12,7 @@ namespace pivotrace {
 
 namespace {
 
-constexpr std::size_t largest_record_bytes = 4U * 1024U * 1024U;
+constexpr std::size_t largest_record_bytes = std::size_t{4} * 1024 * 1024;
 constexpr unsigned any_write_bit = 0222;
 
 Expected<std::vector<RecordedPatch>> read_record(FileCalls& calls, const std::string& real_path) {

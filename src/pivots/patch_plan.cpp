@@ -54,6 +54,7 @@ Expected<Edit> edit_for(const std::vector<PivotValue>& values, const MappingEntr
 /// Two entries that take one and the same number.
 void check_overlaps(const std::vector<Edit>& edits, const TargetFile& target, Problems& problems) {
   std::vector<const Edit*> sorted;
+  sorted.reserve(edits.size());
   for (const Edit& edit : edits) sorted.push_back(&edit);
   std::sort(sorted.begin(), sorted.end(),
             [](const Edit* left, const Edit* right) { return left->offset < right->offset; });
@@ -69,6 +70,7 @@ void check_overlaps(const std::vector<Edit>& edits, const TargetFile& target, Pr
 
 std::string with_edits(const std::string& bytes, const std::vector<Edit>& edits) {
   std::vector<const Edit*> sorted;
+  sorted.reserve(edits.size());
   for (const Edit& edit : edits) sorted.push_back(&edit);
   std::sort(sorted.begin(), sorted.end(),
             [](const Edit* left, const Edit* right) { return left->offset < right->offset; });

@@ -2,6 +2,7 @@
 #include <doctest/doctest.h>
 
 #include "files/file_tests.h"
+#include "pivotrace/files/check.h"
 #include "pivotrace/files/limits_file.h"
 #include "pivotrace/files/machine_file.h"
 #include "pivotrace/files/mapping_file.h"
@@ -158,6 +159,19 @@ TEST_CASE("mistakes in feet are told together, each with its line") {
   CHECK(has(problems, ProblemNumber::unknown_key, 12));
   CHECK(has(problems_of(parse_mounting("format = 1\nunits = \"mm\"\n", "f")),
             ProblemNumber::missing_key, 1));
+}
+
+TEST_CASE("the example files pass the check as what they are") {
+  const auto kind = [](const std::string& name) {
+    const FileCheck check = check_file(pivotrace::test::example_path(name));
+    CHECK(check.good());
+    CHECK(!check.summary.empty());
+    return check.kind;
+  };
+  CHECK(kind("fourth-axis.mapping.toml") == "mapping file");
+  CHECK(kind("fourth-axis.control.mapping.toml") == "mapping file");
+  CHECK(kind("fourth-axis.limits.toml") == "limits file");
+  CHECK(kind("fourth-axis.feet.toml") == "feet file");
 }
 
 TEST_CASE("no pivot file of garbage is read, and none crashes") {

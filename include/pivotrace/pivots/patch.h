@@ -19,7 +19,7 @@ inline constexpr double largest_change_mm = 1.0;
 inline constexpr double largest_change_rad = 0.0087266462599716477;  // 0.5 deg
 
 /// Files above this size are refused: no post and no parameter list is that long.
-inline constexpr std::size_t largest_target_bytes = 64U * 1024U * 1024U;
+inline constexpr std::size_t largest_target_bytes = std::size_t{64} * 1024 * 1024;
 
 /// What a person has said yes to.
 struct PatchPermissions {
