@@ -6,6 +6,7 @@ void add_all_verbs(CLI::App& app, Console& console, VerbAction& action) {
   add_check_verb(app, console, action);
   add_plan_verb(app, console, action);
   add_cycle_verb(app, console, action);
+  add_rehearse_verb(app, console, action);
   add_fit_verb(app, console, action);
   add_write_verb(app, console, action);
   add_judge_verb(app, console, action);

@@ -13,6 +13,7 @@ void add_all_verbs(CLI::App& app, Console& console, VerbAction& action);
 void add_check_verb(CLI::App& app, Console& console, VerbAction& action);
 void add_plan_verb(CLI::App& app, Console& console, VerbAction& action);
 void add_cycle_verb(CLI::App& app, Console& console, VerbAction& action);
+void add_rehearse_verb(CLI::App& app, Console& console, VerbAction& action);
 void add_fit_verb(CLI::App& app, Console& console, VerbAction& action);
 void add_write_verb(CLI::App& app, Console& console, VerbAction& action);
 void add_judge_verb(CLI::App& app, Console& console, VerbAction& action);

@@ -231,9 +231,9 @@ class Evaluation {
 
  private:
   Expected<double> binary(const Node& node) const {
-    const Expected<double> a = of(node.first);
+    Expected<double> a = of(node.first);
     if (!a) return a;
-    const Expected<double> b = of(node.second);
+    Expected<double> b = of(node.second);
     if (!b) return b;
     Expected<double> result = apply(node, *a, *b);
     if (result && !std::isfinite(*result)) {
@@ -244,7 +244,7 @@ class Evaluation {
   }
 
   Expected<double> comparison(const Node& node) const {
-    const Expected<double> a = of(node.first);
+    Expected<double> a = of(node.first);
     if (!a) return a;
     return of(node.second).map([&](double b) { return holds(node.comparison, *a, b) ? 1.0 : 0.0; });
   }
@@ -299,7 +299,7 @@ class Evaluation {
   }
 
   Expected<double> function(const Node& node) const {
-    const Expected<double> a = of(node.first);
+    Expected<double> a = of(node.first);
     if (!a) return a;
     if (node.function == Function::arctangent) {
       return of(node.second).map([&](double x) { return deg_from_rad(std::atan2(*a, x)); });

@@ -87,7 +87,7 @@ class Execution : public VariableSource {
       ++next_;
       if (block.marked_to_skip && options_.skip_marked_lines) continue;
       machine_.line(block.line, block.raw);
-      if (const Step halt = execute(block)) return halted(*halt);
+      if (Step halt = execute(block)) return halted(*halt);
     }
     result_.end = ProgramEnd::finished;
     return result_;
@@ -221,11 +221,11 @@ class Execution : public VariableSource {
   Step execute(const Block& block) {
     if (block.branch.kind != Branch::Kind::none) return branch(block.branch);
     if (block.statement.kind != Statement::Kind::none) {
-      if (const Step halt = statement(block.statement)) return halt;
+      if (Step halt = statement(block.statement)) return halt;
     }
     Expected<Words> words = read_words(block);
     if (!words) return from(words.error());
-    if (const Step halt = assign(block)) return halt;
+    if (Step halt = assign(block)) return halt;
     if (block.statement.kind == Statement::Kind::origin) return origin(block.statement, *words);
     return run_words(*words);
   }
@@ -381,12 +381,12 @@ class Execution : public VariableSource {
   }
 
   Step run_words(Words& words) {
-    if (const Step halt = check_groups(words)) return halt;
+    if (Step halt = check_groups(words)) return halt;
     for (const auto part :
          {&Execution::feed_words, &Execution::spindle_words, &Execution::auxiliary_words,
           &Execution::dwell_words, &Execution::modal_words, &Execution::offset_words,
           &Execution::motion_words, &Execution::check_all_used, &Execution::stop_words}) {
-      if (const Step halt = (this->*part)(words)) return halt;
+      if (Step halt = (this->*part)(words)) return halt;
     }
     return std::nullopt;
   }
@@ -541,7 +541,7 @@ class Execution : public VariableSource {
       return refusal(code.column, "this dialect does not say how offsets are written",
                      "complete its offset form");
     }
-    if (const Step halt = check_fixed_words(words, *form, code.column)) return halt;
+    if (Step halt = check_fixed_words(words, *form, code.column)) return halt;
     const WordValue* system = take(words, form->blanks.at("system"));
     if (system == nullptr) {
       return refusal(code.column, "which work offset? Its number is missing",
@@ -553,7 +553,7 @@ class Execution : public VariableSource {
   Step origin(const Statement& statement, Words& words) {
     const Expected<double> system = value_of(statement.condition);
     if (!system) return from(system.error());
-    if (const Step halt = write_origin(words, *system, 1)) return halt;
+    if (Step halt = write_origin(words, *system, 1)) return halt;
     return check_all_used(words);
   }
 
@@ -629,7 +629,7 @@ class Execution : public VariableSource {
     }
     const Words::Code* machine_frame = words.find(Meaning::machine_coordinates);
     AxisValues target{};
-    if (const Step halt = read_target(words, *motion, machine_frame, target)) return halt;
+    if (Step halt = read_target(words, *motion, machine_frame, target)) return halt;
     switch (*motion) {
       case Meaning::rapid: return from_machine(machine_.rapid(target));
       case Meaning::feed: return feed_move(target, column);
@@ -713,16 +713,16 @@ class Execution : public VariableSource {
     const bool only_rotary =
         target[0] == shown[0] && target[1] == shown[1] && target[2] == shown[2];
     FeedRate rate;
-    if (const Step halt = feed_rate(only_rotary, column, rate)) return halt;
+    if (Step halt = feed_rate(only_rotary, column, rate)) return halt;
     return from_machine(machine_.feed(target, rate));
   }
 
   Step probe_move(const Words& words, const AxisValues& target, int column) {
-    if (const Step halt = check_probe_move(words, target, column)) return halt;
+    if (Step halt = check_probe_move(words, target, column)) return halt;
     FeedRate rate;
-    if (const Step halt = feed_rate(false, column, rate)) return halt;
+    if (Step halt = feed_rate(false, column, rate)) return halt;
     ProbeEnd end;
-    if (const Step halt = from_machine(machine_.probe(target, rate, end))) return halt;
+    if (Step halt = from_machine(machine_.probe(target, rate, end))) return halt;
     store_trip_point(end.triggered ? end.trip : target);
     if (end.triggered_at_start && dialect_.skip.triggered_at_start_is_error) {
       return alarm(ProblemNumber::probe_fault, column,

@@ -228,7 +228,7 @@ TEST_CASE("third dialect: other words, variables, brackets, logs and checks") {
       "PROGRAM 12\n! a remark\nFIXED PERMINUTE;\nMETRIC;\nNOCOMP NOTURN;\n"
       "SET V10 = (3+1)*2;\nFEEL X=V10+2 F=60;\nSET V11 = V3001;\n"
       "SET V12 = ANGLE(1,-1);\nDEMAND V11 < 8 ELSE \"TOO FAR\";\n"
-      "WRITE \"TOUCH\" & V11:4.3 & \"BALL 1\";\nHOLD \"LOOK AT IT\";\nFINISH;\nENDPROGRAM\n");
+      "WRITE 'TOUCH',V11:4.3,'BALL 1';\nHOLD \"LOOK AT IT\";\nFINISH;\nENDPROGRAM\n");
   CAPTURE(first_problem(run));
   REQUIRE(run.end == ProgramEnd::finished);
   REQUIRE(bench.machine.moves.size() == 1);
@@ -339,7 +339,7 @@ TEST_CASE("damaged programs are refused or run, they never break the interpreter
     Bench bench(macro);
     bench.options.block_limit = 300;
     const ProgramRun run = bench.run(text);
-    CHECK(run.end != ProgramEnd::not_run);
+    CHECK(run.end != ProgramEnd::not_started);
     CHECK((run.end == ProgramEnd::finished) == run.problems.empty());
   }
 }

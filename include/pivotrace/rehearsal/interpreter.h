@@ -42,7 +42,7 @@ struct InterpreterOptions {
 
 /// How a program ended.
 enum class ProgramEnd {
-  not_run,
+  not_started,
   finished,  ///< reached its end word
   alarm,     ///< stopped itself, or the control stopped it, with a message: everything at rest
   refused,   ///< a line the control would not accept, or that this interpreter does not know
@@ -51,7 +51,7 @@ enum class ProgramEnd {
 };
 
 struct ProgramRun {
-  ProgramEnd end = ProgramEnd::not_run;
+  ProgramEnd end = ProgramEnd::not_started;
   Problems problems;  ///< why, with file, line and column; empty when finished
   int line = 0;       ///< the last line executed
   std::size_t blocks = 0;

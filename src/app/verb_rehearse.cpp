@@ -1,0 +1,228 @@
+#include <memory>
+#include <ostream>
+
+#include "app/dialect_folders.h"
+#include "app/progress.h"
+#include "app/verbs.h"
+#include "pivotrace/files/dialect_file.h"
+#include "pivotrace/files/machine_file.h"
+#include "pivotrace/files/plan_file.h"
+#include "pivotrace/files/text_file.h"
+#include "pivotrace/files/truth_file.h"
+#include "pivotrace/geometry/angle.h"
+#include "pivotrace/rehearsal/rehearse.h"
+
+namespace pivotrace::app {
+
+namespace {
+
+struct RehearseArguments {
+  std::string program_file;
+  std::string machine_file;
+  std::string dialect;
+  std::string plan_file;
+  std::string truth_file;
+  std::string parameter_file;
+  std::string log_file;
+  std::string picture_file;
+  std::string fault;
+  std::vector<double> start;
+  bool noise = false;
+  std::uint64_t seed = 1;
+  double guard_mm = RehearsalOptions{}.guard_mm;
+  bool json = false;
+};
+
+/// Everything a rehearsal is made of, read and checked.
+struct Rehearsal {
+  Machine machine;
+  Dialect dialect;
+  RehearsalTruth truth;
+  RehearsalOptions options;
+  std::string program;
+};
+
+/// The noise the machine file states.
+SurveyNoise noise_of(const Machine& machine, std::uint64_t seed) {
+  SurveyNoise noise;
+  noise.touch_sigma_mm = machine.probe.touch_sigma_mm;
+  noise.station_sigma_mm = machine.linear.station_sigma_mm;
+  for (std::size_t i = 0; i < machine.rotary.size(); ++i) {
+    noise.index_sigma_rad[i] = machine.rotary[i].index_sigma_rad;
+  }
+  noise.seed = seed;
+  return noise;
+}
+
+/// Where the machine stands at first: as the plan says, as the user says, or above everything.
+Expected<void> choose_start(const RehearseArguments& arguments, Rehearsal& rehearsal) {
+  RehearsalOptions& options = rehearsal.options;
+  const auto& travel = rehearsal.machine.linear.travel_mm;
+  options.start_mm = {0.5 * (travel[0].low + travel[0].high),
+                      0.5 * (travel[1].low + travel[1].high), travel[2].high};
+  if (!arguments.plan_file.empty()) {
+    const Expected<PlanOnMachine> planned =
+        read_plan(arguments.plan_file, arguments.machine_file);
+    if (!planned) return tl::make_unexpected(planned.error());
+    options.start_mm = start_position_mm(rehearsal.machine, planned->plan);
+    if (!planned->plan.stations.empty()) {
+      options.start_angles_rad = planned->plan.stations.front().angles_rad;
+    }
+  }
+  if (arguments.start.empty()) return {};
+  options.start_mm = {arguments.start[0], arguments.start[1], arguments.start[2]};
+  for (std::size_t i = 3; i < arguments.start.size(); ++i) {
+    if (i - 3 >= rehearsal.machine.rotary.size()) {
+      return failure({ProblemNumber::bad_argument, "--start names more axes than the machine has",
+                      {}, "give X,Y,Z and one angle for each rotary axis of the machine file"});
+    }
+    options.start_angles_rad[i - 3] = rad_from_deg(arguments.start[i]);
+  }
+  return {};
+}
+
+Expected<std::string> optional_file(const std::string& path) {
+  if (path.empty()) return std::string();
+  return read_file(path);
+}
+
+Expected<Rehearsal> prepare(const RehearseArguments& arguments) {
+  Rehearsal rehearsal;
+  Expected<Machine> machine = read_machine(arguments.machine_file);
+  if (!machine) return tl::make_unexpected(machine.error());
+  rehearsal.machine = std::move(*machine);
+  const Expected<std::string> dialect_file = find_dialect(arguments.dialect, dialect_folders());
+  if (!dialect_file) return tl::make_unexpected(dialect_file.error());
+  Expected<Dialect> dialect = read_dialect(*dialect_file);
+  if (!dialect) return tl::make_unexpected(dialect.error());
+  rehearsal.dialect = std::move(*dialect);
+  Expected<std::string> program = read_file(arguments.program_file);
+  if (!program) return tl::make_unexpected(program.error());
+  rehearsal.program = std::move(*program);
+  rehearsal.truth = nominal_truth(rehearsal.machine);
+  if (!arguments.truth_file.empty()) {
+    Expected<RehearsalTruth> truth = read_truth(arguments.truth_file, rehearsal.machine);
+    if (!truth) return tl::make_unexpected(truth.error());
+    rehearsal.truth = std::move(*truth);
+  }
+  rehearsal.options.control = usual_start(rehearsal.machine, rehearsal.dialect);
+  rehearsal.options.guard_mm = arguments.guard_mm;
+  if (arguments.noise) rehearsal.options.noise = noise_of(rehearsal.machine, arguments.seed);
+  Expected<std::string> parameters = optional_file(arguments.parameter_file);
+  if (!parameters) return tl::make_unexpected(parameters.error());
+  rehearsal.options.parameter_file = std::move(*parameters);
+  if (!arguments.fault.empty()) {
+    const Expected<Fault> fault = fault_from_text(arguments.fault);
+    if (!fault) return tl::make_unexpected(fault.error());
+    rehearsal.options.fault = *fault;
+  }
+  const Expected<void> start = choose_start(arguments, rehearsal);
+  if (!start) return tl::make_unexpected(start.error());
+  return rehearsal;
+}
+
+/// The moment worth looking at: the last violation, else the smallest clearance.
+std::string picture_of(const Rehearsal& rehearsal, const RehearsalReport& report) {
+  if (!report.violations.empty()) {
+    const Violation& violation = report.violations.back();
+    return rehearsal_picture(rehearsal.machine, report.state_at_end, violation.moment,
+                             violation.text);
+  }
+  const Clearance& clearance = report.smallest_clearance;
+  return rehearsal_picture(
+      rehearsal.machine, report.state_at_end, clearance.moment,
+      "smallest clearance, " + clearance.tool_part + " to " + clearance.body);
+}
+
+Expected<void> write_files(const RehearseArguments& arguments, const Rehearsal& rehearsal,
+                           const RehearsalReport& report, const Console& console) {
+  if (!arguments.log_file.empty()) {
+    const std::string& left = report.log.empty() ? report.parameter_file : report.log;
+    const Expected<void> delivered = deliver(console, arguments.log_file, left);
+    if (!delivered) return delivered;
+    if (arguments.log_file != "-") console.err << "wrote " << arguments.log_file << '\n';
+  }
+  if (!arguments.picture_file.empty()) {
+    const Expected<void> delivered =
+        deliver(console, arguments.picture_file, picture_of(rehearsal, report));
+    if (!delivered) return delivered;
+    console.err << "wrote " << arguments.picture_file << '\n';
+  }
+  return {};
+}
+
+ExitCode run(const RehearseArguments& arguments, const Console& console) {
+  const auto fail = [&](const Problems& problems) {
+    console.report(problems);
+    return exit_code_for(problems);
+  };
+  Expected<Rehearsal> rehearsal = prepare(arguments);
+  if (!rehearsal) return fail(rehearsal.error());
+  ProgressLine progress(console, "rehearsing", "blocks");
+  rehearsal->options.progress = [&progress](std::size_t blocks) { progress.show(blocks); };
+  const Expected<RehearsalReport> report =
+      rehearse(rehearsal->program, arguments.program_file, rehearsal->machine, rehearsal->dialect,
+               rehearsal->truth, rehearsal->options);
+  progress.clear();
+  if (!report) return fail(report.error());
+  const Expected<void> written = write_files(arguments, *rehearsal, *report, console);
+  if (!written) return fail(written.error());
+  if (arguments.json) {
+    console.out << rehearsal_json(*report, rehearsal->machine);
+  } else if (arguments.log_file != "-") {
+    console.out << rehearsal_text(*report, rehearsal->machine);
+  }
+  return report->passed ? ExitCode::good : ExitCode::not_good;
+}
+
+}  // namespace
+
+void add_rehearse_verb(CLI::App& app, Console& console, VerbAction& action) {
+  const auto arguments = std::make_shared<RehearseArguments>();
+  CLI::App* verb = app.add_subcommand(
+      "rehearse", "Run a probing program on a virtual machine before it runs on a real one");
+  verb->footer(
+      "Example:\n"
+      "  pivotrace rehearse probe.nc --machine fourth-axis.machine.toml --dialect macro \\\n"
+      "      --plan fourth-axis.plan.toml --truth worn.truth.toml --noise -o rehearsed.csv\n"
+      "runs the text of the program block by block, reports what it would touch and hit, how long\n"
+      "it takes, and leaves the touches as the control would; 'pivotrace fit' on them must give\n"
+      "back what the truth file says.\n"
+      "Faults on purpose: --fault no-trigger:5, early-trigger:5, moved-artefact:3, wrong-turn,\n"
+      "index-slip:4. A good program stops itself.\n"
+      "Exit code 1: it ran, but did not pass; the report says why.\n"
+      "A rehearsal knows only what the files say. On the machine: slowly, hand on the stop, by the\n"
+      "machine's manual and your local safety rules.");
+  verb->add_option("PROGRAM", arguments->program_file, "program as the control gets it")
+      ->required();
+  verb->add_option("--machine", arguments->machine_file, "machine file (*.machine.toml)")
+      ->required();
+  verb->add_option("--dialect", arguments->dialect, "name of a dialect, or its file")->required();
+  verb->add_option("--plan", arguments->plan_file,
+                   "start where this plan starts (*.plan.toml)");
+  verb->add_option("--start", arguments->start,
+                   "start here instead: X,Y,Z in mm as the control shows, then angles in degrees")
+      ->delimiter(',')
+      ->expected(3, 3 + max_rotary_axes);
+  verb->add_option("--truth", arguments->truth_file,
+                   "how the machine really is (*.truth.toml); default: as its file says");
+  verb->add_flag("--noise", arguments->noise,
+                 "err at random by the sigmas of the machine file");
+  verb->add_option("--seed", arguments->seed, "which random errors (default 1)");
+  verb->add_option("--fault", arguments->fault, "make something go wrong, see below");
+  verb->add_option("--guard", arguments->guard_mm,
+                   "least distance of rapid moves and turns from anything, mm (default 3)")
+      ->check(CLI::NonNegativeNumber);
+  verb->add_option("--parameters", arguments->parameter_file,
+                   "ngc: the control's parameter file at the start");
+  verb->add_option("-o,--output", arguments->log_file,
+                   "write here what the control leaves: its log, or its parameter file");
+  verb->add_option("--picture", arguments->picture_file,
+                   "draw the violation, or the smallest clearance (SVG)");
+  verb->add_flag("--json", arguments->json, "print the report as JSON");
+  verb->callback([arguments, &console, &action] {
+    action = [arguments, &console] { return run(*arguments, console); };
+  });
+}
+
+}  // namespace pivotrace::app

@@ -1,0 +1,22 @@
+// How long a move takes.
+#pragma once
+
+#include "pivotrace/machine/machine.h"
+
+namespace pivotrace::rehearsal {
+
+/// From rest to rest over `distance` at `speed` with `acceleration` both ways:
+/// d/v + v/a when the speed is reached (d > v^2/a), else 2 sqrt(d/a). Any consistent units.
+double rest_to_rest_s(double distance, double speed, double acceleration);
+
+/// Time a rotary axis takes to reach its speed [s]: common practice, no source.
+inline constexpr double turn_run_up_s = 0.2;
+/// Time of a clamp, spindle or coolant function [s]: common practice, no source.
+inline constexpr double function_s = 0.5;
+
+/// Slides and rotary axes start together; the slower one decides. `feed_mm_per_min` 0 = rapid,
+/// every slide at its own rapid.
+double move_s(const Machine& machine, const Eigen::Vector3d& way_mm, const RotaryAngles& turn_rad,
+              double feed_mm_per_min);
+
+}  // namespace pivotrace::rehearsal

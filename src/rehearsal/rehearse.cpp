@@ -1,0 +1,112 @@
+#include "pivotrace/rehearsal/rehearse.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "rehearsal/control_state.h"
+#include "rehearsal/virtual_machine.h"
+
+namespace pivotrace {
+
+namespace {
+
+/// mm and deg: no axis at a round number, no axis at zero.
+constexpr AxisValues odd_origin = {-123.4567, 87.6543, -45.6789, 0.0, 0.0, 0.0};
+
+Problems check_machine(const Machine& machine) {
+  Problems problems;
+  for (const RotaryAxis& axis : machine.rotary) {
+    if (rehearsal::axis_index(axis.letter) < 3) {
+      problems.push_back(
+          {ProblemNumber::unknown_name,
+           fmt::format("rotary axis {}: programs name rotary axes A, B or C", axis.letter),
+           {},
+           "rename the axis in the machine file"});
+    }
+  }
+  return problems;
+}
+
+/// Rows of the parameter file that a program left results in.
+std::vector<int> result_rows(const Dialect& dialect, const Variables& variables) {
+  std::vector<int> rows;
+  if (!dialect.variables.results) return rows;
+  for (int n = dialect.variables.results->first; n <= dialect.variables.results->last; ++n) {
+    if (variables.is_set(n)) rows.push_back(n);
+  }
+  return rows;
+}
+
+std::vector<std::string> clamp_words(const Machine& machine) {
+  std::vector<std::string> words;
+  for (const RotaryAxis& axis : machine.rotary) {
+    for (const std::string& word : {axis.clamp, axis.unclamp}) {
+      if (!word.empty()) words.push_back(word);
+    }
+  }
+  return words;
+}
+
+}  // namespace
+
+Problems RehearsalOptions::validate() const {
+  Problems problems;
+  const auto require = [&problems](bool good, const std::string& what) {
+    if (!good) problems.push_back({ProblemNumber::bad_options, what, {}, "give a sensible number"});
+  };
+  require(guard_mm >= 0.0 && std::isfinite(guard_mm), "the guard distance is negative");
+  require(overtravel_limit_mm > 0.0 && std::isfinite(overtravel_limit_mm),
+          "the overtravel limit is not positive");
+  require(noise.touch_sigma_mm >= 0.0 && noise.station_sigma_mm >= 0.0, "a sigma is negative");
+  require(start_mm.allFinite(), "the start position is not a number");
+  require(block_limit > 0, "the block limit is zero");
+  return problems;
+}
+
+ControlStart usual_start(const Machine& machine, const Dialect& dialect) {
+  ControlStart start;
+  start.in_force[ModalGroup::units] = machine.inch ? Meaning::inches : Meaning::millimetres;
+  start.in_force[ModalGroup::distance] = Meaning::absolute;
+  start.in_force[ModalGroup::feed_mode] = Meaning::feed_per_minute;
+  if (!dialect.word(Meaning::work_offset_1).empty()) {
+    for (AxisValues& origin : start.work_origins) origin = odd_origin;
+  }
+  return start;
+}
+
+Expected<RehearsalReport> rehearse(const std::string& program, const std::string& file,
+                                   const Machine& machine, const Dialect& dialect,
+                                   const RehearsalTruth& truth, const RehearsalOptions& options) {
+  Problems problems = options.validate();
+  for (Problem& problem : check_machine(machine)) problems.push_back(std::move(problem));
+  if (!problems.empty()) return tl::make_unexpected(std::move(problems));
+
+  Variables variables(dialect.variables.readable);
+  std::vector<int> rows;
+  if (!options.parameter_file.empty()) {
+    Expected<std::vector<int>> read =
+        read_parameter_file(options.parameter_file, "parameter file", variables);
+    if (!read) return tl::make_unexpected(std::move(read.error()));
+    rows = std::move(*read);
+  }
+  InterpreterOptions how;
+  how.start = options.control;
+  how.auxiliary_words = clamp_words(machine);
+  how.block_limit = options.block_limit;
+
+  rehearsal::VirtualMachine virtual_machine(machine, truth, options);
+  const ProgramRun run = run_program(program, file, dialect, virtual_machine, variables, how);
+  RehearsalReport report = virtual_machine.take_report();
+  report.run = run;
+  report.passed = run.end == ProgramEnd::finished && report.violations.empty();
+  if (dialect.variables.results) {
+    const std::vector<int> results = result_rows(dialect, variables);
+    rows.insert(rows.end(), results.begin(), results.end());
+    report.parameter_file = parameter_file(variables, rows);
+  }
+  return report;
+}
+
+}  // namespace pivotrace

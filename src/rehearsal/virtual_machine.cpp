@@ -1,0 +1,627 @@
+#include "rehearsal/virtual_machine.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cctype>
+#include <cmath>
+#include <numbers>
+
+#include "pivotrace/geometry/angle.h"
+#include "pivotrace/geometry/rotation.h"
+#include "pivotrace/machine/kinematics.h"
+#include "rehearsal/control_state.h"
+#include "rehearsal/motion_time.h"
+
+namespace pivotrace::rehearsal {
+
+namespace {
+
+/// A target may lie this far beyond a limit: emitted decimals and unit changes.
+constexpr double limit_slack_mm = 1e-4;
+constexpr double limit_slack_rad = 1e-6;
+/// Samples of a move that presses the stylus, to find where it is pressed most.
+constexpr int press_samples = 60;
+/// Rounds of "gap of this trigger, place of this gap": each shrinks the error by gap / radius.
+constexpr int trigger_rounds = 3;
+/// Direction in which made-up faults move artefacts: no machine axis, neither up nor level.
+const Eigen::Vector3d fault_direction = Eigen::Vector3d(2.0, -1.0, 2.0) / 3.0;
+
+constexpr double seconds_per_hour = 3600.0;
+
+std::string position_text(const Moment& moment) {
+  return fmt::format("X {:.3f} Y {:.3f} Z {:.3f} mm", moment.shown_mm.x(), moment.shown_mm.y(),
+                     moment.shown_mm.z());
+}
+
+/// The angle in "turn the spindle to 180 deg".
+std::optional<double> spindle_angle_in(std::string text) {
+  std::transform(text.begin(), text.end(), text.begin(),
+                 [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
+  const std::string phrase = "spindle to ";
+  const std::size_t at = text.find(phrase);
+  if (at == std::string::npos) return std::nullopt;
+  char* end = nullptr;
+  const char* first = text.c_str() + at + phrase.size();
+  const double degrees = std::strtod(first, &end);
+  if (end == first) return std::nullopt;
+  return degrees;
+}
+
+}  // namespace
+
+VirtualMachine::VirtualMachine(const Machine& machine, const RehearsalTruth& truth,
+                               const RehearsalOptions& options)
+    : machine_(machine),
+      truth_(truth),
+      options_(options),
+      random_(options.noise.seed),
+      checker_(machine, truth.survey.state, tool_solids(machine, truth.survey.state, notes_),
+               work_solids(machine, truth.survey.state)),
+      datum_mm_(machine.probe.length_datum == LengthDatum::tip
+                    ? Eigen::Vector3d(0.0, 0.0, machine.probe.stylus_radius_mm())
+                    : Eigen::Vector3d::Zero()),
+      shown_mm_(options.start_mm + datum_mm_),
+      commanded_rad_(options.start_angles_rad),
+      clamped_(machine.rotary.size()) {
+  if (options_.fault && options_.fault->touch <= 0) meet_fault();
+  real_rad_ = settled(commanded_rad_);
+  settled_once_ = true;
+  begin_station();
+}
+
+// ---- frames ------------------------------------------------------------------------------------
+
+Eigen::Vector3d VirtualMachine::linear_of(const AxisValues& values) const {
+  return Eigen::Vector3d(values[0], values[1], values[2]) + datum_mm_;
+}
+
+RotaryAngles VirtualMachine::angles_of(const AxisValues& values) const {
+  RotaryAngles angles{};
+  for (std::size_t i = 0; i < machine_.rotary.size(); ++i) {
+    const int axis = axis_index(machine_.rotary[i].letter);
+    if (axis >= 0) angles[i] = rad_from_deg(values[static_cast<std::size_t>(axis)]);
+  }
+  return angles;
+}
+
+AxisValues VirtualMachine::shown() const { return shown_at(shown_mm_); }
+
+AxisValues VirtualMachine::shown_at(const Eigen::Vector3d& centre_mm) const {
+  AxisValues values{};
+  for (std::size_t i = 0; i < machine_.rotary.size(); ++i) {
+    const int axis = axis_index(machine_.rotary[i].letter);
+    if (axis >= 0) values[static_cast<std::size_t>(axis)] = deg_from_rad(commanded_rad_[i]);
+  }
+  const Eigen::Vector3d by_control_mm = centre_mm - datum_mm_;
+  for (int i = 0; i < 3; ++i) values[static_cast<std::size_t>(i)] = by_control_mm[i];
+  return values;
+}
+
+Posture VirtualMachine::posture_at(const Eigen::Vector3d& shown_mm,
+                                   const RotaryAngles& real_rad) const {
+  const SurveyTruth& truth = truth_.survey;
+  Posture posture;
+  posture.shown_mm = shown_mm + station_error_mm_ +
+                     truth.linear_error * (shown_mm - truth.linear_origin_mm) +
+                     truth.drift_mm_per_hour * (report_.seconds / seconds_per_hour);
+  posture.angles_rad = real_rad;
+  return posture;
+}
+
+double VirtualMachine::fixed_index_error(int axis, double at_rad) const {
+  double error = 0.0;
+  for (const IndexError& entry : truth_.index_errors) {
+    const bool here = std::fabs(entry.at_rad - at_rad) < limit_slack_rad;
+    if (entry.axis == axis && here) error += entry.error_rad;
+  }
+  return error;
+}
+
+/// Where the rotary axes really come to rest for a commanded position.
+RotaryAngles VirtualMachine::settled(const RotaryAngles& target_rad) {
+  RotaryAngles real{};
+  for (std::size_t i = 0; i < machine_.rotary.size(); ++i) {
+    // An axis that does not move keeps the error it came to rest with.
+    if (settled_once_ && target_rad[i] == commanded_rad_[i]) {
+      real[i] = real_rad_[i];
+      continue;
+    }
+    const double step = target_rad[i] - commanded_rad_[i];
+    const double side = step > 0.0 ? 1.0 : (step < 0.0 ? -1.0 : 0.0);
+    const double turned =
+        wrong_turn_from_rad_ ? 2.0 * (*wrong_turn_from_rad_)[i] - target_rad[i] : target_rad[i];
+    real[i] = turned + fixed_index_error(static_cast<int>(i), target_rad[i]) +
+              side * truth_.survey.reversal_rad[i] +
+              options_.noise.index_sigma_rad[i] * random_.normal() + slip_rad_[i];
+  }
+  return real;
+}
+
+void VirtualMachine::begin_station() {
+  for (double& component : station_error_mm_) {
+    component = options_.noise.station_sigma_mm * random_.normal();
+  }
+  report_.stations.push_back({commanded_rad_, 0.0, 0});
+}
+
+// ---- the calls of the control ------------------------------------------------------------------
+
+void VirtualMachine::line(int number, const std::string& /*text*/) {
+  line_ = number;
+  ++blocks_;
+  if (options_.progress) options_.progress(blocks_);
+}
+
+MachineAnswer VirtualMachine::rapid(const AxisValues& target) {
+  return travel(target, Manner::rapid, 0.0);
+}
+
+MachineAnswer VirtualMachine::feed(const AxisValues& target, const FeedRate& rate) {
+  const double way = (linear_of(target) - shown_mm_).norm();
+  const double feed = rate.inverse_time ? rate.value * way : rate.value;
+  return travel(target, Manner::feed, way > 0.0 ? feed : machine_.linear.rapid_mm_per_min);
+}
+
+MachineAnswer VirtualMachine::dwell(double seconds) {
+  add_time(seconds);
+  return std::nullopt;
+}
+
+MachineAnswer VirtualMachine::function(Meaning meaning, std::optional<double> degrees) {
+  add_time(function_s);
+  switch (meaning) {
+    case Meaning::spindle_clockwise:
+    case Meaning::spindle_counterclockwise:
+      return stop_with(ProblemNumber::probe_fault, "the spindle is started with the probe in it",
+                       "take the word out: a turning probe breaks its cable or its stylus",
+                       moment());
+    case Meaning::spindle_orient: turn_spindle_to(degrees.value_or(0.0)); break;
+    case Meaning::coolant_on:
+      report_.notes.push_back(fmt::format("line {}: coolant is switched on while probing", line_));
+      break;
+    default: break;
+  }
+  return std::nullopt;
+}
+
+void VirtualMachine::turn_spindle_to(double degrees) {
+  spindle_rad_ = rad_from_deg(degrees);
+  const Eigen::Vector3d offset_mm = truth_.survey.state.stylus_offset_mm;
+  checker_.set_stylus_offset(turned<double>(offset_mm, Eigen::Vector3d::UnitZ(), spindle_rad_));
+}
+
+MachineAnswer VirtualMachine::auxiliary(const std::string& word) {
+  add_time(function_s);
+  for (std::size_t i = 0; i < machine_.rotary.size(); ++i) {
+    if (word == machine_.rotary[i].clamp) clamped_[i] = true;
+    if (word == machine_.rotary[i].unclamp) clamped_[i] = false;
+  }
+  return std::nullopt;
+}
+
+void VirtualMachine::message(const std::string& text) { report_.messages.push_back(text); }
+
+void VirtualMachine::log(const std::string& text) { report_.log += text + "\n"; }
+
+MachineAnswer VirtualMachine::operator_stop(const std::string& text, bool /*optional*/) {
+  ++report_.operator_stops;
+  if (!text.empty()) report_.messages.push_back(text);
+  if (const std::optional<double> degrees = spindle_angle_in(text)) turn_spindle_to(*degrees);
+  return std::nullopt;
+}
+
+RehearsalReport VirtualMachine::take_report() {
+  report_.end = moment();
+  report_.state_at_end = truth_.survey.state;
+  report_.notes.insert(report_.notes.begin(), notes_.begin(), notes_.end());
+  return std::move(report_);
+}
+
+// ---- moving ------------------------------------------------------------------------------------
+
+MachineAnswer VirtualMachine::travel(const AxisValues& target, Manner manner,
+                                     double feed_mm_per_min) {
+  const Eigen::Vector3d target_mm = linear_of(target);
+  const RotaryAngles target_rad = angles_of(target);
+  if (MachineAnswer stop = check_limits(target, target_rad)) return stop;
+  const bool turning = target_rad != commanded_rad_;
+  if (turning) {
+    if (MachineAnswer stop = check_clamps(target_rad)) return stop;
+    slip_if_due(target_rad);
+  }
+  const RotaryAngles real_rad = turning ? settled(target_rad) : real_rad_;
+  MotionRules rules;
+  if (manner == Manner::rapid || turning) rules.guard_mm = options_.guard_mm;
+  const bool smooth = manner != Manner::rapid;
+  if (MachineAnswer stop = check_path(posture_at(target_mm, real_rad), rules, smooth)) return stop;
+  RotaryAngles way_rad{};
+  for (std::size_t i = 0; i < way_rad.size(); ++i) way_rad[i] = target_rad[i] - commanded_rad_[i];
+  add_time(move_s(machine_, target_mm - shown_mm_, way_rad, feed_mm_per_min));
+  ++report_.moves;
+  shown_mm_ = target_mm;
+  commanded_rad_ = target_rad;
+  real_rad_ = real_rad;
+  if (turning) begin_station();
+  return std::nullopt;
+}
+
+MachineAnswer VirtualMachine::check_limits(const AxisValues& target,
+                                           const RotaryAngles& angles_rad) {
+  const auto beyond = [&](char letter, double value, const char* unit, const Range& travel,
+                          double factor) {
+    return stop_with(
+        ProblemNumber::travel_exceeded,
+        fmt::format("{} {:.3f} {} lies beyond its travel {:g} to {:g} {}", letter, value * factor,
+                    unit, travel.low * factor, travel.high * factor, unit),
+        "move the artefact or leave this station out", moment());
+  };
+  for (std::size_t i = 0; i < 3; ++i) {
+    const Range& travel = machine_.linear.travel_mm[i];
+    if (!travel.contains(target[i], limit_slack_mm)) {
+      return beyond(axis_letters[i], target[i], "mm", travel, 1.0);
+    }
+  }
+  for (std::size_t i = 0; i < machine_.rotary.size(); ++i) {
+    const RotaryAxis& axis = machine_.rotary[i];
+    if (!axis.travel_rad.contains(angles_rad[i], limit_slack_rad)) {
+      return beyond(axis.letter, angles_rad[i], "deg", axis.travel_rad, deg_from_rad(1.0));
+    }
+  }
+  return check_axes_exist(target);
+}
+
+MachineAnswer VirtualMachine::check_axes_exist(const AxisValues& target) {
+  for (std::size_t axis = 3; axis < target.size(); ++axis) {
+    if (target[axis] == 0.0 || machine_.rotary_index(axis_letters[axis]) >= 0) continue;
+    return stop_with(
+        ProblemNumber::program_error,
+        fmt::format("the program moves {}, an axis this machine does not have", axis_letters[axis]),
+        "check that program and machine file belong together", moment());
+  }
+  return std::nullopt;
+}
+
+MachineAnswer VirtualMachine::check_clamps(const RotaryAngles& angles_rad) {
+  for (std::size_t i = 0; i < machine_.rotary.size(); ++i) {
+    if (angles_rad[i] == commanded_rad_[i] || !clamped_[i].value_or(false)) continue;
+    return stop_with(ProblemNumber::program_error,
+                     fmt::format("{} is turned while it is clamped", machine_.rotary[i].letter),
+                     fmt::format("release it first with {}", machine_.rotary[i].unclamp), moment());
+  }
+  return std::nullopt;
+}
+
+/// Checks the straight path, and for rapid moves of several slides also the path they take when
+/// each runs at the same speed until it is there: many controls do not coordinate rapid moves.
+MachineAnswer VirtualMachine::check_path(const Posture& to, const MotionRules& rules,
+                                         bool coordinated) {
+  if (MachineAnswer stop = check_leg(posture(), to, rules)) return stop;
+  if (coordinated) return std::nullopt;
+  const Posture from = posture();
+  const Eigen::Vector3d way = to.shown_mm - from.shown_mm;
+  std::array<double, 3> legs{std::fabs(way.x()), std::fabs(way.y()), std::fabs(way.z())};
+  std::sort(legs.begin(), legs.end());
+  if (legs[1] < limit_slack_mm) return std::nullopt;  // one slide alone: the path is straight
+  Posture at = from;
+  for (const double leg : legs) {
+    Posture next = to;
+    for (int i = 0; i < 3; ++i) {
+      const double done = std::clamp(way[i], -leg, leg);
+      next.shown_mm[i] = from.shown_mm[i] + done;
+    }
+    next.angles_rad = between(from, to, legs[2] > 0.0 ? leg / legs[2] : 1.0).angles_rad;
+    if (MachineAnswer stop = check_leg(at, next, rules)) return stop;
+    at = next;
+  }
+  return std::nullopt;
+}
+
+MachineAnswer VirtualMachine::check_leg(const Posture& from, const Posture& to,
+                                        const MotionRules& rules) {
+  const MotionReport found = checker_.check(from, to, rules, report_.smallest_clearance.mm);
+  const auto moment_of = [&](const Nearness& nearness) {
+    return moment_at(between(from, to, nearness.part));
+  };
+  if (found.smallest) {
+    report_.smallest_clearance = {found.smallest->distance_mm, part_name(*found.smallest),
+                                  body_name(*found.smallest), moment_of(*found.smallest)};
+  }
+  if (found.near && !found.contact) {
+    const bool turning = from.angles_rad != to.angles_rad;
+    note_violation(
+        ProblemNumber::unguarded_move, *found.near,
+        fmt::format("{} {:.2f} mm from {} during {}; {:g} mm are wanted", part_name(*found.near),
+                    found.near->distance_mm, body_name(*found.near),
+                    turning ? "a turn" : "a rapid move", options_.guard_mm),
+        moment_of(*found.near));
+  }
+  if (!found.contact) return std::nullopt;
+  const Moment where = moment_of(*found.contact);
+  const std::string text =
+      fmt::format("{} hits {}", part_name(*found.contact), body_name(*found.contact));
+  note_violation(ProblemNumber::collision, *found.contact, text, where);
+  shown_mm_ = where.shown_mm + datum_mm_;
+  return Problem{ProblemNumber::collision,
+                 fmt::format("{} at {}", text, position_text(where)),
+                 {"", 0, 0},
+                 "change the plan, the clearances or the set-up; the program must not be run"};
+}
+
+// ---- touching ----------------------------------------------------------------------------------
+
+MachineAnswer VirtualMachine::probe(const AxisValues& target, const FeedRate& rate, ProbeEnd& end) {
+  const Eigen::Vector3d target_mm = linear_of(target);
+  if (MachineAnswer stop = check_limits(target, commanded_rad_)) return stop;
+  if (options_.fault && triggers_ + 1 == options_.fault->touch) meet_fault();
+  const std::optional<Trigger> contact = earliest_contact(target_mm);
+  std::optional<Trigger> trigger = contact;
+  const bool this_one = contact && ++triggers_ == (options_.fault ? options_.fault->touch : 0);
+  if (this_one && options_.fault->kind == FaultKind::no_trigger) trigger.reset();
+  if (this_one && options_.fault->kind == FaultKind::early_trigger) {
+    trigger = Trigger{0.5 * contact->part, -1};
+  }
+  ++report_.moves;
+  return trigger ? stop_at_trigger(target_mm, *trigger, rate.value, end)
+                 : run_through(target_mm, contact, rate.value, end);
+}
+
+/// The control latches the position, the slides come to rest a little later.
+MachineAnswer VirtualMachine::stop_at_trigger(const Eigen::Vector3d& target_mm,
+                                              const Trigger& trigger, double feed_mm_per_min,
+                                              ProbeEnd& end) {
+  const Eigen::Vector3d start_mm = shown_mm_;
+  const Eigen::Vector3d way = target_mm - start_mm;
+  const double speed = feed_mm_per_min / 60.0;
+  const double delay_mm = speed * truth_.trigger_delay_s;
+  const double brake_mm = 0.5 * speed * speed / machine_.linear.acceleration_mm_per_s2;
+  const double length = way.norm();
+  const auto at = [&](double way_mm) {
+    return Eigen::Vector3d(start_mm + way * std::min(1.0, way_mm / length));
+  };
+  const double trigger_mm = trigger.part * length;
+  end.triggered = true;
+  end.triggered_at_start = trigger_mm <= 0.0;
+  const Eigen::Vector3d trip_mm = end.triggered_at_start ? start_mm : at(trigger_mm + delay_mm);
+  const Eigen::Vector3d rest_mm =
+      end.triggered_at_start ? start_mm : at(trigger_mm + delay_mm + brake_mm);
+  end.trip = shown_at(trip_mm);
+  MotionRules rules;
+  rules.ball_may_touch = true;
+  if (MachineAnswer stop = check_leg(posture(), posture_at(rest_mm, real_rad_), rules)) return stop;
+  add_time(move_s(machine_, rest_mm - start_mm, {}, feed_mm_per_min));
+  shown_mm_ = rest_mm;
+  note_touch(trigger, trip_mm, feed_mm_per_min);
+  if (trigger.work < 0) return std::nullopt;
+  return note_overtravel(-ball_distance_mm(trigger.work, posture()), trigger.work);
+}
+
+/// No trigger: the slides run to the target, with the stylus pressed when it met something.
+MachineAnswer VirtualMachine::run_through(const Eigen::Vector3d& target_mm,
+                                          const std::optional<Trigger>& missed,
+                                          double feed_mm_per_min, ProbeEnd& end) {
+  end.triggered = false;
+  end.trip = shown_at(target_mm);
+  MotionRules rules;
+  rules.ball_may_touch = true;
+  if (missed) rules.pressed_artefact = checker_.work()[missed->work].artefact;
+  const Posture from = posture();
+  const Posture to = posture_at(target_mm, real_rad_);
+  if (MachineAnswer stop = check_leg(from, to, rules)) return stop;
+  add_time(move_s(machine_, target_mm - shown_mm_, {}, feed_mm_per_min));
+  shown_mm_ = target_mm;
+  if (!missed) return std::nullopt;
+  double deepest = 0.0;
+  for (int k = 0; k <= press_samples; ++k) {
+    const Posture at = between(from, to, static_cast<double>(k) / press_samples);
+    deepest = std::max(deepest, -ball_distance_mm(missed->work, at));
+  }
+  return note_overtravel(deepest, missed->work);
+}
+
+double VirtualMachine::ball_distance_mm(int work, const Posture& posture) const {
+  const WorkSolid& body = checker_.work()[work];
+  const Eigen::Vector3d ball = checker_.ball_mm(posture);
+  if (body.artefact >= 0) {
+    const ArtefactPlace& place = checker_.state().artefacts[body.artefact];
+    const Eigen::Vector3d local =
+        checker_.machine_from_carried_pose(body.carried_by, posture).inverse(Eigen::Isometry) *
+        ball;
+    return gap_mm(machine_.artefacts[body.artefact].kind, place, checker_.state().stylus_radius_mm,
+                  local);
+  }
+  return point_distance_mm(checker_.work_solid(work, posture), ball) -
+         checker_.state().stylus_radius_mm;
+}
+
+MachineAnswer VirtualMachine::note_overtravel(double overtravel_mm, int work) {
+  report_.largest_overtravel_mm = std::max(report_.largest_overtravel_mm, overtravel_mm);
+  if (overtravel_mm <= options_.overtravel_limit_mm) return std::nullopt;
+  const std::string text =
+      fmt::format("the stylus is pressed {:.2f} mm into {}; {:g} mm is its limit", overtravel_mm,
+                  checker_.work()[work].name, options_.overtravel_limit_mm);
+  report_.violations.push_back(
+      {ProblemNumber::probe_fault, "stylus ball", checker_.work()[work].name, text, moment()});
+  return Problem{
+      ProblemNumber::probe_fault, text, {"", 0, 0}, "shorten the search distance of the plan"};
+}
+
+void VirtualMachine::note_touch(const Trigger& trigger, const Eigen::Vector3d& trip_mm,
+                                double feed_mm_per_min) {
+  RehearsedTouch touch;
+  touch.number = static_cast<int>(report_.touches.size()) + 1;
+  touch.body = trigger.work < 0 ? "nothing" : checker_.work()[trigger.work].name;
+  touch.artefact = trigger.work < 0 ? -1 : checker_.work()[trigger.work].artefact;
+  touch.moment = moment_at(posture_at(trip_mm, real_rad_));
+  touch.moment.shown_mm = trip_mm - datum_mm_;
+  touch.time_s = report_.seconds;
+  touch.feed_mm_per_min = feed_mm_per_min;
+  report_.touches.push_back(touch);
+  ++report_.stations.back().touches;
+  warn_of_loose_axes();
+}
+
+/// A touch on an axis that has a clamp word and is not clamped says little: noted once per axis.
+void VirtualMachine::warn_of_loose_axes() {
+  for (std::size_t i = 0; i < machine_.rotary.size(); ++i) {
+    const char letter = machine_.rotary[i].letter;
+    const bool noted = loose_noted_.find(letter) != std::string::npos;
+    if (noted || machine_.rotary[i].clamp.empty() || clamped_[i].value_or(false)) continue;
+    loose_noted_ += letter;
+    report_.notes.push_back(fmt::format("line {}: a touch while {} is not clamped", line_, letter));
+  }
+}
+
+/// The first body the stylus ball meets on the commanded way.
+std::optional<VirtualMachine::Trigger> VirtualMachine::earliest_contact(
+    const Eigen::Vector3d& target_mm) {
+  const Posture from = posture();
+  const Posture to = posture_at(target_mm, real_rad_);
+  std::optional<Trigger> first;
+  double first_mm = 0.0;
+  StraightPath first_path;
+  const double length = (checker_.ball_mm(to) - checker_.ball_mm(from)).norm();
+  for (std::size_t w = 0; w < checker_.work().size(); ++w) {
+    const StraightPath path = path_in_carried(checker_.work()[w].carried_by, from, to);
+    const std::optional<double> s = contact_mm(static_cast<int>(w), 0.0, path);
+    if (!s || (first && *s >= first_mm)) continue;
+    first_mm = *s;
+    first = Trigger{*s / length, static_cast<int>(w)};
+    first_path = path;
+  }
+  if (!first || checker_.work()[first->work].artefact < 0) return first;
+  first->part = trigger_way_mm(first->work, first_path, first_mm) / length;
+  return first;
+}
+
+StraightPath VirtualMachine::path_in_carried(int carried_by, const Posture& from,
+                                             const Posture& to) const {
+  const Eigen::Isometry3d carried_from_machine =
+      checker_.machine_from_carried_pose(carried_by, from).inverse(Eigen::Isometry);
+  const Eigen::Vector3d start = carried_from_machine * checker_.ball_mm(from);
+  const Eigen::Vector3d stop = carried_from_machine * checker_.ball_mm(to);
+  StraightPath path;
+  path.from_mm = start;
+  path.length_mm = (stop - start).norm();
+  if (path.length_mm > 0.0) path.direction = (stop - start) / path.length_mm;
+  return path;
+}
+
+std::optional<double> VirtualMachine::contact_mm(int work, double gap,
+                                                 const StraightPath& path) const {
+  const WorkSolid& body = checker_.work()[work];
+  const double radius = checker_.state().stylus_radius_mm;
+  if (body.artefact >= 0) {
+    const Artefact& artefact = machine_.artefacts[body.artefact];
+    const ArtefactPlace& place = checker_.state().artefacts[body.artefact];
+    const std::optional<double> s = surface_contact_mm(artefact, place, radius, gap, path);
+    if (s || artefact.kind == ArtefactKind::ball) return s;
+  }
+  return solid_contact_mm(body.solid, radius, path);
+}
+
+/// Way to the trigger of one surface contact: noise and lobing hold it back or let it run on.
+double VirtualMachine::trigger_way_mm(int work, const StraightPath& path, double contact) {
+  const double noise = options_.noise.touch_sigma_mm * random_.normal();
+  const WorkSolid& body = checker_.work()[work];
+  const Eigen::Isometry3d pose = checker_.machine_from_carried_pose(body.carried_by, posture());
+  double s = contact;
+  for (int round = 0; round < trigger_rounds; ++round) {
+    const Eigen::Vector3d normal =
+        pose.linear() * outward_normal(machine_.artefacts[body.artefact].kind,
+                                       checker_.state().artefacts[body.artefact], path.at(s));
+    s = contact_mm(work, noise + lobing_mm(normal), path).value_or(contact);
+  }
+  return s;
+}
+
+double VirtualMachine::lobing_mm(const Eigen::Vector3d& normal_in_machine) const {
+  const SurveyTruth& truth = truth_.survey;
+  if (truth.lobing_amplitude_mm == 0.0) return 0.0;
+  Eigen::Vector3d in_spindle = normal_in_machine;
+  for (const int axis : machine_.tool_chain()) {
+    in_spindle = turned<double>(in_spindle, truth.state.axis_lines[axis].direction,
+                                -turn_sign(truth.state.turns[axis]) * commanded_rad_[axis]);
+  }
+  const double phi = std::atan2(in_spindle.y(), in_spindle.x()) + spindle_rad_;
+  return truth.lobing_amplitude_mm * in_spindle.head<2>().norm() *
+         std::cos(3.0 * (phi - truth.lobing_phase_rad));
+}
+
+// ---- faults ------------------------------------------------------------------------------------
+
+void VirtualMachine::meet_fault() {
+  if (fault_met_) return;
+  fault_met_ = true;
+  switch (options_.fault->kind) {
+    case FaultKind::no_trigger:
+    case FaultKind::early_trigger: break;
+    case FaultKind::moved_artefact: move_artefacts(); break;
+    case FaultKind::wrong_turn:
+      wrong_turn_from_rad_ = options_.fault->touch <= 0 ? RotaryAngles{} : commanded_rad_;
+      break;
+    case FaultKind::index_slip: slip_pending_ = true; break;
+  }
+}
+
+void VirtualMachine::move_artefacts() {
+  for (ArtefactPlace& place : truth_.survey.state.artefacts) {
+    place.point_mm += moved_artefact_mm * fault_direction;
+  }
+  std::vector<std::string> ignored;
+  checker_ = MotionChecker(machine_, truth_.survey.state,
+                           tool_solids(machine_, truth_.survey.state, ignored),
+                           work_solids(machine_, truth_.survey.state));
+  turn_spindle_to(deg_from_rad(spindle_rad_));
+}
+
+void VirtualMachine::slip_if_due(const RotaryAngles& target_rad) {
+  if (!slip_pending_) return;
+  slip_pending_ = false;
+  for (std::size_t i = 0; i < slip_rad_.size(); ++i) {
+    if (target_rad[i] != commanded_rad_[i]) slip_rad_[i] = index_slip_rad;
+  }
+}
+
+// ---- words -------------------------------------------------------------------------------------
+
+Moment VirtualMachine::moment_at(const Posture& posture) const {
+  Moment moment;
+  moment.line = line_;
+  moment.real_mm = posture.shown_mm;
+  moment.real_rad = posture.angles_rad;
+  // Back to what the control shows: the real position less this machine's errors here.
+  moment.shown_mm = shown_mm_ + (posture.shown_mm - this->posture().shown_mm) - datum_mm_;
+  moment.commanded_rad = commanded_rad_;
+  for (std::size_t i = 0; i < moment.commanded_rad.size(); ++i) {
+    moment.commanded_rad[i] += posture.angles_rad[i] - real_rad_[i];
+  }
+  moment.spindle_rad = spindle_rad_;
+  return moment;
+}
+
+std::string VirtualMachine::part_name(const Nearness& nearness) const {
+  return checker_.tool()[nearness.tool].name;
+}
+
+std::string VirtualMachine::body_name(const Nearness& nearness) const {
+  return checker_.work()[nearness.work].name;
+}
+
+MachineAnswer VirtualMachine::stop_with(ProblemNumber number, const std::string& text,
+                                        const std::string& advice, const Moment& moment) {
+  report_.violations.push_back({number, "", "", text, moment});
+  return Problem{number, text, {"", 0, 0}, advice};
+}
+
+void VirtualMachine::note_violation(ProblemNumber number, const Nearness& nearness,
+                                    const std::string& text, const Moment& moment) {
+  report_.violations.push_back({number, part_name(nearness), body_name(nearness), text, moment});
+}
+
+void VirtualMachine::add_time(double seconds) {
+  report_.seconds += seconds;
+  report_.stations.back().seconds += seconds;
+}
+
+}  // namespace pivotrace::rehearsal

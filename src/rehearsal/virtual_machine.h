@@ -1,0 +1,115 @@
+// The machine a program is rehearsed on: moves, triggers, collides, keeps time and errs as told.
+#pragma once
+
+#include "pivotrace/rehearsal/controlled_machine.h"
+#include "pivotrace/rehearsal/rehearse.h"
+#include "pivotrace/survey/random_stream.h"
+#include "rehearsal/clearance.h"
+#include "rehearsal/trigger.h"
+
+namespace pivotrace::rehearsal {
+
+class VirtualMachine : public ControlledMachine {
+ public:
+  VirtualMachine(const Machine& machine, const RehearsalTruth& truth,
+                 const RehearsalOptions& options);
+
+  void line(int number, const std::string& text) override;
+  AxisValues shown() const override;
+  MachineAnswer rapid(const AxisValues& target) override;
+  MachineAnswer feed(const AxisValues& target, const FeedRate& rate) override;
+  MachineAnswer probe(const AxisValues& target, const FeedRate& rate, ProbeEnd& end) override;
+  MachineAnswer dwell(double seconds) override;
+  MachineAnswer function(Meaning meaning, std::optional<double> degrees) override;
+  MachineAnswer auxiliary(const std::string& word) override;
+  void message(const std::string& text) override;
+  void log(const std::string& text) override;
+  MachineAnswer operator_stop(const std::string& text, bool optional) override;
+
+  /// What has happened so far, without the outcome of the program.
+  RehearsalReport take_report();
+
+ private:
+  enum class Manner { rapid, feed };
+  /// What ends a probe move.
+  struct Trigger {
+    double part = 0.0;  ///< of the commanded way, 0..1
+    int work = -1;      ///< index into the work solids; -1: in the air (a made-up fault)
+  };
+
+  /// The control's coordinates may refer to the stylus tip; in here all refer to the ball's centre.
+  Eigen::Vector3d linear_of(const AxisValues& values) const;
+  RotaryAngles angles_of(const AxisValues& values) const;
+  AxisValues shown_at(const Eigen::Vector3d& centre_mm) const;
+  Posture posture_at(const Eigen::Vector3d& shown_mm, const RotaryAngles& real_rad) const;
+  Posture posture() const { return posture_at(shown_mm_, real_rad_); }
+  double fixed_index_error(int axis, double at_rad) const;
+  RotaryAngles settled(const RotaryAngles& target_rad);
+  void begin_station();
+  void turn_spindle_to(double degrees);
+
+  MachineAnswer travel(const AxisValues& target, Manner manner, double feed_mm_per_min);
+  MachineAnswer check_limits(const AxisValues& target, const RotaryAngles& angles_rad);
+  MachineAnswer check_axes_exist(const AxisValues& target);
+  MachineAnswer check_clamps(const RotaryAngles& angles_rad);
+  MachineAnswer check_path(const Posture& to, const MotionRules& rules, bool coordinated);
+  MachineAnswer check_leg(const Posture& from, const Posture& to, const MotionRules& rules);
+
+  std::optional<Trigger> earliest_contact(const Eigen::Vector3d& target_mm);
+  StraightPath path_in_carried(int carried_by, const Posture& from, const Posture& to) const;
+  std::optional<double> contact_mm(int work, double gap, const StraightPath& path) const;
+  double trigger_way_mm(int work, const StraightPath& path, double contact);
+  double lobing_mm(const Eigen::Vector3d& normal_in_machine) const;
+  double ball_distance_mm(int work, const Posture& posture) const;
+  MachineAnswer stop_at_trigger(const Eigen::Vector3d& target_mm, const Trigger& trigger,
+                                double feed_mm_per_min, ProbeEnd& end);
+  MachineAnswer run_through(const Eigen::Vector3d& target_mm, const std::optional<Trigger>& missed,
+                            double feed_mm_per_min, ProbeEnd& end);
+  MachineAnswer note_overtravel(double overtravel_mm, int work);
+  void note_touch(const Trigger& trigger, const Eigen::Vector3d& trip_mm, double feed_mm_per_min);
+  void warn_of_loose_axes();
+
+  void meet_fault();
+  void move_artefacts();
+  void slip_if_due(const RotaryAngles& target_rad);
+
+  Moment moment_at(const Posture& posture) const;
+  Moment moment() const { return moment_at(posture()); }
+  std::string part_name(const Nearness& nearness) const;
+  std::string body_name(const Nearness& nearness) const;
+  MachineAnswer stop_with(ProblemNumber number, const std::string& text, const std::string& advice,
+                          const Moment& moment);
+  void note_violation(ProblemNumber number, const Nearness& nearness, const std::string& text,
+                      const Moment& moment);
+  void add_time(double seconds);
+
+  const Machine& machine_;
+  RehearsalTruth truth_;
+  const RehearsalOptions& options_;
+  RandomStream random_;
+  std::vector<std::string> notes_;
+  MotionChecker checker_;
+  Eigen::Vector3d stylus_offset_mm_;
+
+  Eigen::Vector3d datum_mm_;  ///< ball centre minus the position the control shows
+  Eigen::Vector3d shown_mm_;
+  RotaryAngles commanded_rad_{};
+  RotaryAngles real_rad_{};
+  bool settled_once_ = false;
+  Eigen::Vector3d station_error_mm_ = Eigen::Vector3d::Zero();
+  double spindle_rad_ = 0.0;
+  std::vector<std::optional<bool>> clamped_;  ///< per rotary axis; nothing = not said yet
+  std::string loose_noted_;                   ///< letters of axes touched while not clamped
+
+  bool fault_met_ = false;
+  std::optional<RotaryAngles> wrong_turn_from_rad_;
+  bool slip_pending_ = false;
+  RotaryAngles slip_rad_{};
+  int triggers_ = 0;
+
+  int line_ = 0;
+  std::size_t blocks_ = 0;
+  RehearsalReport report_;
+};
+
+}  // namespace pivotrace::rehearsal
