@@ -21,6 +21,10 @@ constexpr const char* description =
 
 constexpr const char* footer =
     "A session:\n"
+    "  pivotrace plan my.machine.toml -o my.plan.toml\n"
+    "  pivotrace cycle my.plan.toml --dialect macro -o probe.nc --sheet probe.html\n"
+    "  pivotrace rehearse probe.nc --machine my.machine.toml --plan my.plan.toml --dialect macro\n"
+    "  (run it on the machine, bring the log back as my.touches.csv)\n"
     "  pivotrace check my.machine.toml my.touches.csv\n"
     "  pivotrace fit my.machine.toml my.touches.csv -o my.result.json\n"
     "  pivotrace write my.result.json --work-offset 1 -o offsets.ngc\n\n"

@@ -150,6 +150,7 @@ void add_fit_verb(CLI::App& app, Console& console, VerbAction& action) {
   verb->add_option(
       "--trials", arguments->trials,
       "repeat the survey this often on paper (Monte Carlo) and compare with the stated U95");
+  verb->get_option("--trials")->excludes("--json");
   verb->add_option("--seed", arguments->trial_options.seed,
                    "seed of the trials; the same seed, the same numbers")
       ->capture_default_str();

@@ -61,8 +61,7 @@ Expected<void> choose_start(const RehearseArguments& arguments, Rehearsal& rehea
   options.start_mm = {0.5 * (travel[0].low + travel[0].high),
                       0.5 * (travel[1].low + travel[1].high), travel[2].high};
   if (!arguments.plan_file.empty()) {
-    const Expected<PlanOnMachine> planned =
-        read_plan(arguments.plan_file, arguments.machine_file);
+    const Expected<PlanOnMachine> planned = read_plan(arguments.plan_file, arguments.machine_file);
     if (!planned) return tl::make_unexpected(planned.error());
     options.start_mm = start_position_mm(rehearsal.machine, planned->plan);
     if (!planned->plan.stations.empty()) {
@@ -73,8 +72,10 @@ Expected<void> choose_start(const RehearseArguments& arguments, Rehearsal& rehea
   options.start_mm = {arguments.start[0], arguments.start[1], arguments.start[2]};
   for (std::size_t i = 3; i < arguments.start.size(); ++i) {
     if (i - 3 >= rehearsal.machine.rotary.size()) {
-      return failure({ProblemNumber::bad_argument, "--start names more axes than the machine has",
-                      {}, "give X,Y,Z and one angle for each rotary axis of the machine file"});
+      return failure({ProblemNumber::bad_argument,
+                      "--start names more axes than the machine has",
+                      {},
+                      "give X,Y,Z and one angle for each rotary axis of the machine file"});
     }
     options.start_angles_rad[i - 3] = rad_from_deg(arguments.start[i]);
   }
@@ -129,9 +130,8 @@ std::string picture_of(const Rehearsal& rehearsal, const RehearsalReport& report
                              violation.text);
   }
   const Clearance& clearance = report.smallest_clearance;
-  return rehearsal_picture(
-      rehearsal.machine, report.state_at_end, clearance.moment,
-      "smallest clearance, " + clearance.tool_part + " to " + clearance.body);
+  return rehearsal_picture(rehearsal.machine, report.state_at_end, clearance.moment,
+                           "smallest clearance, " + clearance.tool_part + " to " + clearance.body);
 }
 
 Expected<void> write_files(const RehearseArguments& arguments, const Rehearsal& rehearsal,
@@ -191,23 +191,22 @@ void add_rehearse_verb(CLI::App& app, Console& console, VerbAction& action) {
       "Faults on purpose: --fault no-trigger:5, early-trigger:5, moved-artefact:3, wrong-turn,\n"
       "index-slip:4. A good program stops itself.\n"
       "Exit code 1: it ran, but did not pass; the report says why.\n"
-      "A rehearsal knows only what the files say. On the machine: slowly, hand on the stop, by the\n"
+      "A rehearsal knows only what the files say. On the machine: slowly, hand on the stop, by "
+      "the\n"
       "machine's manual and your local safety rules.");
   verb->add_option("PROGRAM", arguments->program_file, "program as the control gets it")
       ->required();
   verb->add_option("--machine", arguments->machine_file, "machine file (*.machine.toml)")
       ->required();
   verb->add_option("--dialect", arguments->dialect, "name of a dialect, or its file")->required();
-  verb->add_option("--plan", arguments->plan_file,
-                   "start where this plan starts (*.plan.toml)");
+  verb->add_option("--plan", arguments->plan_file, "start where this plan starts (*.plan.toml)");
   verb->add_option("--start", arguments->start,
                    "start here instead: X,Y,Z in mm as the control shows, then angles in degrees")
       ->delimiter(',')
       ->expected(3, 3 + max_rotary_axes);
   verb->add_option("--truth", arguments->truth_file,
                    "how the machine really is (*.truth.toml); default: as its file says");
-  verb->add_flag("--noise", arguments->noise,
-                 "err at random by the sigmas of the machine file");
+  verb->add_flag("--noise", arguments->noise, "err at random by the sigmas of the machine file");
   verb->add_option("--seed", arguments->seed, "which random errors (default 1)");
   verb->add_option("--fault", arguments->fault, "make something go wrong, see below");
   verb->add_option("--guard", arguments->guard_mm,

@@ -1,6 +1,7 @@
 #include "estimate/adjustment.h"
 
 #include <ceres/ceres.h>
+#include <glog/logging.h>
 
 #include <cmath>
 #include <memory>
@@ -104,6 +105,13 @@ class StopAtRoundOff : public ceres::IterationCallback {
   }
 };
 
+/// A wrong turn sense makes linear systems fail on the way; that is reported as a problem of ours.
+/// The solver's own log lines would only puzzle, so they are switched off unless the program that
+/// uses this library has set up logging itself.
+void keep_solver_log_quiet() {
+  if (!google::IsGoogleLoggingInitialized()) FLAGS_minloglevel = google::GLOG_FATAL;
+}
+
 ceres::Solver::Options solver_options(int max_iterations) {
   ceres::Solver::Options options;
   options.linear_solver_type = ceres::DENSE_SCHUR;
@@ -124,6 +132,7 @@ ceres::Solver::Options solver_options(int max_iterations) {
 
 Expected<Minimum> minimise(const Model& model, const RandomModel& random,
                            const Eigen::VectorXd& start, int max_iterations) {
+  keep_solver_log_quiet();
   const ActiveNuisances active = active_nuisances(random);
   const int stations = static_cast<int>(model.survey().stations.size());
   Minimum minimum;

@@ -6,6 +6,7 @@
 #include <complex>
 
 #include "estimate/optional_unknowns.h"
+#include "estimate/outputs.h"
 #include "estimate/touch_tests.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/machine/kinematics.h"
@@ -260,6 +261,20 @@ std::string slide_sizes(const std::vector<Effect>& slides, const ExtraTest& test
   return sizes;
 }
 
+/// An effect that would move a stated value by more than its U95 makes that value untrue: error.
+Severity severity_of(const FindingInputs& in, const ExtraTest& test) {
+  std::vector<double> U95;
+  for (const AxisResult& axis : in.result.axes) {
+    for (const NamedEstimate& named : axis.location) U95.push_back(named.estimate.U95_absolute);
+    for (const NamedEstimate& named : axis.orientation) U95.push_back(named.estimate.U95_absolute);
+  }
+  const std::vector<Output> outputs = axis_outputs(in.model, in.adjusted.unknowns);
+  for (std::size_t k = 0; k < outputs.size() && k < U95.size(); ++k) {
+    if (std::abs(outputs[k].by_unknown.dot(test.moved)) > U95[k]) return Severity::error;
+  }
+  return Severity::warning;
+}
+
 /// Effects already solved for are not proposed again.
 void find_systematic_effects(const FindingInputs& in, std::vector<Finding>& findings) {
   const Adjusted as_stated = adjusted_at(in.model, in.stated, in.adjusted.unknowns, {});
@@ -282,7 +297,7 @@ void find_systematic_effects(const FindingInputs& in, std::vector<Finding>& find
     return;
   const ExtraTest test = spoken_for(in, as_stated, slides);
   if (!test.testable) return;
-  findings.push_back({"linear-axes-two-lobed", Severity::warning,
+  findings.push_back({"linear-axes-two-lobed", severity_of(in, test),
                       "the deviations swing twice per turn, as linear axes out of square or of "
                       "unequal scale make them: " +
                           slide_sizes(slides, test),
@@ -398,8 +413,8 @@ std::vector<Finding> find(const FindingInputs& in) {
   find_wrong_side(in, findings);
   find_systematic_effects(in, findings);
   find_moved(in, findings);
-  find_scatter(in, findings);
   find_diameter(in, findings);
+  find_scatter(in, findings);
   find_unchecked_touches(in, findings);
   find_poor_geometry(in, findings);
   find_assumed_sigmas(in, findings);

@@ -18,9 +18,38 @@ constexpr double natural_arm_mm = 100.0;
 
 bool is_lean(const std::string& name) { return name.find(".lean.") != std::string::npos; }
 
+/// An optional unknown by the name it has among the unknowns, and what the touches need for it.
+struct EffectWords {
+  const char* start;
+  const char* what;
+  const char* needs;
+};
+constexpr EffectWords effect_words[] = {
+    {"stylus offset.", "the stylus offset in ",
+     "make a second pass with the spindle turned by 180 deg (column `flip`), or leave --with "
+     "stylus-offset out"},
+    {"drift.", "the drift along ",
+     "record the times and repeat the first station at the end, or leave --with drift out"},
+    {"lobing.", "the three-lobed trigger, part ",
+     "touch from five or more bearings, or leave --with lobing out"},
+    {"reversal.", "the reversal of axis ",
+     "reach some angles from below and some from above, or leave --with reversal out"},
+    {"squareness.", "the squareness ",
+     "spread the angles over most of a turn, or leave --with squareness out"},
+    {"scale.", "the scale of ", "spread the angles over most of a turn, or leave --with scale out"},
+};
+
+const EffectWords* effect_of(const std::string& name) {
+  for (const EffectWords& words : effect_words) {
+    if (name.rfind(words.start, 0) == 0) return &words;
+  }
+  return nullptr;
+}
+
 /// "A.lean.Y" -> "the lean of axis A towards Y".
 std::string plain_words(const Model& model, const std::string& name) {
   const auto first_dot = name.find('.');
+  if (const EffectWords* effect = effect_of(name)) return effect->what + name.substr(first_dot + 1);
   const std::string owner = name.substr(0, first_dot);
   const std::string rest = first_dot == std::string::npos ? "" : name.substr(first_dot + 1);
   const bool of_axis = owner.size() == 1 && model.machine().rotary_index(owner[0]) >= 0;
@@ -71,6 +100,9 @@ int different_angles(const Survey& survey, int axis) {
 
 /// What to add so that the unknowns taking part can be told apart.
 std::string what_to_add(const Model& model, const std::vector<std::string>& parts) {
+  for (const std::string& name : parts) {
+    if (const EffectWords* effect = effect_of(name)) return effect->needs;
+  }
   const Machine& machine = model.machine();
   bool radius = false;
   int axis = -1;

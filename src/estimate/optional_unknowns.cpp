@@ -170,7 +170,9 @@ ExtraTest confirm_effects(const Model& model, const RandomModel& stated,
   const Uncertainty uncertainty(extended, adjusted, chosen, {});
   const auto count = static_cast<Eigen::Index>(effects.size());
   test.testable = true;
-  test.estimate = (adjusted.unknowns + adjusted.information.step).tail(count);
+  const Eigen::VectorXd ended = adjusted.unknowns + adjusted.information.step;
+  test.estimate = ended.tail(count);
+  test.moved = ended.head(unknowns.size()) - unknowns;
   const Eigen::MatrixXd covariance = uncertainty.repeatable().bottomRightCorner(count, count);
   test.drop = test.estimate.dot(covariance.ldlt().solve(test.estimate));
   double dof = 1e6;  // all but infinite: the sigmas are taken from the machine file

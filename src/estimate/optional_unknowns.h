@@ -25,6 +25,7 @@ struct ExtraTest {
   double drop = 0.0;      ///< chi2 without - chi2 with
   double tail = 1.0;  ///< chance of such a drop if there were nothing: F test with chi2 left over
   Eigen::VectorXd estimate;  ///< (k)
+  Eigen::VectorXd moved;     ///< (p) how far the other unknowns would move; confirm_effects only
 };
 
 /// `columns` gives the derivatives (m x k) of the gaps of one station by the extra unknowns.

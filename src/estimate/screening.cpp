@@ -52,6 +52,7 @@ double median(std::vector<double> values) {
 /// A suspect with the direction of its shift in the readings of its station.
 struct Hypothesis {
   Suspect suspect;
+  double statistic = 0.0;  ///< chi2 that leaving it out would save
   Eigen::MatrixXd shifts;  ///< (m x d)
 };
 
@@ -89,8 +90,9 @@ class Round {
     scale_ = sizes.empty() ? 1.0 : std::max(1.0, median(sizes) / median_of_normal);
     std::vector<Hypothesis> beyond;
     for (Hypothesis& hypothesis : best_per_station) {
-      hypothesis.suspect.w /= scale_;
-      hypothesis.suspect.limit_mm *= scale_;
+      const double scale = scale_of(hypothesis);
+      hypothesis.suspect.w /= scale;
+      hypothesis.suspect.limit_mm *= scale;
       if (hypothesis.suspect.w > options_.limit) beyond.push_back(std::move(hypothesis));
     }
     std::sort(beyond.begin(), beyond.end(),
@@ -120,7 +122,7 @@ class Round {
         const double correlation = cross / std::sqrt(top_information * test.information(0, 0));
         if (std::abs(correlation) < options_.inseparable_correlation) continue;
         fill(other.suspect, test);
-        other.suspect.w /= scale_;
+        other.suspect.w /= scale_of(top);
         // Leaving out the one instead of the other costs this much more chi2. Perfectly correlated
         // suspects cost the same; a good touch beside a bad one gives itself away once the error
         // outgrows what the station effects can hide.
@@ -142,12 +144,24 @@ class Round {
     for (const Hypothesis& hypothesis : hypotheses) {
       if (hypothesis.suspect.touches != suspect.touches) continue;
       const ShiftTest test = tester.test(hypothesis.shifts);
-      return test.testable && std::abs(test.equivalent_w) / scale_ < options_.limit;
+      Hypothesis put_back = hypothesis;
+      put_back.statistic = test.statistic;
+      return test.testable && std::abs(test.equivalent_w) / scale_of(put_back) < options_.limit;
     }
     return false;
   }
 
  private:
+  /// Scatter to judge one suspect by: the smaller of the robust scale of all and the scatter that
+  /// would be left without it (external studentisation), at least 1. With few stations a single
+  /// blunder spreads into every residual and lifts the robust scale over itself.
+  double scale_of(const Hypothesis& hypothesis) const {
+    const int left_over = adjusted_.redundancy - static_cast<int>(hypothesis.shifts.cols());
+    if (left_over < 3) return scale_;
+    const double left = std::max(0.0, adjusted_.chi2 - hypothesis.statistic);
+    return std::max(1.0, std::min(scale_, std::sqrt(left / left_over)));
+  }
+
   int part_station(int whole_station) const {
     const auto found = std::find(part_.station_of.begin(), part_.station_of.end(), whole_station);
     return static_cast<int>(found - part_.station_of.begin());
@@ -200,6 +214,7 @@ class Round {
       const ShiftTest test = tester.test(hypothesis.shifts);
       if (!test.testable) continue;
       fill(hypothesis.suspect, test);
+      hypothesis.statistic = test.statistic;
       sizes.push_back(hypothesis.suspect.w);
       if (hypothesis.suspect.w > best.suspect.w) best = std::move(hypothesis);
     }
@@ -209,6 +224,7 @@ class Round {
     const ShiftTest test = tester.test(all.shifts);
     if (!test.testable) return best;
     fill(all.suspect, test);
+    all.statistic = test.statistic;
     if (all.suspect.w > best.suspect.w) best = std::move(all);
     return best;
   }

@@ -19,7 +19,7 @@ class Lengths {
  public:
   explicit Lengths(bool inch) : inch_(inch) {}
   const char* unit() const { return inch_ ? "in" : "mm"; }
-  const char* small_unit() const { return inch_ ? "0.0001 in" : "um"; }
+  const char* small_unit() const { return inch_ ? "tenths" : "um"; }
   std::string coordinate(double mm) const {
     return inch_ ? fmt::format("{:.5f}", mm / mm_per_inch) : fmt::format("{:.4f}", mm);
   }
@@ -239,6 +239,10 @@ std::string effects_section(const FitResult& result) {
     text += fmt::format("  {:<20} {:>+10.4f} {}, U95 {:.4f}\n", effect.name,
                         factor * effect.estimate.value, unit, factor * effect.estimate.U95);
   }
+  const bool drifts =
+      std::any_of(result.effects.begin(), result.effects.end(),
+                  [](const EffectResult& effect) { return effect.name.rfind("drift", 0) == 0; });
+  if (drifts) text += "  every value above holds for the middle of the survey\n";
   return text + "\n";
 }
 
@@ -326,6 +330,7 @@ std::string fit_sheet(const FitResult& result, const FitSheetOptions& options) {
   const Lengths lengths(options.inch);
   std::string text = heading(fmt::format("pivotrace fit: {}", result.machine_name)) + "\n";
   text += measured(result) + "\n";
+  if (options.inch) text += "  tenths = ten-thousandths of an inch (0.0001 in)\n\n";
   for (const AxisResult& axis : result.axes) text += axis_section(axis, lengths) + "\n";
   for (const AxisPairResult& pair : result.axis_pairs) text += pair_section(pair, lengths) + "\n";
   text += artefact_section(result, lengths) + "\n";
