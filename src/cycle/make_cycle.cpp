@@ -445,6 +445,9 @@ void CycleBuilder::find_first() {
   for (const double rad : at.first().angles_rad) degrees.push_back(angle(deg_from_rad(rad)));
   degrees.resize(machine_.rotary.size());
   geometry_.set_angles(degrees, stylus_diameter_);
+  for (std::size_t i = 0; i < machine_.rotary.size(); ++i) {
+    if (!machine_.rotary[i].clamp.empty()) steps_.add(ClampStep{static_cast<int>(i), true});
+  }
   steps_.add(
       SkipStep{{std::nullopt, std::nullopt, Value(0.0) - Value(first_find_clearances) * clearance_},
                find_feed_,
