@@ -25,9 +25,9 @@ ul { margin: 1mm 0; padding-left: 5mm; }
 ul.boxes { list-style: none; padding-left: 0; }
 ul.boxes li::before { content: "\2610\00a0"; }
 .caution { border: 0.6mm solid #b03a2e; padding: 1mm 3mm; margin-top: 2mm; }
-.drawing svg { width: 100%; height: auto; max-height: 112mm; }
+.drawing svg { width: 100%; height: auto; max-height: 94mm; }
 .columns { display: grid; grid-template-columns: 1fr 1fr; column-gap: 6mm; }
-.blanks { display: grid; grid-template-columns: 1fr 1fr 1fr; column-gap: 6mm; margin-top: 9mm; }
+.blanks { display: grid; grid-template-columns: 1fr 1fr 1fr; column-gap: 6mm; margin-top: 7mm; }
 .blanks div { border-top: 0.2mm solid #111; padding-top: 0.5mm; font-size: 9pt; }
 )";
 
