@@ -28,7 +28,7 @@ enum class ProblemNumber {
   too_few_touches = 202,    // fewer readings than unknowns
   axis_never_turned = 203,  // a rotary axis stood at one angle throughout
   weakly_determined = 204,  // solvable on paper, useless in practice
-  wrong_turn_sense = 205,    // the touches fit the other turn sense
+  wrong_turn_sense = 205,   // the touches fit the other turn sense
 
   // P3xx fit.
   did_not_converge = 301,

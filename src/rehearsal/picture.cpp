@@ -161,8 +161,8 @@ std::string rehearsal_picture(const Machine& machine, const MachineState& state,
   std::vector<std::string> ignored;
   MotionChecker checker(machine, state, rehearsal::tool_solids(machine, state, ignored),
                         rehearsal::work_solids(machine, state));
-  checker.set_stylus_offset(turned<double>(state.stylus_offset_mm, Eigen::Vector3d::UnitZ(),
-                                           moment.spindle_rad));
+  checker.set_stylus_offset(
+      turned<double>(state.stylus_offset_mm, Eigen::Vector3d::UnitZ(), moment.spindle_rad));
   Drawing drawing(checker, {moment.real_mm, moment.real_rad});
   const double width = 2.0 * view_width_px + 3.0 * gap_px;
   const double height = heading_px + view_width_px + gap_px;

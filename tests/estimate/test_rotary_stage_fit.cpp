@@ -53,7 +53,11 @@ struct Stage {
 };
 
 Stage fit_stage(double index_sigma_arcsec) {
-  const Expected<FitResult> fitted = fit_survey(stage_machine(index_sigma_arcsec), stage_survey());
+  // All 11 angles, as published: the stage repeats no better than 0.09 mm, and nothing is left out.
+  FitOptions options;
+  options.screen = false;
+  const Expected<FitResult> fitted =
+      fit_survey(stage_machine(index_sigma_arcsec), stage_survey(), options);
   REQUIRE(fitted.has_value());
   REQUIRE(fitted->axes.size() == 1);
   for (const TouchResult& touch : fitted->touches) REQUIRE_FALSE(touch.excluded);

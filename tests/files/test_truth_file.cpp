@@ -1,5 +1,6 @@
-#include <cmath>
 #include <doctest/doctest.h>
+
+#include <cmath>
 
 #include "pivotrace/files/machine_file.h"
 #include "pivotrace/files/truth_file.h"

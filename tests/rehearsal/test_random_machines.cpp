@@ -1,8 +1,9 @@
 // Laws over random machines: whatever is planned and emitted rehearses without a collision, a limit
 // or an unguarded move, or was refused; and the fit of what it logs holds the truth at the promised
 // rate. Every case prints the seed that reproduces it.
-#include <cmath>
 #include <doctest/doctest.h>
+
+#include <cmath>
 #include <numbers>
 
 #include "pivotrace/estimate/fit.h"
@@ -98,8 +99,7 @@ class RandomMachine {
     obstacle.name = "thing " + std::to_string(k + 1);
     obstacle.carried_by = random_.uniform() < 0.5 ? 0 : -1;
     const Eigen::Vector3d middle =
-        axis.centre_mm +
-        Eigen::Vector3d(between(-150, 150), between(-150, 150), between(-150, 20));
+        axis.centre_mm + Eigen::Vector3d(between(-150, 150), between(-150, 150), between(-150, 20));
     if (random_.uniform() < 0.5) {
       const Eigen::Vector3d half(between(10, 50), between(10, 50), between(10, 40));
       obstacle.from_mm = middle - half;
@@ -152,9 +152,9 @@ void count_coverage(const DemoLoop& loop, const RehearsalTruth& truth,
   if (!fit) return;  // refused as not observable: allowed, and says so
   const AxisResult& axis = fit->axes[0];
   for (const NamedEstimate& named : axis.location) {
-    const double true_value = pierce_plane(truth.survey.state.axis_lines[0],
-                                           loop.machine.rotary[0].direction,
-                                           axis.quoted_at_mm)[named.key[0] - 'X'];
+    const double true_value =
+        pierce_plane(truth.survey.state.axis_lines[0], loop.machine.rotary[0].direction,
+                     axis.quoted_at_mm)[named.key[0] - 'X'];
     ++coverage.values;
     if (std::fabs(named.estimate.value - true_value) <= named.estimate.U95) ++coverage.held;
   }
@@ -190,8 +190,8 @@ TEST_CASE("random machines: what is emitted rehearses clean, and its fit holds t
     CHECK(report->passed);
     if (report->passed) count_coverage(*loop, truth, *report, coverage);
   }
-  MESSAGE(rehearsed, " rehearsed, ", refused, " refused; ", coverage.held, " of ",
-          coverage.values, " coordinates within U95");
+  MESSAGE(rehearsed, " rehearsed, ", refused, " refused; ", coverage.held, " of ", coverage.values,
+          " coordinates within U95");
   CHECK(rehearsed > machines_per_run / 3);
   // 95 % with a margin of four standard deviations of the binomial count.
   const double n = coverage.values;

@@ -395,8 +395,8 @@ TEST_CASE("report and picture say what happened") {
   CHECK(text.find("line 3") != std::string::npos);
   const std::string json = rehearsal_json(report, bench.machine);
   CHECK(json.find("\"passed\": false") != std::string::npos);
-  const std::string svg =
-      rehearsal_picture(bench.machine, report.state_at_end, report.violations[0].moment, "a <b> & c");
+  const std::string svg = rehearsal_picture(bench.machine, report.state_at_end,
+                                            report.violations[0].moment, "a <b> & c");
   CHECK(svg.find("a &lt;b&gt; &amp; c") != std::string::npos);
   CHECK(svg.find("</svg>") != std::string::npos);
 }
