@@ -206,13 +206,16 @@ class Advisor {
     if (std::abs(turn) < no_turn_rad || sideways.norm() < 0.1) return;
     TapAdvice tap;
     choose_pivot(tap);
-    const Foot* far = farthest_foot(tap.pivot_mm);
+    // A turn about m moves a foot at r by turn m x r: sideways by turn times its distance ahead, as
+    // the axis runs across the table. An axis that rises from the table runs across it shortened.
+    const Eigen::Vector3d across = sideways.normalized();
+    const Eigen::Vector3d ahead = across.cross(table_.m);
+    const Foot* far = farthest_foot(tap.pivot_mm, ahead);
     if (far == nullptr) return;
-    const double lever = (far->at_mm - tap.pivot_mm).dot(axis_.nominal.direction);
-    const double travel = turn * lever;
+    const double travel = turn * (far->at_mm - tap.pivot_mm).dot(ahead);
     tap.at = far->name;
     tap.amount_mm = std::abs(travel);
-    tap.towards = sideways.normalized() * (travel < 0.0 ? -1.0 : 1.0);
+    tap.towards = across * (travel < 0.0 ? -1.0 : 1.0);
     tap.turn_rad = turn;
     tapped_ = turn * table_.m;
     check_keys(turn);
@@ -232,9 +235,9 @@ class Advisor {
     tap.pivot_mm = foot.at_mm;
   }
 
-  const Foot* farthest_foot(const Eigen::Vector3d& pivot_mm) const {
+  const Foot* farthest_foot(const Eigen::Vector3d& pivot_mm, const Eigen::Vector3d& ahead) const {
     const auto reach = [&](const Foot& foot) {
-      return std::abs((foot.at_mm - pivot_mm).dot(axis_.nominal.direction));
+      return std::abs((foot.at_mm - pivot_mm).dot(ahead));
     };
     const auto far = std::max_element(
         mounting_.feet.begin(), mounting_.feet.end(),

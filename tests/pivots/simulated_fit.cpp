@@ -67,6 +67,13 @@ Machine fourth_axis_machine() {
   return machine;
 }
 
+Machine axis_along_y_machine() {
+  Machine machine = bare_machine("invented axis along Y");
+  machine.rotary = {axis('B', LinearAxis::Y, {-300, -200, -250})};
+  machine.artefacts = {ball(0, {-300, -150, -160})};
+  return machine;
+}
+
 Machine round_table_machine() {
   Machine machine = bare_machine("invented round table");
   machine.rotary = {axis('C', LinearAxis::Z, {-300, -200, -400})};

@@ -10,6 +10,8 @@ namespace pivotrace::testing {
 
 /// A rotary table with its axis along X on the table of a mill, a ball 90 mm off its axis.
 Machine fourth_axis_machine();
+/// The same lying along Y.
+Machine axis_along_y_machine();
 /// A table turning about Z, a ball 100 mm off its axis.
 Machine round_table_machine();
 /// A cradle about X that carries a round table about Z, a ball on it.

@@ -3,6 +3,7 @@
 #include <Eigen/Dense>
 #include <cmath>
 #include <nlohmann/json.hpp>
+#include <random>
 
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/pivots/shim.h"
@@ -41,35 +42,40 @@ const FootAdvice& foot(const ShimAdvice& advice, const std::string& name) {
 
 /// What shims and taps do to a unit, worked out by another road than the advice: the plane through
 /// the raised feet says how the unit tips, the indicator's travel over its lever how it turns.
-Line after_the_advice(const Line& line, const Mounting& mounting, const ShimAdvice& advice) {
+Eigen::Isometry3d moved_by(const Mounting& mounting, const ShimAdvice& advice) {
+  const Eigen::Vector3d normal = mounting.table_normal.normalized();
+  const Eigen::Quaterniond machine_from_table =
+      Eigen::Quaterniond::FromTwoVectors(Eigen::Vector3d::UnitZ(), normal);
   const auto count = static_cast<Eigen::Index>(mounting.feet.size());
   Eigen::MatrixXd plane(count, 3);
   Eigen::VectorXd height(count);
   for (Eigen::Index i = 0; i < count; ++i) {
-    plane.row(i) << 1.0, mounting.feet[i].at_mm.x(), mounting.feet[i].at_mm.y();
-    height[i] = advice.feet[i].shim_mm;
+    const Eigen::Vector3d foot_on_table =
+        machine_from_table.conjugate() * mounting.feet[static_cast<std::size_t>(i)].at_mm;
+    plane.row(i) << 1.0, foot_on_table.x(), foot_on_table.y();
+    height[i] = advice.feet[static_cast<std::size_t>(i)].shim_mm;
   }
   const Eigen::Vector3d z = plane.colPivHouseholderQr().solve(height);
-  const Eigen::Vector3d up = Eigen::Vector3d(-z[1], -z[2], 1.0).normalized();
-  const Eigen::Quaterniond tipping =
-      Eigen::Quaterniond::FromTwoVectors(Eigen::Vector3d::UnitZ(), up);
-  Eigen::Isometry3d moved = Eigen::Isometry3d::Identity();
+  const Eigen::Vector3d up = machine_from_table * Eigen::Vector3d(-z[1], -z[2], 1.0).normalized();
+  const Eigen::Quaterniond tipping = Eigen::Quaterniond::FromTwoVectors(normal, up);
   // The unit tips on its feet: about a point in their plane, not about the machine's origin.
-  const Eigen::Vector3d sole(0.0, 0.0, mounting.feet[0].at_mm.z());
-  moved = Eigen::Translation3d(sole + Eigen::Vector3d(0, 0, z[0])) * tipping *
-          Eigen::Translation3d(-sole);
-  if (advice.tap) {
-    Eigen::Vector3d watched = Eigen::Vector3d::Zero();
-    for (const Foot& one : mounting.feet) {
-      if (one.name == advice.tap->at) watched = one.at_mm;
-    }
-    // Right-handed about Z a point ahead of the pivot along +X goes towards +Y.
-    const double lever = watched.x() - advice.tap->pivot_mm.x();
-    const double angle = advice.tap->amount_mm * advice.tap->towards.y() / lever;
-    moved = Eigen::Translation3d(advice.tap->pivot_mm) *
-            Eigen::AngleAxisd(angle, Eigen::Vector3d::UnitZ()) *
-            Eigen::Translation3d(-advice.tap->pivot_mm) * moved;
+  const Eigen::Vector3d sole = normal * normal.dot(mounting.feet[0].at_mm);
+  Eigen::Isometry3d moved = Eigen::Isometry3d::Identity();
+  moved = Eigen::Translation3d(sole + z[0] * normal) * tipping * Eigen::Translation3d(-sole);
+  if (!advice.tap) return moved;
+  Eigen::Vector3d watched = Eigen::Vector3d::Zero();
+  for (const Foot& one : mounting.feet) {
+    if (one.name == advice.tap->at) watched = one.at_mm;
   }
+  // The indicator lies along `towards`; a turn of 1 rad about the normal would move it by so much.
+  const double per_rad = normal.cross(watched - advice.tap->pivot_mm).dot(advice.tap->towards);
+  return Eigen::Translation3d(advice.tap->pivot_mm) *
+         Eigen::AngleAxisd(advice.tap->amount_mm / per_rad, normal) *
+         Eigen::Translation3d(-advice.tap->pivot_mm) * moved;
+}
+
+Line after_the_advice(const Line& line, const Mounting& mounting, const ShimAdvice& advice) {
+  const Eigen::Isometry3d moved = moved_by(mounting, advice);
   return {moved * line.point_mm, moved.rotation() * line.direction};
 }
 
@@ -115,6 +121,9 @@ TEST_CASE("the advice applied to the true line takes the lean out: refitted with
   for (const Trial& trial : {Trial{fourth_axis_machine(), {1.0, 0.0006, -0.0009}, fine},
                              Trial{fourth_axis_machine(), {1.0, -0.0008, 0.0004}, fine},
                              Trial{fourth_axis_machine(), {1.0, 0.0011, 0.0007}, {}},
+                             Trial{axis_along_y_machine(), {0.0006, 1.0, -0.0009}, fine},
+                             Trial{axis_along_y_machine(), {-0.0004, 1.0, 0.0007}, {}},
+                             Trial{trunnion_machine(), {1.0, -0.0006, -0.0008}, fine},
                              Trial{round_table_machine(), {0.0007, -0.0004, 1.0}, fine},
                              Trial{round_table_machine(), {-0.0005, 0.0009, 1.0}, {}}}) {
     MachineState truth = nominal_state(trial.machine);
@@ -128,7 +137,8 @@ TEST_CASE("the advice applied to the true line takes the lean out: refitted with
     CHECK(!advice.nothing_to_gain);
 
     MachineState aligned = truth;
-    aligned.axis_lines[0] = after_the_advice(truth.axis_lines[0], mounting, advice);
+    // What rides on the unit moves with it.
+    for (Line& line : aligned.axis_lines) line = after_the_advice(line, mounting, advice);
     const Eigen::Vector3d& nominal = trial.machine.rotary[0].direction;
     const double left = lean_of(aligned.axis_lines[0], nominal);
     CHECK(left < 0.1 * lean_of(truth.axis_lines[0], nominal));
@@ -148,6 +158,89 @@ TEST_CASE("the advice applied to the true line takes the lean out: refitted with
             3.29 * u + advice.lean_expected_rad);
     }
     CHECK(after.axes[0].lean.value < 0.2 * before.axes[0].lean.value);
+  }
+}
+
+namespace {
+
+/// A unit on a table of any slope, on three to six feet, with or without a fixed one and a key.
+struct Layout {
+  SampleAxis axis;
+  Eigen::Vector3d nominal;
+  Mounting mounting;
+};
+
+Layout random_layout(std::mt19937& random, char letter, double rise_rad) {
+  std::uniform_real_distribution<double> any(-1.0, 1.0);
+  const auto direction = [&] { return Eigen::Vector3d(any(random), any(random), any(random)); };
+  Layout layout;
+  layout.nominal = Eigen::Vector3d::Unit(letter - 'A');
+  layout.axis.letter = letter;
+  layout.axis.along = static_cast<LinearAxis>(letter - 'A');
+  layout.axis.line.point_mm = {-300.0, -200.0, -250.0};
+  layout.axis.quoted_at_mm = layout.axis.line.point_mm[letter - 'A'];
+  layout.axis.line.direction = (layout.nominal + 0.001 * direction()).normalized();
+  // The table rises towards the axis by `rise_rad`: 0 for an axis that lies along the table.
+  const Eigen::Vector3d across = layout.nominal.cross(direction()).normalized();
+  const Eigen::Vector3d square = layout.nominal.cross(across);
+  const Eigen::Vector3d normal = std::cos(rise_rad) * square + std::sin(rise_rad) * layout.nominal;
+  const Eigen::Vector3d ahead = across.cross(normal);
+  Mounting& mounting = layout.mounting;
+  mounting.table_normal = 2.0 * normal;
+  const Eigen::Vector3d middle = layout.axis.line.point_mm - 120.0 * normal;
+  const int count = std::uniform_int_distribution<int>(3, 6)(random);
+  const double start = 3.0 * any(random);
+  for (int i = 0; i < count; ++i) {
+    const double around = start + 2.0 * std::acos(-1.0) * i / count;
+    const double reach = 100.0 + 40.0 * any(random);
+    mounting.feet.push_back(
+        {"foot " + std::to_string(i),
+         middle + reach * (std::cos(around) * ahead + std::sin(around) * across),
+         false,
+         {}});
+  }
+  if (any(random) > 0.0) mounting.keys = {{"key", middle + 20.0 * any(random) * ahead, 0.02}};
+  mounting.tailstock_mm = layout.axis.line.point_mm + 200.0 * layout.nominal + direction();
+  mounting.shims_mm = {0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5};
+  mounting.most_shims = 4;
+  return layout;
+}
+
+}  // namespace
+
+TEST_CASE("any table, any axis, any feet: the advice takes the lean out, and foresees the rest") {
+  const auto seed = std::random_device{}();
+  INFO("seed " << seed);
+  std::mt19937 random(seed);
+  for (int round = 0; round < 40; ++round) {
+    for (const char letter : {'A', 'B', 'C'}) {
+      // Along the table, on a wedge, and standing on it like a round table.
+      for (const double rise_deg : {0.0, 20.0, -45.0, 70.0, 90.0}) {
+        CAPTURE(round);
+        CAPTURE(letter);
+        CAPTURE(rise_deg);
+        const Layout layout = random_layout(random, letter, rad_from_deg(rise_deg));
+        const ShimAdvice advice = advice_for(sample_result({layout.axis}), layout.mounting);
+        const Line aligned = after_the_advice(layout.axis.line, layout.mounting, advice);
+        const double left = lean_of(aligned, layout.nominal);
+        // Shims in steps of 1 um under feet 200 mm apart: a few urad, and nothing else.
+        constexpr double steps_rad = 2e-5;
+        CHECK(left <= steps_rad);
+        // Turns of 1 mrad one after the other instead of at once: the square of that.
+        constexpr double second_order_rad = 3e-6;
+        CHECK(std::abs(left - advice.lean_expected_rad) < second_order_rad);
+        const Eigen::Vector3d& n = layout.nominal;
+        const Eigen::Vector3d centre = pierce_plane(aligned, n, n.dot(layout.axis.line.point_mm));
+        constexpr double second_order_mm = 0.002;
+        CHECK((centre - layout.axis.line.point_mm - advice.centre_shift_mm).norm() <
+              second_order_mm);
+        REQUIRE(advice.tailstock_shift_mm.has_value());
+        const Eigen::Vector3d tailstock =
+            *layout.mounting.tailstock_mm + *advice.tailstock_shift_mm;
+        const Eigen::Vector3d on_line = pierce_plane(aligned, n, n.dot(tailstock));
+        CHECK((tailstock - on_line).norm() < second_order_mm);
+      }
+    }
   }
 }
 
