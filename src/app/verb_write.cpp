@@ -147,7 +147,8 @@ ExitCode verify(const Console& console, const WriteArguments& arguments, const F
     if (!mapping) return refuse(console, mapping.error());
     const auto target = read_target(arguments.verify_files[i]);
     if (!target) return refuse(console, target.error());
-    const auto readings = read_homes(result, *mapping, *target);
+    const auto readings =
+        read_homes(result, *mapping, *target, arguments.permissions.other_machine);
     if (readings) {
       homes.push_back(*readings);
     } else {
@@ -185,35 +186,44 @@ void add_form_options(CLI::App* verb, WriteArguments& arguments) {
       ->capture_default_str();
   verb->add_option("--work-offset", arguments.work_offset,
                    "offset the program sets: 1 = G54 ... 6 = G59, 7..9 = G59.1..G59.3")
+      ->type_name("NUMBER")
       ->capture_default_str();
-  verb->add_option("--axis", arguments.axis, "axis whose centre becomes the origin");
+  verb->add_option("--axis", arguments.axis, "axis whose centre becomes the origin")
+      ->type_name("LETTER");
   verb->add_option("--foot", arguments.foot,
-                   "with --axis: origin is the point on it nearest to this second axis");
+                   "with --axis: origin is the point on it nearest to this second axis")
+      ->type_name("LETTER");
   verb->add_option("--units", arguments.units, "mm or inch")
       ->check(CLI::IsMember({"mm", "inch"}))
       ->capture_default_str();
   verb->add_flag("--list", arguments.list, "show every value by name, with its meaning");
   verb->add_flag("--json", arguments.json, "the table of values as JSON");
   verb->add_option("--template", arguments.template_file,
-                   "fill this text template: {{A.centre.Y}} and the like");
-  verb->add_option("-o,--output", arguments.output, "write to this file, not to the screen");
+                   "fill this text template: {{A.centre.Y}} and the like")
+      ->type_name("FILE");
+  verb->add_option("-o,--output", arguments.output, "write to this file, not to the screen")
+      ->type_name("FILE");
 }
 
 void add_patch_options(CLI::App* verb, WriteArguments& arguments) {
   verb->add_option("--patch", arguments.patch_file,
                    "text file (a post, a parameter list) to take the values; shows what would "
-                   "change");
+                   "change")
+      ->type_name("FILE");
   verb->add_option("--mapping", arguments.mapping_files,
-                   "which value goes where in the file (*.mapping.toml)");
+                   "which value goes where in the file (*.mapping.toml)")
+      ->type_name("FILE");
   verb->add_flag("--apply", arguments.apply, "with --patch: write it, keeping a backup beside");
   verb->add_flag("--dry-run", arguments.dry_run, "with --patch: only show (the default)");
   verb->add_option("--verify", arguments.verify_files,
-                   "read the values back from these files and compare");
+                   "read the values back from these files and compare")
+      ->type_name("FILE");
   PatchPermissions& may = arguments.permissions;
   verb->add_flag("--allow-large-change", may.large_change,
                  "write changes above 1 mm or 0.5 deg (or the mapping's limit)");
   verb->add_flag("--allow-small-change", may.small_change, "write changes below their U95");
-  verb->add_flag("--allow-other-machine", may.other_machine, "write a result of another machine");
+  verb->add_flag("--allow-other-machine", may.other_machine,
+                 "write, or verify against, a result of another machine");
   verb->add_flag("--allow-older-result", may.older_result,
                  "write a result older than the file's last patch");
 }
@@ -241,6 +251,7 @@ void add_write_verb(CLI::App& app, Console& console, VerbAction& action) {
       "small,\n"
       "the result is older than the file's last patch, or two homes of a value disagree.");
   verb->add_option("RESULT", arguments->result_file, "result of 'pivotrace fit' (*.result.json)")
+      ->type_name("FILE")
       ->required();
   add_form_options(verb, *arguments);
   add_patch_options(verb, *arguments);

@@ -194,4 +194,21 @@ Expected<FoundNumber> find_number(const TextView& view, const MappingEntry& entr
   }
 }
 
+Expected<NumberInFile> read_number(const TextView& view, const MappingEntry& entry,
+                                   const std::string& file) {
+  const Expected<FoundNumber> found = find_number(view, entry, file);
+  if (!found) return tl::make_unexpected(found.error());
+  NumberInFile read;
+  read.where = *found;
+  read.column = static_cast<int>(found->begin - view.lines[found->line - 1].begin) + 1;
+  read.text = view.text.substr(found->begin, found->end - found->begin);
+  Expected<double> number = parse_number(read.text, entry.format);
+  if (!number) {
+    for (Problem& problem : number.error()) problem.where = {file, found->line, read.column};
+    return tl::make_unexpected(number.error());
+  }
+  read.number = *number;
+  return read;
+}
+
 }  // namespace pivotrace

@@ -21,4 +21,16 @@ struct FoundNumber {
 Expected<FoundNumber> find_number(const TextView& view, const MappingEntry& entry,
                                   const std::string& file);
 
+/// The number an entry means, as it stands in the file and as it reads.
+struct NumberInFile {
+  FoundNumber where;
+  int column = 0;  ///< from 1
+  std::string text;
+  double number = not_run;
+};
+
+/// P502 where it is not found exactly once, P111 with its place where it cannot be read.
+Expected<NumberInFile> read_number(const TextView& view, const MappingEntry& entry,
+                                   const std::string& file);
+
 }  // namespace pivotrace

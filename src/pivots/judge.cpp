@@ -354,6 +354,13 @@ Expected<JudgeReport> judge(const FitResult& result, const Limits& limits,
   const auto values = pivot_values(result);
   if (!values) return tl::make_unexpected(values.error());
   Problems problems = limits.validate();
+  // A change against a result that must not be used would look like an answer.
+  if (inputs.previous != nullptr) {
+    for (Problem problem : reasons_not_to_write(*inputs.previous)) {
+      problem.what = "the previous result: " + problem.what;
+      problems.push_back(std::move(problem));
+    }
+  }
   const Problems machines = machine_problems(result, limits, inputs);
   problems.insert(problems.end(), machines.begin(), machines.end());
   if (!problems.empty()) return tl::make_unexpected(std::move(problems));

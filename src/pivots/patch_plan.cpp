@@ -24,27 +24,22 @@ Expected<Edit> edit_for(const std::vector<PivotValue>& values, const MappingEntr
                         const TextView& view, const TargetFile& target) {
   const Expected<MappedValue> mapped = mapped_value(values, entry);
   if (!mapped) return tl::make_unexpected(mapped.error());
-  const Expected<FoundNumber> found = find_number(view, entry, target.path);
-  if (!found) return tl::make_unexpected(found.error());
+  const Expected<NumberInFile> old = read_number(view, entry, target.path);
+  if (!old) return tl::make_unexpected(old.error());
 
   Edit edit;
   edit.value = entry.value;
-  edit.line = found->line;
-  edit.column = static_cast<int>(found->begin - view.lines[found->line - 1].begin) + 1;
-  edit.old_text = view.text.substr(found->begin, found->end - found->begin);
-  Expected<double> old = parse_number(edit.old_text, entry.format);
-  if (!old) {
-    for (Problem& problem : old.error()) problem.where = {target.path, edit.line, edit.column};
-    return tl::make_unexpected(old.error());
-  }
-  const Expected<double> old_physical = physical_value(values, entry, *old);
+  edit.line = old->where.line;
+  edit.column = old->column;
+  edit.old_text = old->text;
+  const Expected<double> old_physical = physical_value(values, entry, old->number);
   const Expected<double> new_physical = physical_value(values, entry, mapped->written);
   if (!old_physical) return tl::make_unexpected(old_physical.error());
   if (!new_physical) return tl::make_unexpected(new_physical.error());
   edit.new_text = spelled(mapped->written, entry.format);
   edit.new_bytes = encoded(edit.new_text, view.encoding);
-  edit.offset = view.byte_at[found->begin];
-  edit.length = view.byte_at[found->end] - edit.offset;
+  edit.offset = view.byte_at[old->where.begin];
+  edit.length = view.byte_at[old->where.end] - edit.offset;
   edit.quantity = find_pivot_value(values, entry.value)->quantity;
   edit.change = *new_physical - *old_physical;
   edit.U95 = mapped->U95_physical;

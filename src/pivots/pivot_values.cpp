@@ -155,13 +155,13 @@ Problems reasons_not_to_write(const FitResult& result) {
   for (const Finding& finding : result.findings) {
     if (finding.severity != Severity::error) continue;
     problems.push_back({ProblemNumber::not_usable,
-                        fmt::format("not written: {} ({})", finding.text, finding.code),
+                        fmt::format("not usable: {} ({})", finding.text, finding.code),
                         {},
                         finding.advice});
   }
   if (problems.empty()) {
     problems.push_back({ProblemNumber::not_usable,
-                        "not written: the fit marked this result as not usable",
+                        "the fit marked this result as not usable",
                         {},
                         "read the findings of the fit and measure again"});
   }

@@ -19,22 +19,17 @@ Expected<HomeReading> read_home(const std::vector<PivotValue>& values, const Map
                                 const TextView& view, const TargetFile& target) {
   const Expected<PivotValue> value = find_pivot_value(values, entry.value);
   if (!value) return tl::make_unexpected(value.error());
-  const Expected<FoundNumber> found = find_number(view, entry, target.path);
+  const Expected<NumberInFile> found = read_number(view, entry, target.path);
   if (!found) return tl::make_unexpected(found.error());
   HomeReading reading;
   reading.file = target.path;
-  reading.line = found->line;
+  reading.line = found->where.line;
   reading.value = entry.value;
-  reading.text = view.text.substr(found->begin, found->end - found->begin);
+  reading.text = found->text;
   reading.quantity = value->quantity;
-  Expected<double> number = parse_number(reading.text, entry.format);
-  if (!number) {
-    for (Problem& problem : number.error()) problem.where = {target.path, found->line, 0};
-    return tl::make_unexpected(number.error());
-  }
   const double half_place = 0.5 * std::pow(10.0, -entry.format.decimals);
-  const Expected<double> here = physical_value(values, entry, *number);
-  const Expected<double> beside = physical_value(values, entry, *number + half_place);
+  const Expected<double> here = physical_value(values, entry, found->number);
+  const Expected<double> beside = physical_value(values, entry, found->number + half_place);
   if (!here) return tl::make_unexpected(here.error());
   if (!beside) return tl::make_unexpected(beside.error());
   reading.physical = *here;
@@ -100,10 +95,20 @@ std::string row(const PivotValue& value, const HomeReading& home) {
 }  // namespace
 
 Expected<std::vector<HomeReading>> read_homes(const FitResult& result, const Mapping& mapping,
-                                              const TargetFile& target) {
+                                              const TargetFile& target, bool allow_other_machine) {
   const Expected<std::vector<PivotValue>> values = pivot_values(result);
   if (!values) return tl::make_unexpected(values.error());
   Problems problems = mapping.validate();
+  const bool other_machine =
+      !mapping.machine.empty() && mapping.machine != result.machine_name && !allow_other_machine;
+  if (other_machine) {
+    problems.push_back(
+        {ProblemNumber::other_machine,
+         fmt::format("the result is for the machine \"{}\", but the mapping is for \"{}\"",
+                     result.machine_name, mapping.machine),
+         {mapping.file, 0, 0},
+         "take the result of this machine; --allow-other-machine compares all the same"});
+  }
   if (!problems.empty()) return tl::make_unexpected(std::move(problems));
   const Expected<TextView> view = text_view(target.bytes, target.path);
   if (!view) return tl::make_unexpected(view.error());

@@ -173,6 +173,9 @@ TEST_CASE("a change is judged with the repeatable uncertainties of both results"
   CHECK(j.U95 == doctest::Approx(1.959964 * 0.001 * std::sqrt(2.0)));
   CHECK(j.verdict == Verdict::conforms);
   CHECK(refused(now, limits({change})) == ProblemNumber::bad_argument);
+  previous.usable = false;
+  CHECK(refused(now, limits({change}), inputs) == ProblemNumber::not_usable);
+  previous.usable = true;
   previous.machine_name = "another";
   CHECK(refused(now, limits({change}), inputs) == ProblemNumber::other_machine);
 }

@@ -113,9 +113,11 @@ struct HomeReading {
   double half_step = not_run;  ///< half a last decimal place of the format, same unit
 };
 
-/// Reads every mapped number of a file back.
+/// Reads every mapped number of a file back. A mapping for another machine than the result's is
+/// P114 unless it is allowed: numbers that agree by chance would prove nothing.
 Expected<std::vector<HomeReading>> read_homes(const FitResult& result, const Mapping& mapping,
-                                              const TargetFile& target);
+                                              const TargetFile& target,
+                                              bool allow_other_machine = false);
 
 struct Verification {
   std::string table;       ///< result and every home side by side
