@@ -41,6 +41,17 @@ Console console() {
   return console;
 }
 
+/// A full disk behind standard output shows only when the last byte is handed over.
+bool all_was_shown(const Console& speaking) {
+  speaking.out.flush();
+  if (speaking.out.good()) return true;
+  speaking.report({{pivotrace::ProblemNumber::cannot_write,
+                    "the result could not be written to standard output",
+                    {},
+                    "check that the disk is not full, or keep the result with -o"}});
+  return false;
+}
+
 int parse_and_run(int argc, char** argv) {
   Console speaking = console();
   VerbAction action;
@@ -48,6 +59,11 @@ int parse_and_run(int argc, char** argv) {
   app.footer(footer);
   app.set_version_flag("--version", std::string("pivotrace ") + pivotrace::app::version);
   app.require_subcommand(1);
+  const auto words = app.get_formatter();
+  words->label("SUBCOMMAND", "COMMAND");
+  words->label("Positionals", "Files");
+  words->label("REQUIRED", "(required)");
+  words->label("Excludes", "not with");
   pivotrace::app::add_all_verbs(app, speaking, action);
   try {
     app.parse(argc, argv);
@@ -55,7 +71,8 @@ int parse_and_run(int argc, char** argv) {
     // CLI11 has exit codes of its own from 100 up; help and version are not failures.
     return static_cast<int>(app.exit(error) == 0 ? ExitCode::good : ExitCode::wrong_input);
   }
-  return static_cast<int>(action ? action() : ExitCode::wrong_input);
+  const ExitCode code = action ? action() : ExitCode::wrong_input;
+  return static_cast<int>(all_was_shown(speaking) ? code : ExitCode::cannot_access);
 }
 
 }  // namespace

@@ -51,7 +51,8 @@ void add_check_verb(CLI::App& app, Console& console, VerbAction& action) {
       "Exit code 2: something in a file is wrong. Exit code 4: a file cannot be read.");
   verb->add_option("FILE", arguments->files, "files to check, of any kind")->required();
   verb->add_option("-m,--machine", arguments->machine_file,
-                   "machine file the touch records belong to");
+                   "machine file the touch records belong to")
+      ->type_name("FILE");
   verb->add_flag("--json", arguments->json, "print the outcome as JSON");
   verb->callback([arguments, &console, &action] {
     action = [arguments, &console] { return run(*arguments, console); };

@@ -1,9 +1,8 @@
-#include <chrono>
-#include <ctime>
 #include <map>
 #include <memory>
 #include <ostream>
 
+#include "app/clock.h"
 #include "app/progress.h"
 #include "app/verbs.h"
 #include "app/version.h"
@@ -54,15 +53,6 @@ FitOptions fit_options(const FitArguments& arguments) {
     options.unknowns.push_back(unknowns_by_word().at(word));
   }
   return options;
-}
-
-std::string utc_now() {
-  const std::time_t now = std::chrono::system_clock::to_time_t(std::chrono::system_clock::now());
-  std::tm parts{};
-  gmtime_r(&now, &parts);
-  char text[32];
-  std::strftime(text, sizeof text, "%Y-%m-%dT%H:%M:%SZ", &parts);
-  return text;
 }
 
 InputFile described(const std::string& role, const std::string& file) {
@@ -137,11 +127,17 @@ void add_fit_verb(CLI::App& app, Console& console, VerbAction& action) {
       "prints the inspection sheet and keeps the result for 'pivotrace write'.\n"
       "Exit code 1: fitted, but the sheet says why nothing may be written from it.\n"
       "Exit code 3: these touches cannot determine the axis; the message says what to add.");
-  verb->add_option("MACHINE", arguments->machine_file, "machine file (*.machine.toml)")->required();
-  verb->add_option("TOUCHES", arguments->touch_file, "touch record (CSV)")->required();
+  verb->add_option("MACHINE", arguments->machine_file, "machine file (*.machine.toml)")
+      ->type_name("FILE")
+      ->required();
+  verb->add_option("TOUCHES", arguments->touch_file, "touch record (CSV)")
+      ->type_name("FILE")
+      ->required();
   verb->add_option("--plan", arguments->plan_file,
-                   "the plan: TOUCHES is then the parameter file of an RS274/NGC control");
-  verb->add_option("-o,--output", arguments->result_file, "also keep the whole result here (JSON)");
+                   "the plan: TOUCHES is then the parameter file of an RS274/NGC control")
+      ->type_name("FILE");
+  verb->add_option("-o,--output", arguments->result_file, "also keep the whole result here (JSON)")
+      ->type_name("FILE");
   verb->add_flag("--json", arguments->json, "print the result as JSON instead of the sheet");
   verb->add_flag("--touches", arguments->every_touch, "list every touch with what is left over");
   verb->add_flag(

@@ -57,13 +57,18 @@ void add_judge_verb(CLI::App& app, Console& console, VerbAction& action) {
       "would\n"
       "settle it. Exit code 0: everything conforms; 1: something does not, or is not proven.");
   verb->add_option("RESULT", arguments->result_file, "result of 'pivotrace fit' (*.result.json)")
+      ->type_name("FILE")
       ->required();
-  verb->add_option("--limits", arguments->limits_file, "limits (*.limits.toml)")->required();
+  verb->add_option("--limits", arguments->limits_file, "limits (*.limits.toml)")
+      ->type_name("FILE")
+      ->required();
   verb->add_option("--previous", arguments->previous_file,
-                   "earlier result, for limits on change and as the old values of parts");
+                   "earlier result, for limits on change and as the old values of parts")
+      ->type_name("FILE");
   verb->add_flag("--allow-other-machine", arguments->allow_other_machine,
                  "judge although limits or earlier result are of another machine");
-  verb->add_option("-o,--output", arguments->output, "write to this file, not to the screen");
+  verb->add_option("-o,--output", arguments->output, "write to this file, not to the screen")
+      ->type_name("FILE");
   verb->add_flag("--json", arguments->json, "print the judgement as JSON");
   verb->callback([arguments, &console, &action] {
     action = [arguments, &console] { return run(*arguments, console); };

@@ -88,16 +88,22 @@ void add_reseat_verb(CLI::App& app, Console& console, VerbAction& action) {
       "part, slowly, by the machine's manual and local safety rules.\n"
       "Exit code 1: the table is complete, but there are more positions than work offsets.");
   verb->add_option("RESULT", arguments->result_file, "result of 'pivotrace fit' (*.result.json)")
+      ->type_name("FILE")
       ->required();
   verb->add_option("--offset", arguments->offset,
                    "work offset as taught: X Y Z in machine coordinates")
+      ->type_name("NUMBER")
       ->expected(3)
       ->required();
   verb->add_option("--taught-at", arguments->taught_at,
-                   "index angles it was taught at (0 if absent)");
-  verb->add_option("--at", arguments->at, "index angles that need an offset")->required();
+                   "index angles it was taught at (0 if absent)")
+      ->type_name("ANGLES");
+  verb->add_option("--at", arguments->at, "index angles that need an offset")
+      ->type_name("ANGLES")
+      ->required();
   verb->add_option("--first-offset", arguments->first_offset,
                    "work offset of the first position: 1 = G54 ... 9 = G59.3")
+      ->type_name("NUMBER")
       ->capture_default_str();
   verb->add_option("--units", arguments->units, "mm or inch, in and out")
       ->check(CLI::IsMember({"mm", "inch"}))
@@ -105,7 +111,8 @@ void add_reseat_verb(CLI::App& app, Console& console, VerbAction& action) {
   verb->add_option("--form", arguments->form, "table, program (G10 L2) or csv")
       ->check(CLI::IsMember({"table", "program", "csv"}))
       ->capture_default_str();
-  verb->add_option("-o,--output", arguments->output, "write to this file, not to the screen");
+  verb->add_option("-o,--output", arguments->output, "write to this file, not to the screen")
+      ->type_name("FILE");
   verb->add_flag("--json", arguments->json, "print the offsets as JSON");
   verb->callback([arguments, &console, &action] {
     action = [arguments, &console] { return run(*arguments, console); };

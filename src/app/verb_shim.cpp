@@ -49,13 +49,16 @@ void add_shim_verb(CLI::App& app, Console& console, VerbAction& action) {
       "gear. Follow the maker's manual and local safety rules.\n"
       "Exit code 0: nothing to gain, or a work offset is enough; 1: the unit should be aligned.");
   verb->add_option("RESULT", arguments->result_file, "result of 'pivotrace fit' (*.result.json)")
+      ->type_name("FILE")
       ->required();
   verb->add_option("--feet", arguments->feet_file,
                    "where the unit stands: machine file or *.feet.toml")
+      ->type_name("FILE")
       ->required();
-  verb->add_option("--axis", arguments->axis,
-                   "axis to align; the outermost measured one if absent");
-  verb->add_option("-o,--output", arguments->output, "write to this file, not to the screen");
+  verb->add_option("--axis", arguments->axis, "axis to align; the outermost measured one if absent")
+      ->type_name("LETTER");
+  verb->add_option("-o,--output", arguments->output, "write to this file, not to the screen")
+      ->type_name("FILE");
   verb->add_flag("--json", arguments->json, "print the advice as JSON");
   verb->callback([arguments, &console, &action] {
     action = [arguments, &console] { return run(*arguments, console); };
