@@ -6,7 +6,7 @@
 #include <cmath>
 #include <map>
 
-#include "files/toml_reader.h"
+#include "files/plain_toml.h"
 #include "files/words.h"
 #include "pivotrace/files/text_file.h"
 #include "pivotrace/geometry/angle.h"
@@ -21,7 +21,6 @@ using files::ProblemList;
 using files::Sign;
 using files::TomlTable;
 
-constexpr int newest_format = 1;
 constexpr int most_axes_per_side = 2;
 constexpr double per_um_per_m = 1e-6;
 constexpr std::array<const char*, 3> linear_letters = {"X", "Y", "Z"};
@@ -43,33 +42,14 @@ class MachineParser {
 
   Expected<Machine> parse(const toml::table& root) {
     TomlTable top(root, "", problems_);
-    if (!format_supported(top)) return problems_.as_failure();
-    read_units(top);
+    if (!files::read_opening(top, files::Units::required)) return problems_.as_failure();
+    machine_.inch = files::in_inches(top);
     read_blocks(top);
     if (!problems_.empty()) return problems_.as_failure();
     return machine_;
   }
 
  private:
-  bool format_supported(TomlTable& top) {
-    const auto format = top.integer("format", Need::required);
-    if (!format || *format == newest_format) return true;
-    top.report("format", ProblemNumber::unsupported_format,
-               fmt::format("this file has format {}, this program reads format {}", *format,
-                           newest_format),
-               "use a newer pivotrace, or write the file anew with `format = 1`");
-    return false;
-  }
-
-  void read_units(TomlTable& top) {
-    if (!top.has("units")) {
-      top.report_here(ProblemNumber::missing_key, "`units` is missing",
-                      "add a line `units = \"mm\"` or `units = \"inch\"`; nothing is guessed");
-    }
-    machine_.inch = top.choice("units", Need::optional, {"mm", "inch"}) == "inch";
-    top.set_mm_per_length(machine_.inch ? files::mm_per_inch : 1.0);
-  }
-
   void read_blocks(TomlTable& top) {
     machine_.name = name_of(top).value_or("");
     if (auto linear = top.table("linear", Need::required)) read_linear(*linear);

@@ -10,6 +10,10 @@ enum class Units {
   optional,  ///< mm when absent
 };
 
+/// Checks `format`. False when the file is newer than this program: then nothing else in it can be
+/// trusted.
+bool format_is_known(TomlTable& top);
+
 /// Checks `format`, reads `units` into the table's length factor. False when the format is newer
 /// than this program: then nothing else in the file can be trusted.
 bool read_opening(TomlTable& top, Units units);

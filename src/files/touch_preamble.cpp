@@ -23,11 +23,22 @@ struct KeyValue {
   std::size_t value_at = 0;  ///< bytes from the start of the line
 };
 
+/// A line as a spreadsheet saves it: every row filled up with separators to the same length, and a
+/// cell that holds a separator in quotes.
+std::string_view without_padding(std::string_view line) {
+  const std::size_t last = line.find_last_not_of(",; \t");
+  std::string_view inner = trimmed(line.substr(0, last == std::string_view::npos ? 0 : last + 1));
+  const bool quoted = inner.size() >= 2 && inner.front() == '"' && inner.back() == '"';
+  if (quoted && trimmed(inner.substr(1)).front() == '#') {
+    inner = trimmed(inner.substr(1, inner.size() - 2));
+  }
+  return inner;
+}
+
 /// `# key: value`, the key one word; everything else after # is a remark.
 KeyValue split(std::string_view line) {
   KeyValue result;
-  const std::string_view whole = trimmed(line);
-  const std::string_view body = trimmed(whole.substr(1));
+  const std::string_view body = trimmed(without_padding(line).substr(1));
   const std::size_t colon = body.find(':');
   if (colon == std::string_view::npos) return result;
   const std::string_view key = trimmed(body.substr(0, colon));
@@ -53,7 +64,7 @@ class PreambleReader {
     while (at < text_.size()) {
       const std::size_t end = std::min(text_.find_first_of("\r\n", at), text_.size());
       const std::string_view line = text_.substr(at, end - at);
-      const std::string_view inner = trimmed(line);
+      const std::string_view inner = without_padding(line);
       if (!inner.empty() && inner.front() != '#') break;
       if (!inner.empty()) read_line(line);
       at = end + (text_.substr(end, 2) == "\r\n" ? 2 : 1);

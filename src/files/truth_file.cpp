@@ -4,7 +4,7 @@
 
 #include <Eigen/Geometry>
 
-#include "files/toml_reader.h"
+#include "files/plain_toml.h"
 #include "pivotrace/files/text_file.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/geometry/rotation.h"
@@ -18,7 +18,6 @@ using files::ProblemList;
 using files::Sign;
 using files::TomlTable;
 
-constexpr int newest_format = 1;
 constexpr double per_um_per_m = 1e-6;
 constexpr std::array<const char*, 3> linear_letters = {"X", "Y", "Z"};
 
@@ -29,14 +28,7 @@ class TruthParser {
 
   Expected<RehearsalTruth> parse(const toml::table& root) {
     TomlTable top(root, "", problems_);
-    const auto format = top.integer("format", Need::required);
-    if (format && *format != newest_format) {
-      top.report("format", ProblemNumber::unsupported_format,
-                 fmt::format("this file has format {}, this program reads format {}", *format,
-                             newest_format),
-                 "use a newer pivotrace, or write the file anew with `format = 1`");
-      return problems_.as_failure();
-    }
+    if (!files::format_is_known(top)) return problems_.as_failure();
     top.text("name", Need::optional);
     const auto units = top.choice("units", Need::required, {"mm", "inch"});
     top.set_mm_per_length(units == "inch" ? files::mm_per_inch : 1.0);
