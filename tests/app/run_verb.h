@@ -3,8 +3,10 @@
 
 #include <CLI/CLI.hpp>
 #include <algorithm>
+#include <functional>
 #include <sstream>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "app/verbs.h"
@@ -17,9 +19,26 @@ struct Screen {
   std::string err;
 };
 
-/// `words` as typed after "pivotrace".
-inline Screen run_verb(std::vector<std::string> words) {
-  std::ostringstream out;
+/// A screen that calls somebody whenever the verb makes sure that all it said is seen.
+class WatchedScreen : public std::stringbuf {
+ public:
+  explicit WatchedScreen(std::function<void()> when_seen) : when_seen_(std::move(when_seen)) {}
+
+ protected:
+  int sync() override {
+    if (when_seen_) when_seen_();
+    return 0;
+  }
+
+ private:
+  std::function<void()> when_seen_;
+};
+
+/// `words` as typed after "pivotrace". `when_seen` stands for what happens in the world while the
+/// user looks at the result.
+inline Screen run_verb(std::vector<std::string> words, std::function<void()> when_seen = {}) {
+  WatchedScreen shown(std::move(when_seen));
+  std::ostream out(&shown);
   std::ostringstream err;
   app::Console console{out, err};
   app::VerbAction action;
@@ -35,7 +54,7 @@ inline Screen run_verb(std::vector<std::string> words) {
     err << error.what();
     screen.code = error.get_exit_code() == 0 ? 0 : 2;
   }
-  screen.out = out.str();
+  screen.out = shown.str();
   screen.err = err.str();
   return screen;
 }

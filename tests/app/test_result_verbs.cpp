@@ -1,90 +1,12 @@
 // write, judge, reseat and shim as a user meets them: on the shipped demo, every refusal on screen.
 #include <doctest/doctest.h>
-#include <unistd.h>
 
-#include <filesystem>
-#include <fstream>
 #include <nlohmann/json.hpp>
-#include <sstream>
 
-#include "app/run_verb.h"
-#include "pivotrace/estimate/fit.h"
-#include "pivotrace/files/machine_file.h"
-#include "pivotrace/files/result_file.h"
-#include "pivotrace/files/touch_file.h"
+#include "app/demo_folder.h"
 
 using namespace pivotrace;
 using namespace pivotrace::testing;
-namespace fs = std::filesystem;
-
-namespace {
-
-std::string example(const std::string& name) {
-  return std::string(PIVOTRACE_SOURCE_DIR) + "/examples/" + name;
-}
-
-std::string slurp(const fs::path& path) {
-  std::ifstream stream(path, std::ios::binary);
-  std::ostringstream text;
-  text << stream.rdbuf();
-  return text.str();
-}
-
-void spill(const fs::path& path, const std::string& text) {
-  std::ofstream(path, std::ios::binary) << text;
-}
-
-FitResult demo_fit(const std::string& name) {
-  const auto machine = read_machine(example(name + ".machine.toml"));
-  REQUIRE(machine.has_value());
-  const auto survey = read_survey(example(name + ".touches.csv"), *machine);
-  REQUIRE(survey.has_value());
-  auto result = fit_survey(*machine, *survey);
-  REQUIRE(result.has_value());
-  REQUIRE(result->usable);
-  result->made = "2026-03-02T09:00:00Z";
-  result->version = "0.1.0";
-  return *result;
-}
-
-/// A folder with the demo's result and a copy of its post.
-class Demo {
- public:
-  explicit Demo(const std::string& name = "fourth-axis") : result(demo_fit(name)) {
-    std::string made = (fs::temp_directory_path() / "pivotrace verbs XXXXXX").string();
-    REQUIRE(::mkdtemp(made.data()) != nullptr);
-    folder = made;
-    result_file = (folder / "demo.result.json").string();
-    post = (folder / "mein Postprozessor für A.txt").string();
-    save();
-    spill(post, slurp(example("fourth-axis.post.txt")));
-  }
-  Demo(const Demo&) = delete;
-  Demo& operator=(const Demo&) = delete;
-  ~Demo() {
-    std::error_code ignored;
-    fs::remove_all(folder, ignored);
-  }
-  void save() const { spill(result_file, write_result(result)); }
-  Screen patch(std::vector<std::string> more = {}) const {
-    std::vector<std::string> words = {"write", result_file, "--patch",
-                                      post,    "--mapping", example("fourth-axis.mapping.toml")};
-    words.insert(words.end(), more.begin(), more.end());
-    return run_verb(words);
-  }
-
-  FitResult result;
-  fs::path folder;
-  std::string result_file;
-  std::string post;
-};
-
-bool says(const std::string& text, const std::string& words) {
-  return text.find(words) != std::string::npos;
-}
-
-}  // namespace
-
 TEST_CASE("write: the demo's offset program, table, list and template") {
   const Demo demo;
   const Screen program = run_verb({"write", demo.result_file, "--work-offset", "1"});
@@ -152,17 +74,12 @@ TEST_CASE("write: two homes that disagree are an error with both shown") {
 TEST_CASE("write: every refusal of a patch is seen, with its number") {
   Demo demo;
   const std::string post = slurp(demo.post);
-  const auto with = [&](const std::string& from, const std::string& to) {
-    std::string text = post;
-    text.replace(text.find(from), from.size(), to);
-    spill(demo.post, text);
-  };
-  with("centre_y ", "centre_q ");
+  spill(demo.post, with(post, "centre_y ", "centre_q "));
   Screen screen = demo.patch({"--apply"});
   CHECK(screen.code == 2);
   CHECK(says(screen.err, "P502"));
 
-  with("centre_y     = -200.0000", "centre_y     = -202.0000");
+  spill(demo.post, with(post, "centre_y     = -200.0000", "centre_y     = -202.0000"));
   screen = demo.patch({"--apply"});
   CHECK(screen.code == 1);
   CHECK(says(screen.err, "P504"));

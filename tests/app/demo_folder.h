@@ -1,0 +1,107 @@
+// A folder with the result of a shipped demo and a copy of its post, as a user would have them.
+#pragma once
+
+#include <doctest/doctest.h>
+#include <unistd.h>
+
+#include <filesystem>
+#include <fstream>
+#include <sstream>
+#include <string>
+#include <vector>
+
+#include "app/run_verb.h"
+#include "pivotrace/estimate/fit.h"
+#include "pivotrace/files/machine_file.h"
+#include "pivotrace/files/result_file.h"
+#include "pivotrace/files/touch_file.h"
+
+namespace pivotrace::testing {
+
+inline std::string example(const std::string& name) {
+  return std::string(PIVOTRACE_SOURCE_DIR) + "/examples/" + name;
+}
+
+inline std::string slurp(const std::filesystem::path& path) {
+  std::ifstream stream(path, std::ios::binary);
+  std::ostringstream text;
+  text << stream.rdbuf();
+  return text.str();
+}
+
+inline void spill(const std::filesystem::path& path, const std::string& text) {
+  std::ofstream(path, std::ios::binary) << text;
+}
+
+inline bool says(const std::string& text, const std::string& words) {
+  return text.find(words) != std::string::npos;
+}
+
+/// `text` with the one place that says `from` changed.
+inline std::string with(const std::string& text, const std::string& from, const std::string& to) {
+  const std::size_t at = text.find(from);
+  REQUIRE_MESSAGE(at != std::string::npos, from);
+  return text.substr(0, at) + to + text.substr(at + from.size());
+}
+
+inline FitResult demo_fit(const std::string& name) {
+  const auto machine = read_machine(example(name + ".machine.toml"));
+  REQUIRE(machine.has_value());
+  const auto survey = read_survey(example(name + ".touches.csv"), *machine);
+  REQUIRE(survey.has_value());
+  auto result = fit_survey(*machine, *survey);
+  REQUIRE(result.has_value());
+  REQUIRE(result->usable);
+  result->made = "2026-03-02T09:00:00Z";
+  result->version = "0.1.0";
+  return *result;
+}
+
+/// Folder and file have a blank and letters beyond ASCII in their names.
+class Demo {
+ public:
+  explicit Demo(const std::string& name = "fourth-axis") : result(demo_fit(name)) {
+    std::string made =
+        (std::filesystem::temp_directory_path() / "pivotrace verbs é XXXXXX").string();
+    REQUIRE(::mkdtemp(made.data()) != nullptr);
+    folder = made;
+    result_file = (folder / "demo.result.json").string();
+    post = (folder / "mein Postprozessor für A.txt").string();
+    save();
+    spill(post, slurp(example("fourth-axis.post.txt")));
+  }
+  Demo(const Demo&) = delete;
+  Demo& operator=(const Demo&) = delete;
+  ~Demo() {
+    std::error_code ignored;
+    std::filesystem::permissions(folder, std::filesystem::perms::owner_all, ignored);
+    std::filesystem::remove_all(folder, ignored);
+  }
+  void save() const { spill(result_file, write_result(result)); }
+  std::vector<std::string> patch_words(std::vector<std::string> more = {}) const {
+    std::vector<std::string> words = {"write", result_file, "--patch",
+                                      post,    "--mapping", example("fourth-axis.mapping.toml")};
+    words.insert(words.end(), more.begin(), more.end());
+    return words;
+  }
+  Screen patch(std::vector<std::string> more = {}) const {
+    return run_verb(patch_words(std::move(more)));
+  }
+  /// Names of what lies in the folder beside the result and the post.
+  std::vector<std::string> others() const {
+    std::vector<std::string> names;
+    for (const auto& entry : std::filesystem::directory_iterator(folder)) {
+      if (entry.path() != post && entry.path() != result_file) {
+        names.push_back(entry.path().filename().string());
+      }
+    }
+    return names;
+  }
+
+  FitResult result;
+  std::filesystem::path folder;
+  std::string result_file;
+  std::string post;
+};
+
+}  // namespace pivotrace::testing
