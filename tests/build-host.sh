@@ -1,4 +1,5 @@
-# Sourced by examples/run-demo and tests/run-tests: missing Debian packages, number of build jobs.
+# Sourced by examples/run-demo, examples/run-loop and tests/run-tests: missing Debian packages, number
+# of build jobs, the program the examples use.
 # shellcheck shell=bash
 
 say() { printf '\n== %s\n' "$*"; }
@@ -56,6 +57,15 @@ build_jobs() {
   by_memory=$(awk '/^MemAvailable:/ { print int($2 / 1500000) }' /proc/meminfo)
   [ "${by_memory:-1}" -ge 1 ] || by_memory=1
   echo $((processors < by_memory ? processors : by_memory))
+}
+
+# build_demo_program: installs what is missing and builds pivotrace into build/demo.
+build_demo_program() {
+  install_missing build
+  say "Building pivotrace into build/demo (a few minutes the first time)"
+  cmake -S . -B build/demo -G Ninja -DCMAKE_BUILD_TYPE=Release -DPIVOTRACE_TESTS=OFF \
+    -DPIVOTRACE_WARNINGS_AS_ERRORS=OFF
+  cmake --build build/demo -j "$(build_jobs)" --target pivotrace
 }
 
 # A compiler cache is used when there is one.

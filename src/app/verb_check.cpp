@@ -45,13 +45,13 @@ void add_check_verb(CLI::App& app, Console& console, VerbAction& action) {
       "Example:\n"
       "  pivotrace check fourth-axis.machine.toml fourth-axis.touches.csv\n"
       "says in plain words what both files contain, or lists everything that is wrong with them,\n"
-      "each with line, column and what to do. Touch records are checked against the machine file\n"
-      "named with --machine, or against the one among FILE...; without one, only what needs no\n"
-      "machine is checked. Nothing is changed.\n"
+      "each with line, column and what to do. Touch records and truth files are checked against\n"
+      "the machine file named with --machine, or against the one among FILE...; without one, only\n"
+      "what needs no machine is checked. Nothing is changed.\n"
       "Exit code 2: something in a file is wrong. Exit code 4: a file cannot be read.");
   verb->add_option("FILE", arguments->files, "files to check, of any kind")->required();
   verb->add_option("-m,--machine", arguments->machine_file,
-                   "machine file the touch records belong to")
+                   "machine file the touch records and truth files belong to")
       ->type_name("FILE");
   verb->add_flag("--json", arguments->json, "print the outcome as JSON");
   verb->callback([arguments, &console, &action] {

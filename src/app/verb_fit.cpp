@@ -15,6 +15,8 @@
 #include "pivotrace/files/result_file.h"
 #include "pivotrace/files/text_file.h"
 #include "pivotrace/files/touch_file.h"
+#include "pivotrace/files/truth_file.h"
+#include "pivotrace/rehearsal/beside_truth.h"
 
 namespace pivotrace::app {
 
@@ -25,6 +27,7 @@ struct FitArguments {
   std::string touch_file;
   std::string plan_file;
   std::string result_file;
+  std::string truth_file;
   bool json = false;
   bool every_touch = false;
   bool keep_all = false;
@@ -88,6 +91,9 @@ ExitCode run(const FitArguments& arguments, const Console& console) {
   if (!machine) return fail(machine.error());
   const Expected<Survey> survey = read_touches(arguments, *machine);
   if (!survey) return fail(survey.error());
+  Expected<RehearsalTruth> truth;
+  if (!arguments.truth_file.empty()) truth = read_truth(arguments.truth_file, *machine);
+  if (!truth) return fail(truth.error());
   Expected<FitResult> result = fit_survey(*machine, *survey, fit_options(arguments));
   if (!result) return fail(result.error());
   result->made = utc_now();
@@ -109,6 +115,11 @@ ExitCode run(const FitArguments& arguments, const Console& console) {
   } else if (arguments.result_file != "-") {
     console.out << fit_sheet(*result, {machine->inch, arguments.every_touch});
     if (arguments.trials > 0) console.out << '\n' << trials_sheet(*trials, *result, machine->inch);
+    if (!arguments.truth_file.empty()) {
+      console.out << '\n'
+                  << beside_truth_text(beside_truth(*result, *survey, *machine, *truth),
+                                       machine->inch);
+    }
     if (!arguments.result_file.empty()) console.err << "wrote " << arguments.result_file << '\n';
   }
   return result->usable ? ExitCode::good : ExitCode::not_good;
@@ -137,6 +148,9 @@ void add_fit_verb(CLI::App& app, Console& console, VerbAction& action) {
                    "the plan: TOUCHES is then the parameter file of an RS274/NGC control")
       ->type_name("FILE");
   verb->add_option("-o,--output", arguments->result_file, "also keep the whole result here (JSON)")
+      ->type_name("FILE");
+  verb->add_option("--truth", arguments->truth_file,
+                   "after a rehearsal: also show every value beside this truth (*.truth.toml)")
       ->type_name("FILE");
   verb->add_flag("--json", arguments->json, "print the result as JSON instead of the sheet");
   verb->add_flag("--touches", arguments->every_touch, "list every touch with what is left over");

@@ -16,6 +16,7 @@
 #include "pivotrace/files/result_file.h"
 #include "pivotrace/files/text_file.h"
 #include "pivotrace/files/touch_file.h"
+#include "pivotrace/files/truth_file.h"
 #include "pivotrace/plan/check_plan.h"
 
 namespace pivotrace {
@@ -152,6 +153,22 @@ Expected<std::string> check_dialect(const ReadFile& file) {
   });
 }
 
+bool looks_like_truth(std::string_view text) {
+  return has_line_starting_with(top_of(text), "[[axis]]");
+}
+
+Expected<std::string> check_truth(const ReadFile& file) {
+  if (file.machine == nullptr) {
+    return outline_truth(file.text, file.path).map([](const TruthOutline& outline) {
+      return files::summary_of(outline);
+    });
+  }
+  const Machine& machine = *file.machine;
+  return parse_truth(file.text, file.path, machine).map([&machine](const RehearsalTruth& truth) {
+    return files::summary_of(truth, machine);
+  });
+}
+
 struct FileKind {
   const char* name;
   std::string_view ending;  ///< of the file's name, lower case; empty = told by content only
@@ -169,13 +186,15 @@ constexpr FileKind file_kinds[] = {
     {"mapping file", ".mapping.toml", looks_like_mapping, check_mapping},
     {"feet file", ".feet.toml", looks_like_feet, check_feet},
     {"plan", ".plan.toml", looks_like_plan, check_planned},
+    {"truth file", ".truth.toml", looks_like_truth, check_truth},
     {"dialect", "", looks_like_dialect, check_dialect},
 };
 constexpr const FileKind* machine_kind = &file_kinds[0];
 constexpr const FileKind* touch_kind = &file_kinds[1];
 constexpr const FileKind* plan_kind = &file_kinds[6];
+constexpr const FileKind* truth_kind = &file_kinds[7];
 static_assert(machine_kind->check == check_machine && touch_kind->check == check_touches &&
-              plan_kind->check == check_planned);
+              plan_kind->check == check_planned && truth_kind->check == check_truth);
 
 const FileKind* kind_by_name(const std::string& path) {
   const std::string name = files::lower_case(path);
@@ -255,16 +274,23 @@ std::vector<Machine> machines_among(const std::vector<Candidate>& candidates) {
   return machines;
 }
 
-/// The only machine there is, or the one whose name the record states.
-const Machine* machine_for(const Candidate& touches, const std::vector<Machine>& machines) {
+/// Name of the machine a touch record or a truth file was made for; empty when it says none.
+std::string machine_name_in(const Candidate& candidate) {
+  if (candidate.kind == truth_kind) {
+    const auto outline = outline_truth(candidate.file.text, candidate.file.path);
+    return outline ? outline->machine_name : std::string();
+  }
+  const auto outline = outline_touches(candidate.file.text, candidate.file.path);
+  return outline ? outline->machine_name : std::string();
+}
+
+/// The only machine there is, or the one whose name the file states.
+const Machine* machine_for(const Candidate& candidate, const std::vector<Machine>& machines) {
   if (machines.size() == 1) return &machines[0];
   if (machines.empty()) return nullptr;
-  const auto outline = outline_touches(touches.file.text, touches.file.path);
-  if (!outline) return nullptr;
+  const std::string name = files::lower_case(machine_name_in(candidate));
   for (const Machine& machine : machines) {
-    if (files::lower_case(machine.name) == files::lower_case(outline->machine_name)) {
-      return &machine;
-    }
+    if (files::lower_case(machine.name) == name) return &machine;
   }
   return nullptr;
 }
@@ -292,7 +318,9 @@ std::vector<FileCheck> check_files(const std::vector<std::string>& files,
   const std::vector<Machine> machines = machines_among(machine_file ? machine_files : candidates);
   std::vector<FileCheck> checks;
   for (Candidate& candidate : candidates) {
-    if (candidate.kind == touch_kind) candidate.file.machine = machine_for(candidate, machines);
+    if (candidate.kind == touch_kind || candidate.kind == truth_kind) {
+      candidate.file.machine = machine_for(candidate, machines);
+    }
     if (candidate.kind == plan_kind && machines.size() == 1) {
       candidate.file.machine = &machines[0];
     }

@@ -2,7 +2,9 @@
 
 #include <fmt/format.h>
 
+#include <Eigen/Geometry>
 #include <algorithm>
+#include <cmath>
 #include <set>
 
 #include "files/units.h"
@@ -29,6 +31,12 @@ class LengthText {
  private:
   bool inch_;
 };
+
+/// "X +0, Y +0.08, Z -0.05": differences of coordinates.
+std::string signed_text(const Eigen::Vector3d& by) {
+  // + 0.0 turns -0 into 0.
+  return fmt::format("X {:+.5g}, Y {:+.5g}, Z {:+.5g}", by.x() + 0.0, by.y() + 0.0, by.z() + 0.0);
+}
 
 std::string counted(std::size_t count, const char* one, const char* many) {
   return fmt::format("{} {}", count, count == 1 ? one : many);
@@ -260,6 +268,140 @@ std::string summary_of(const Plan& plan) {
 
 std::string summary_of(const Dialect& dialect) {
   return fmt::format("\"{}\": {}\n", dialect.name, dialect.title);
+}
+
+namespace {
+
+/// Differences smaller than this are the round-off of reading.
+constexpr double no_difference = 1e-12;
+
+class TruthSummary {
+ public:
+  TruthSummary(const RehearsalTruth& truth, const Machine& machine)
+      : truth_(truth), machine_(machine), nominal_(nominal_state(machine)), length_(machine.inch) {}
+
+  std::string text() {
+    for (std::size_t i = 0; i < machine_.rotary.size(); ++i) add_axis(i);
+    for (std::size_t i = 0; i < machine_.artefacts.size(); ++i) add_artefact(i);
+    add_linear();
+    add_stylus();
+    add_trigger();
+    if (!truth_.survey.drift_mm_per_hour.isZero()) {
+      add("drift", fmt::format("{} {} per hour", off(truth_.survey.drift_mm_per_hour), unit()));
+    }
+    const std::string head = fmt::format("for \"{}\", {}\n", machine_.name, unit());
+    return head + (lines_.empty() ? "  nothing differs from the machine file\n" : lines_);
+  }
+
+ private:
+  const char* unit() const { return length_.unit(); }
+  std::string off(const Eigen::Vector3d& by_mm) const {
+    return signed_text(by_mm / (machine_.inch ? mm_per_inch : 1.0));
+  }
+  void add(const std::string& what, const std::string& how) {
+    lines_ += fmt::format("  {}: {}\n", what, how);
+  }
+
+  /// Right-handed rotation vector that takes one direction to the other, deg.
+  static Eigen::Vector3d lean_deg(const Eigen::Vector3d& from, const Eigen::Vector3d& to) {
+    const Eigen::Vector3d cross = from.cross(to);
+    const double sine = cross.norm();
+    if (sine < no_difference) return Eigen::Vector3d::Zero();
+    return cross / sine * deg_from_rad(std::atan2(sine, from.dot(to)));
+  }
+
+  void add_axis(std::size_t i) {
+    const MachineState& state = truth_.survey.state;
+    const std::string what = fmt::format("axis {}", machine_.rotary[i].letter);
+    const Eigen::Vector3d by_mm = state.axis_lines[i].point_mm - nominal_.axis_lines[i].point_mm;
+    if (by_mm.norm() > no_difference)
+      add(what, fmt::format("centre off {} {}", off(by_mm), unit()));
+    const Eigen::Vector3d lean =
+        lean_deg(nominal_.axis_lines[i].direction, state.axis_lines[i].direction);
+    if (!lean.isZero()) add(what, fmt::format("leans, turned by {} deg", signed_text(lean)));
+    if (state.turns[i] != nominal_.turns[i]) {
+      add(what, state.turns[i] == TurnSense::left_hand ? "turns left-hand" : "turns right-hand");
+    }
+    if (truth_.survey.reversal_rad[i] != 0.0) {
+      add(what,
+          fmt::format("reversal {:.6g} arcsec", arcsec_from_rad(truth_.survey.reversal_rad[i])));
+    }
+    for (const IndexError& error : truth_.index_errors) {
+      if (error.axis != static_cast<int>(i)) continue;
+      add(what, fmt::format("at {:.7g} deg it stands {:+.6g} arcsec off",
+                            deg_from_rad(error.at_rad), arcsec_from_rad(error.error_rad)));
+    }
+  }
+
+  void add_artefact(std::size_t i) {
+    const ArtefactPlace& place = truth_.survey.state.artefacts[i];
+    const ArtefactPlace& nominal = nominal_.artefacts[i];
+    const std::string what = fmt::format("\"{}\"", machine_.artefacts[i].name);
+    const Eigen::Vector3d by_mm = place.point_mm - nominal.point_mm;
+    if (by_mm.norm() > no_difference) add(what, fmt::format("sits {} {} off", off(by_mm), unit()));
+    const Eigen::Vector3d lean = lean_deg(nominal.direction, place.direction);
+    if (!lean.isZero()) add(what, fmt::format("leans, turned by {} deg", signed_text(lean)));
+    if (std::fabs(place.radius_mm - nominal.radius_mm) > no_difference) {
+      add(what, fmt::format("diameter {}", length_(2.0 * place.radius_mm)));
+    }
+  }
+
+  void add_linear() {
+    const Eigen::Matrix3d um_per_m = truth_.survey.linear_error * 1e6;
+    if (!um_per_m.diagonal().isZero()) {
+      add("linear axes", fmt::format("scale {} um/m", signed_text(um_per_m.diagonal())));
+    }
+    if (um_per_m(0, 1) != 0.0 || um_per_m(1, 2) != 0.0 || um_per_m(0, 2) != 0.0) {
+      add("linear axes", fmt::format("squareness XY {:+.5g}, YZ {:+.5g}, ZX {:+.5g} um/m",
+                                     um_per_m(0, 1), um_per_m(1, 2), um_per_m(0, 2)));
+    }
+  }
+
+  void add_stylus() {
+    const MachineState& state = truth_.survey.state;
+    if (std::fabs(state.stylus_radius_mm - nominal_.stylus_radius_mm) > no_difference) {
+      add("stylus", fmt::format("ball {}", length_(2.0 * state.stylus_radius_mm)));
+    }
+    if (!state.stylus_offset_mm.isZero()) {
+      add("stylus",
+          fmt::format("ball off its place by {} {}", off(state.stylus_offset_mm), unit()));
+    }
+  }
+
+  void add_trigger() {
+    if (truth_.survey.lobing_amplitude_mm != 0.0) {
+      add("trigger", fmt::format("three lobes of {}, the first at {:.6g} deg",
+                                 length_(truth_.survey.lobing_amplitude_mm),
+                                 deg_from_rad(truth_.survey.lobing_phase_rad)));
+    }
+    if (truth_.trigger_delay_s != 0.0) {
+      add("trigger", fmt::format("latched {:.6g} s late", truth_.trigger_delay_s));
+    }
+  }
+
+  const RehearsalTruth& truth_;
+  const Machine& machine_;
+  MachineState nominal_;
+  LengthText length_;
+  std::string lines_;
+};
+
+}  // namespace
+
+std::string summary_of(const RehearsalTruth& truth, const Machine& machine) {
+  return TruthSummary(truth, machine).text();
+}
+
+std::string summary_of(const TruthOutline& outline) {
+  std::string text = outline.machine_name.empty()
+                         ? std::string("for any machine with these names\n")
+                         : fmt::format("for \"{}\"\n", outline.machine_name);
+  if (!outline.axes.empty()) text += fmt::format("  axes: {}\n", joined(outline.axes));
+  if (!outline.artefacts.empty())
+    text += fmt::format("  artefacts: {}\n", joined(outline.artefacts));
+  return text +
+         "  note: not checked against a machine: axis letters and artefact names may be wrong.\n"
+         "        Name its machine file too: pivotrace check TRUTH --machine MACHINE\n";
 }
 
 }  // namespace pivotrace::files

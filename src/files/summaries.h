@@ -6,6 +6,7 @@
 #include "pivotrace/cycle/dialect.h"
 #include "pivotrace/estimate/result.h"
 #include "pivotrace/files/touch_file.h"
+#include "pivotrace/files/truth_file.h"
 #include "pivotrace/machine/machine.h"
 #include "pivotrace/pivots/limits.h"
 #include "pivotrace/pivots/mapping.h"
@@ -26,5 +27,8 @@ std::string summary_of(const Mapping& mapping);
 std::string summary_of(const Mounting& mounting);
 std::string summary_of(const Plan& plan);
 std::string summary_of(const Dialect& dialect);
+/// What differs from the machine file, in its unit.
+std::string summary_of(const RehearsalTruth& truth, const Machine& machine);
+std::string summary_of(const TruthOutline& outline);
 
 }  // namespace pivotrace::files

@@ -3,8 +3,11 @@
 #include <fmt/format.h>
 
 #include <Eigen/Geometry>
+#include <algorithm>
 
 #include "files/plain_toml.h"
+#include "files/toml_reader.h"
+#include "files/words.h"
 #include "pivotrace/files/text_file.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/geometry/rotation.h"
@@ -23,13 +26,17 @@ constexpr std::array<const char*, 3> linear_letters = {"X", "Y", "Z"};
 
 class TruthParser {
  public:
-  TruthParser(const std::string& file, const Machine& machine)
-      : problems_(file), machine_(machine), truth_(nominal_truth(machine)) {}
+  /// Without a machine (nullptr) names are taken as they stand.
+  TruthParser(const std::string& file, const Machine* machine)
+      : problems_(file),
+        machine_(machine),
+        truth_(machine != nullptr ? nominal_truth(*machine) : RehearsalTruth{}) {}
 
   Expected<RehearsalTruth> parse(const toml::table& root) {
     TomlTable top(root, "", problems_);
     if (!files::format_is_known(top)) return problems_.as_failure();
     top.text("name", Need::optional);
+    read_machine_name(top);
     const auto units = top.choice("units", Need::required, {"mm", "inch"});
     top.set_mm_per_length(units == "inch" ? files::mm_per_inch : 1.0);
     for (TomlTable& axis : top.tables("axis", Need::optional)) read_axis(axis);
@@ -43,7 +50,36 @@ class TruthParser {
     return truth_;
   }
 
+  const TruthOutline& outline() const { return outline_; }
+
  private:
+  void read_machine_name(TomlTable& top) {
+    const auto stated = top.text("machine", Need::optional);
+    if (!stated) return;
+    outline_.machine_name = *stated;
+    if (machine_ == nullptr || files::lower_case(*stated) == files::lower_case(machine_->name)) {
+      return;
+    }
+    top.report("machine", ProblemNumber::other_machine,
+               fmt::format("this truth was made for \"{}\", the machine file describes \"{}\"",
+                           *stated, machine_->name),
+               "use the machine file that belongs to this truth, or correct `machine`");
+  }
+
+  /// True when `name` was described in an earlier block of the same kind: reported here.
+  bool repeated(TomlTable& block, const char* key, const std::string& name,
+                std::vector<std::string>& earlier) {
+    const bool again = std::find(earlier.begin(), earlier.end(), name) != earlier.end();
+    if (again) {
+      block.report(key, ProblemNumber::duplicate_name,
+                   fmt::format("\"{}\" is described in an earlier block already", name),
+                   "put everything about it into one block");
+    } else {
+      earlier.push_back(name);
+    }
+    return again;
+  }
+
   void read_axis(TomlTable& block) {
     const int axis = axis_named(block);
     const auto off = block.point_mm("centre_off", Need::optional);
@@ -70,7 +106,8 @@ class TruthParser {
   int axis_named(TomlTable& block) {
     const auto letter = block.text("letter", Need::required);
     if (!letter) return -1;
-    const int axis = letter->size() == 1 ? machine_.rotary_index(letter->front()) : -1;
+    if (repeated(block, "letter", *letter, outline_.axes) || machine_ == nullptr) return -1;
+    const int axis = letter->size() == 1 ? machine_->rotary_index(letter->front()) : -1;
     if (axis >= 0) {
       block.retitle("[[axis]] " + *letter);
     } else {
@@ -116,18 +153,29 @@ class TruthParser {
     const auto off = block.point_mm("off", Need::optional);
     const auto diameter = block.length_mm("diameter", Need::optional, Sign::positive);
     const Eigen::Vector3d lean_rad = read_lean(block);
-    const int index = name ? machine_.artefact_index(*name) : -1;
-    if (name && index < 0) {
+    const bool known = name && !repeated(block, "name", *name, outline_.artefacts);
+    const int index = known && machine_ != nullptr ? machine_->artefact_index(*name) : -1;
+    if (known && machine_ != nullptr && index < 0) {
       block.report("name", ProblemNumber::unknown_name,
                    fmt::format("the machine file has no artefact \"{}\"", *name),
                    "use a name of the machine file");
     }
+    if (index >= 0) refuse_what_it_lacks(block, machine_->artefacts[index]);
     block.refuse_unknown_keys();
     if (index < 0) return;
     ArtefactPlace& place = truth_.survey.state.artefacts[index];
     if (off) place.point_mm += *off;
     if (diameter) place.radius_mm = 0.5 * *diameter;
     place.direction = leant(place.direction, lean_rad);
+  }
+
+  static void refuse_what_it_lacks(TomlTable& block, const Artefact& artefact) {
+    if (artefact.kind == ArtefactKind::flat) {
+      block.refuse("diameter", "a flat has no diameter");
+    }
+    if (artefact.kind == ArtefactKind::ball) {
+      block.refuse("lean_deg", "a ball is round: use `off` to put it elsewhere");
+    }
   }
 
   void read_linear(TomlTable& linear) {
@@ -144,7 +192,7 @@ class TruthParser {
       };
       error(0, 1) = read("XY");
       error(1, 2) = read("YZ");
-      error(2, 0) = read("ZX");
+      error(0, 2) = read("ZX");
       squareness->refuse_unknown_keys();
     }
     if (const auto origin = linear.point_mm("origin", Need::optional)) {
@@ -180,8 +228,9 @@ class TruthParser {
   }
 
   ProblemList problems_;
-  const Machine& machine_;
+  const Machine* machine_;
   RehearsalTruth truth_;
+  TruthOutline outline_;
 };
 
 }  // namespace
@@ -190,7 +239,16 @@ Expected<RehearsalTruth> parse_truth(std::string_view text, const std::string& n
                                      const Machine& machine) {
   const Expected<toml::table> root = files::parse_toml(text, name);
   if (!root) return tl::make_unexpected(root.error());
-  return TruthParser(name, machine).parse(*root);
+  return TruthParser(name, &machine).parse(*root);
+}
+
+Expected<TruthOutline> outline_truth(std::string_view text, const std::string& name) {
+  const Expected<toml::table> root = files::parse_toml(text, name);
+  if (!root) return tl::make_unexpected(root.error());
+  TruthParser parser(name, nullptr);
+  const Expected<RehearsalTruth> read = parser.parse(*root);
+  if (!read) return tl::make_unexpected(read.error());
+  return parser.outline();
 }
 
 Expected<RehearsalTruth> read_truth(const std::string& path, const Machine& machine) {

@@ -96,6 +96,50 @@ TEST_CASE("a touch record is checked against the machine given, or as far as pos
   CHECK(says(check_file(record, written(folder, "m.txt", *read_file(machine))), "0 to 90 deg"));
 }
 
+TEST_CASE("every demo has a truth file that fits its machine and differs from it") {
+  for (const std::string demo : {"fourth-axis", "trunnion", "pin-in-chuck", "swivel-head"}) {
+    CAPTURE(demo);
+    const FileCheck check = check_file(test::example_path(demo + ".truth.toml"),
+                                       test::example_path(demo + ".machine.toml"));
+    CHECK_MESSAGE(check.good(), test::described(check.problems));
+    CHECK(check.kind == "truth file");
+    CHECK(says(check, "centre off"));
+    CHECK(says(check, "leans"));
+    const auto text = read_file(test::example_path(demo + ".truth.toml"));
+    REQUIRE(text.has_value());
+    CHECK(text->rfind("# Invented", 0) == 0);
+  }
+}
+
+TEST_CASE("a truth file is summed up, and checked as far as possible without its machine") {
+  const std::string machine = test::example_path("fourth-axis.machine.toml");
+  const std::string truth = test::example_path("fourth-axis.truth.toml");
+  const FileCheck known = check_file(truth, machine);
+  CHECK(says(known, "axis A: centre off X +0, Y +0.08, Z -0.05 mm"));
+  CHECK(says(known, "\"ball\": sits X +0.5, Y -0.4, Z +0.3 mm off"));
+  CHECK(says(known, "drift: X +0, Y +0.002, Z +0.004 mm per hour"));
+  const FileCheck alone = check_file(truth);
+  CHECK(alone.good());
+  CHECK(says(alone, "axes: A"));
+  CHECK(says(alone, "not checked against a machine"));
+  // Among several machines it finds its own by name; by content when its own name says nothing.
+  const ScratchFolder folder;
+  const std::string text = *read_file(truth);
+  const std::vector<FileCheck> checks = check_files(
+      {test::example_path("trunnion.machine.toml"), machine, written(folder, "really.toml", text)});
+  REQUIRE(checks.size() == 3);
+  CHECK(checks[2].kind == "truth file");
+  CHECK(says(checks[2], "axis A: centre off"));
+  // The same truth for another machine is refused, and so is a wrong name.
+  check_only(check_file(truth, test::example_path("trunnion.machine.toml")).problems,
+             ProblemNumber::other_machine);
+  check_only(check_file(written(folder, "b.truth.toml",
+                                replaced(text, "name = \"ball\"", "name = \"bal\"")),
+                        machine)
+                 .problems,
+             ProblemNumber::unknown_name);
+}
+
 TEST_CASE("among several files a record finds its machine") {
   const ScratchFolder folder;
   const std::string fourth = test::example_path("fourth-axis.machine.toml");

@@ -56,7 +56,9 @@ TEST_CASE("truth files: every key does what it says") {
   CHECK(truth.state.artefacts[0].point_mm.y() == doctest::Approx(-220.0 + 2.54));
   CHECK(truth.linear_error(0, 0) == doctest::Approx(20e-6));
   CHECK(truth.linear_error(0, 1) == doctest::Approx(15e-6));
-  CHECK(truth.linear_error(2, 0) == doctest::Approx(-5e-6));
+  // X is straight, Z leans towards +X: the frame in which `fit` states squareness.
+  CHECK(truth.linear_error(0, 2) == doctest::Approx(-5e-6));
+  CHECK(truth.linear_error(2, 0) == 0.0);
   CHECK(truth.linear_origin_mm.x() == doctest::Approx(25.4));
   CHECK(truth.state.stylus_radius_mm == doctest::Approx(2.54));
   CHECK(truth.state.stylus_offset_mm.x() == doctest::Approx(0.0254));
@@ -85,6 +87,39 @@ TEST_CASE("truth files: every mistake is reported at once, with its line") {
 
 TEST_CASE("truth files: a newer format is refused") {
   CHECK_FALSE(parse_truth("format = 2\nunits = \"mm\"\n", "t.toml", trunnion()).has_value());
+}
+
+TEST_CASE("truth files: one block for each thing, and only what the thing has") {
+  Machine machine = trunnion();
+  const Expected<RehearsalTruth> twice = parse_truth(
+      "format = 1\nunits = \"mm\"\n[[axis]]\nletter = \"C\"\n[[axis]]\nletter = \"C\"\n"
+      "[[artefact]]\nname = \"ball\"\n[[artefact]]\nname = \"ball\"\n",
+      "t.toml", machine);
+  REQUIRE_FALSE(twice.has_value());
+  REQUIRE(twice.error().size() == 2);
+  CHECK(twice.error()[0].number == ProblemNumber::duplicate_name);
+  CHECK(twice.error()[0].where.line == 6);
+  CHECK(twice.error()[1].number == ProblemNumber::duplicate_name);
+  CHECK(twice.error()[1].where.line == 10);
+
+  const std::string ball = "format = 1\nunits = \"mm\"\n[[artefact]]\nname = \"ball\"\n";
+  CHECK_FALSE(parse_truth(ball + "lean_deg = { X = 1.0 }\n", "t.toml", machine).has_value());
+  CHECK(parse_truth(ball + "diameter = 25.0\n", "t.toml", machine).has_value());
+  machine.artefacts[0].kind = ArtefactKind::flat;
+  CHECK(parse_truth(ball + "lean_deg = { X = 1.0 }\n", "t.toml", machine).has_value());
+  CHECK_FALSE(parse_truth(ball + "diameter = 25.0\n", "t.toml", machine).has_value());
+}
+
+TEST_CASE("truth files: a truth made for another machine is refused at its line") {
+  const std::string text = "format = 1\nmachine = \"Other mill\"\nunits = \"mm\"\n";
+  const Expected<RehearsalTruth> read = parse_truth(text, "t.toml", trunnion());
+  REQUIRE_FALSE(read.has_value());
+  REQUIRE(read.error().size() == 1);
+  CHECK(read.error()[0].number == ProblemNumber::other_machine);
+  CHECK(read.error()[0].where.line == 2);
+  const Expected<TruthOutline> outline = outline_truth(text, "t.toml");
+  REQUIRE(outline.has_value());
+  CHECK(outline->machine_name == "Other mill");
 }
 
 }  // namespace
