@@ -122,18 +122,6 @@ Expected<Rehearsal> prepare(const RehearseArguments& arguments) {
   return rehearsal;
 }
 
-/// The moment worth looking at: the last violation, else the smallest clearance.
-std::string picture_of(const Rehearsal& rehearsal, const RehearsalReport& report) {
-  if (!report.violations.empty()) {
-    const Violation& violation = report.violations.back();
-    return rehearsal_picture(rehearsal.machine, report.state_at_end, violation.moment,
-                             violation.text);
-  }
-  const Clearance& clearance = report.smallest_clearance;
-  return rehearsal_picture(rehearsal.machine, report.state_at_end, clearance.moment,
-                           "smallest clearance, " + clearance.tool_part + " to " + clearance.body);
-}
-
 Expected<void> write_files(const RehearseArguments& arguments, const Rehearsal& rehearsal,
                            const RehearsalReport& report, const Console& console) {
   if (!arguments.log_file.empty()) {
@@ -144,11 +132,25 @@ Expected<void> write_files(const RehearseArguments& arguments, const Rehearsal& 
   }
   if (!arguments.picture_file.empty()) {
     const Expected<void> delivered =
-        deliver(console, arguments.picture_file, picture_of(rehearsal, report));
+        deliver(console, arguments.picture_file,
+                rehearsal_picture(rehearsal.machine, report.state_at_end, picture_subject(report)));
     if (!delivered) return delivered;
     console.err << "wrote " << arguments.picture_file << '\n';
   }
   return {};
+}
+
+/// A program that was not put to the test has not passed it.
+bool fault_never_came(const Rehearsal& rehearsal, const RehearsalReport& report) {
+  return rehearsal.options.fault && report.fault.empty() && report.run.end == ProgramEnd::finished;
+}
+
+Problem never_came(const RehearseArguments& arguments, const RehearsalReport& report) {
+  return {ProblemNumber::bad_argument,
+          "the fault " + arguments.fault + " never came to pass: the program ended after " +
+              std::to_string(report.touches.size()) + " touches",
+          {},
+          "give the number of a touch that the program makes, or of one before a turn"};
 }
 
 ExitCode run(const RehearseArguments& arguments, const Console& console) {
@@ -165,6 +167,7 @@ ExitCode run(const RehearseArguments& arguments, const Console& console) {
                rehearsal->truth, rehearsal->options);
   progress.clear();
   if (!report) return fail(report.error());
+  if (fault_never_came(*rehearsal, *report)) return fail({never_came(arguments, *report)});
   const Expected<void> written = write_files(arguments, *rehearsal, *report, console);
   if (!written) return fail(written.error());
   if (arguments.json) {
@@ -184,13 +187,18 @@ void add_rehearse_verb(CLI::App& app, Console& console, VerbAction& action) {
   verb->footer(
       "Example:\n"
       "  pivotrace rehearse probe.nc --machine fourth-axis.machine.toml --dialect macro \\\n"
-      "      --plan fourth-axis.plan.toml --truth worn.truth.toml --noise -o rehearsed.csv\n"
+      "      --plan fourth-axis.plan.toml --truth fourth-axis.truth.toml --noise -o rehearsed.csv\n"
       "runs the text of the program block by block, reports what it would touch and hit, how long\n"
       "it takes, and leaves the touches as the control would; 'pivotrace fit' on them must give\n"
       "back what the truth file says.\n"
-      "Faults on purpose: --fault no-trigger:5, early-trigger:5, moved-artefact:3, wrong-turn,\n"
-      "index-slip:4. A good program stops itself.\n"
-      "Exit code 1: it ran, but did not pass; the report says why.\n"
+      "Something going wrong on purpose, --fault:\n"
+      "  no-trigger:5       the probe does not notice touch 5\n"
+      "  early-trigger:5    touch 5 triggers half-way, in the air\n"
+      "  moved-artefact:3   every artefact sits 3 mm elsewhere from touch 3 on\n"
+      "  wrong-turn         the rotary axes turn the wrong way; wrong-turn:9, from touch 9 on\n"
+      "  index-slip:4       the first turn after touch 4 ends 1 deg off and stays so\n"
+      "Every touch counts, fast or slow. A good program stops itself, retracted, or copes.\n"
+      "Exit code 1: it ran, but did not pass, or stopped itself; the report says why and where.\n"
       "A rehearsal knows only what the files say. On the machine: slowly, hand on the stop, by "
       "the\n"
       "machine's manual and your local safety rules.");
@@ -203,12 +211,13 @@ void add_rehearse_verb(CLI::App& app, Console& console, VerbAction& action) {
   verb->add_option("--start", arguments->start,
                    "start here instead: X,Y,Z in mm as the control shows, then angles in degrees")
       ->delimiter(',')
+      ->type_name("X,Y,Z,...")
       ->expected(3, 3 + max_rotary_axes);
   verb->add_option("--truth", arguments->truth_file,
                    "how the machine really is (*.truth.toml); default: as its file says");
   verb->add_flag("--noise", arguments->noise, "err at random by the sigmas of the machine file");
   verb->add_option("--seed", arguments->seed, "which random errors (default 1)");
-  verb->add_option("--fault", arguments->fault, "make something go wrong, see below");
+  verb->add_option("--fault", arguments->fault, "make this go wrong on purpose, see below");
   verb->add_option("--guard", arguments->guard_mm,
                    "least distance of rapid moves and turns from anything, mm (default 3)")
       ->check(CLI::NonNegativeNumber);

@@ -12,12 +12,16 @@ namespace pivotrace::rehearsal {
 
 namespace {
 
-/// Bodies whose bounding balls are further apart than this are not looked at more closely.
-constexpr double far_mm = 30.0;
+/// Bodies that a cheap bound puts further apart than the guard distance and this are not looked at
+/// more closely.
+constexpr double clear_mm = 1.0;
 /// A motion that begins in contact is tried for this part of its way: does it lead out?
 constexpr double first_part = 0.01;
 /// What counts as not getting nearer: round-off of the distances.
 constexpr double no_nearer_mm = 1e-6;
+/// A shank that was pressed into something is free again after this way, or it goes through:
+/// common practice, no source (a stylus gives way by a few mm).
+constexpr double pressed_way_mm = 10.0;
 constexpr double golden_section = 0.38196601125010515;
 constexpr int refinements = 24;
 
@@ -159,7 +163,9 @@ class MotionChecker::Check {
         const bool is_ball = checker_.tool_[t].is_ball;
         const bool is_holder = t == 2 || checker_.tool_[t].name == "holder";
         const int artefact = checker_.work_[w].artefact;
-        if (is_ball && rules_.ball_may_touch) continue;
+        if (is_ball && (rules_.ball_may_touch || static_cast<int>(w) == rules_.pressed_work)) {
+          continue;
+        }
         if (artefact >= 0 && artefact == rules_.pressed_artefact && !is_holder) continue;
         Pair pair;
         pair.tool = static_cast<int>(t);
@@ -171,11 +177,17 @@ class MotionChecker::Check {
     }
   }
 
-  /// A straight move away from a body it touches: the distance of convex bodies is a convex
-  /// function of the way, so if it does not fall at first it never does.
+  /// A straight move away from a body it touches. The distance of convex bodies is a convex function
+  /// of the way: if it does not fall at first it never does. How deep two overlapping bodies are
+  /// in each other is not known, but the part of a straight way on which they overlap is one piece:
+  /// free at some place, free from there on.
   bool leads_out_of_contact(const Pair& pair) const {
-    if (turning_ || distance(pair, 0.0) > contact_threshold_mm) return false;
+    if (turning_) return false;
     const double at_start = distance(pair, 0.0);
+    if (at_start > contact_threshold_mm) return false;
+    if (at_start < 0.0 && !checker_.tool_[pair.tool].is_ball) {
+      return distance(pair, std::min(1.0, pressed_way_mm / pair.speed_mm)) > 0.0;
+    }
     return distance(pair, first_part) >= at_start - no_nearer_mm &&
            distance(pair, 1.0) >= at_start - no_nearer_mm;
   }
@@ -210,14 +222,13 @@ class MotionChecker::Check {
     return true;
   }
 
-  /// The distance, or a lower bound when the bodies are far apart.
+  /// The distance, or a lower bound where that is enough to go on with.
   double bounded_distance(const Pair& pair) {
     const Solid tool = tool_at(pair.tool, pair.due);
     const Solid work = work_at(pair.work, pair.due);
-    const double bound = (tool.centre_mm() - work.centre_mm()).norm() - tool.bounding_radius_mm() -
-                         work.bounding_radius_mm();
+    const double bound = separation_bound_mm(tool, work);
     const bool may_be_smallest = pair.counts_for_smallest && bound < smallest_mm_;
-    if (bound > far_mm && !may_be_smallest) return bound;
+    if (bound > rules_.guard_mm + clear_mm && !may_be_smallest) return bound;
     const double distance_mm = solid_distance_mm(tool, work);
     if (pair.counts_for_smallest && distance_mm < smallest_mm_) {
       smallest_mm_ = distance_mm;

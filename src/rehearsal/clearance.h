@@ -30,7 +30,9 @@ struct Nearness {
 struct MotionRules {
   double guard_mm = 0.0;        ///< report the first pair nearer than this; 0 = do not
   bool ball_may_touch = false;  ///< probe moves: contact of the ball is a trigger, not a collision
-  int pressed_artefact = -1;    ///< the shank follows the ball into this one (a missed trigger)
+  /// A missed trigger: the ball is pressed into this one of the work solids, ...
+  int pressed_work = -1;
+  int pressed_artefact = -1;  ///< ... and ball and shank into everything of this artefact
 };
 
 struct MotionReport {

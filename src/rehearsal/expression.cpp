@@ -15,6 +15,8 @@ namespace {
 
 /// Brackets in brackets deeper than this are refused rather than overflow the stack.
 constexpr int deepest_nesting = 100;
+/// So are longer chains such as 1+1+1+...: they are worked out one inside the other.
+constexpr int longest_chain = 1000;
 
 NodeIndex add(Nodes& nodes, const Node& node) {
   nodes.push_back(node);
@@ -163,10 +165,13 @@ class Reader {
   /// Precedence climbing; operators of one level go from left to right.
   NodeIndex operation(int lowest) {
     NodeIndex left = value();
-    while (!cursor_.failed()) {
+    for (int links = 0; !cursor_.failed(); ++links) {
       const int column = cursor_.column();
       const std::optional<Operator> op = take_operator(lowest);
       if (!op) break;
+      if (links == longest_chain) {
+        cursor_.fail("the expression is too long", "split it over several lines");
+      }
       const NodeIndex right = operation(tightness(*op) + 1);
       left = add(nodes_, {.kind = Node::Kind::binary,
                           .op = *op,

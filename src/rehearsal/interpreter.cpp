@@ -87,7 +87,12 @@ class Execution : public VariableSource {
       ++next_;
       if (block.marked_to_skip && options_.skip_marked_lines) continue;
       machine_.line(block.line, block.raw);
+      if (is_remark(block)) {
+        remarks_ += (remarks_.empty() ? "" : " ") + *block.comment;
+        continue;
+      }
       if (Step halt = execute(block)) return halted(*halt);
+      remarks_.clear();
     }
     result_.end = ProgramEnd::finished;
     return result_;
@@ -218,6 +223,17 @@ class Execution : public VariableSource {
 
   // ---- blocks --------------------------------------------------------------------------------
 
+  /// A line that only says something.
+  static bool is_remark(const Block& block) {
+    return block.comment && block.words.empty() && block.assignments.empty() && !block.label &&
+           block.branch.kind == Branch::Kind::none && block.statement.kind == Statement::Kind::none;
+  }
+
+  /// What the operator sees at a stop: the remarks right above it, then its own text.
+  std::string with_remarks(const std::string& text) const {
+    return remarks_.empty() || text.empty() ? remarks_ + text : remarks_ + " " + text;
+  }
+
   Step execute(const Block& block) {
     if (block.branch.kind != Branch::Kind::none) return branch(block.branch);
     if (block.statement.kind != Statement::Kind::none) {
@@ -271,7 +287,7 @@ class Execution : public VariableSource {
       case Statement::Kind::log: return log(statement);
       case Statement::Kind::message: machine_.message(statement.text); return std::nullopt;
       case Statement::Kind::operator_stop:
-        return from_machine(machine_.operator_stop(statement.text, false));
+        return from_machine(machine_.operator_stop(with_remarks(statement.text), false));
       case Statement::Kind::alarm: return program_alarm(statement);
       case Statement::Kind::demand: return demand(statement);
       case Statement::Kind::origin:
@@ -793,7 +809,7 @@ class Execution : public VariableSource {
       finished_ = true;
       return std::nullopt;
     }
-    return from_machine(machine_.operator_stop(block_->comment.value_or(""),
+    return from_machine(machine_.operator_stop(with_remarks(block_->comment.value_or("")),
                                                *code->meaning == Meaning::optional_stop));
   }
 
@@ -808,6 +824,7 @@ class Execution : public VariableSource {
   const Block* block_ = nullptr;
   std::size_t next_ = 0;
   bool finished_ = false;
+  std::string remarks_;  ///< of the lines just before this one
   bool log_open_ = false;
   bool feed_given_ = false;
   double inverse_time_feed_ = 0.0;

@@ -1,7 +1,10 @@
 // How long a move takes.
 #pragma once
 
+#include <optional>
+
 #include "pivotrace/machine/machine.h"
+#include "pivotrace/rehearsal/controlled_machine.h"
 
 namespace pivotrace::rehearsal {
 
@@ -14,9 +17,11 @@ inline constexpr double turn_run_up_s = 0.2;
 /// Time of a clamp, spindle or coolant function [s]: common practice, no source.
 inline constexpr double function_s = 0.5;
 
-/// Slides and rotary axes start together; the slower one decides. `feed_mm_per_min` 0 = rapid,
-/// every slide at its own rapid.
+/// Slides and rotary axes start together; the slower one decides.
+/// Rapid (no `feed`): every slide at its own rapid. Feed per minute: of the slides' path, in mm/min
+/// and not above rapid; deg/min of the turn where no slide moves (NISTIR 6556, section 2.1.2.5, from
+/// memory). Inverse time: the minutes asked for. No axis goes faster than the machine file says.
 double move_s(const Machine& machine, const Eigen::Vector3d& way_mm, const RotaryAngles& turn_rad,
-              double feed_mm_per_min);
+              const std::optional<FeedRate>& feed);
 
 }  // namespace pivotrace::rehearsal

@@ -3,7 +3,11 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cctype>
+#include <charconv>
 #include <cmath>
+#include <optional>
+#include <utility>
 
 #include "rehearsal/control_state.h"
 #include "rehearsal/virtual_machine.h"
@@ -37,6 +41,42 @@ std::vector<int> result_rows(const Dialect& dialect, const Variables& variables)
     if (variables.is_set(n)) rows.push_back(n);
   }
   return rows;
+}
+
+/// Number of the variable that is named at this place of a text and has a value, and where its name
+/// ends.
+std::optional<std::pair<int, std::size_t>> variable_named(const std::string& text, std::size_t at,
+                                                          const Dialect& dialect,
+                                                          const Variables& variables) {
+  const std::string& prefix = dialect.variables.prefix;
+  const bool inside_word = at > 0 && std::isalnum(static_cast<unsigned char>(text[at - 1])) != 0;
+  if (inside_word || prefix.empty() || text.compare(at, prefix.size(), prefix) != 0) {
+    return std::nullopt;
+  }
+  int number = 0;
+  const char* first = text.data() + at + prefix.size();
+  const auto digits = std::from_chars(first, text.data() + text.size(), number);
+  if (digits.ec != std::errc() || !variables.exists(number) || !variables.is_set(number)) {
+    return std::nullopt;
+  }
+  return std::pair(number, static_cast<std::size_t>(digits.ptr - text.data()));
+}
+
+/// A text with the value of every variable it names: "#512" becomes "#512 (= -199.920134)".
+std::string with_values(const std::string& text, const Dialect& dialect,
+                        const Variables& variables) {
+  std::string read;
+  for (std::size_t at = 0; at < text.size();) {
+    const auto named = variable_named(text, at, dialect, variables);
+    if (!named) {
+      read += text[at++];
+      continue;
+    }
+    const auto& [number, end] = *named;
+    read += text.substr(at, end - at) + fmt::format(" (= {:.6f})", variables.value(number));
+    at = end;
+  }
+  return read;
 }
 
 std::vector<std::string> clamp_words(const Machine& machine) {
@@ -97,6 +137,8 @@ Expected<RehearsalReport> rehearse(const std::string& program, const std::string
   how.block_limit = options.block_limit;
 
   rehearsal::VirtualMachine virtual_machine(machine, truth, options);
+  virtual_machine.set_look_up(
+      [&](const std::string& text) { return with_values(text, dialect, variables); });
   const ProgramRun run = run_program(program, file, dialect, virtual_machine, variables, how);
   RehearsalReport report = virtual_machine.take_report();
   report.run = run;

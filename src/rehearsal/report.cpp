@@ -68,10 +68,14 @@ std::string rehearsal_text(const RehearsalReport& report, const Machine& machine
   std::string text = report.passed
                          ? "passed: the program ran to its end, nothing was hit\n"
                          : fmt::format("NOT PASSED: the program {}\n", end_word(report.run.end));
+  if (!report.fault.empty()) text += "on purpose: " + report.fault + "\n";
   for (const Problem& problem : report.run.problems) text += describe(problem) + "\n";
   for (const Violation& violation : report.violations) {
     text += fmt::format("violation P{}: {} ({})\n", static_cast<int>(violation.number),
                         violation.text, moment_text(machine, violation.moment));
+  }
+  if (report.run.end != ProgramEnd::finished && report.run.blocks > 0) {
+    text += fmt::format("it stands at {}\n", moment_text(machine, report.end));
   }
   text += fmt::format("moves {}, touches {}, operator stops {}, blocks {}\n", report.moves,
                       report.touches.size(), report.operator_stops, report.run.blocks);
@@ -85,6 +89,7 @@ std::string rehearsal_text(const RehearsalReport& report, const Machine& machine
                       report.largest_overtravel_mm);
   text += fmt::format("time {} without the operator's\n", minutes_text(report.seconds));
   text += stations_text(report, machine);
+  for (const std::string& message : report.messages) text += "told: " + message + "\n";
   for (const std::string& note : report.notes) text += "note: " + note + "\n";
   text +=
       "A rehearsal checks what the files describe. Run the program on the machine slowly, "
@@ -114,6 +119,8 @@ std::string rehearsal_json(const RehearsalReport& report, const Machine& machine
     entry["text"] = violation.text;
     json["violations"].push_back(entry);
   }
+  json["fault"] = report.fault;
+  json["stands_at"] = moment_json(machine, report.end);
   json["moves"] = report.moves;
   json["touches"] = report.touches.size();
   json["operator_stops"] = report.operator_stops;

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <numbers>
 
 #include "pivotrace/geometry/rotation.h"
@@ -139,7 +140,44 @@ double box_distance(const Solid& solid, const Eigen::Vector3d& local) {
   return over.cwiseMax(0.0).norm() + inside;
 }
 
+/// Half the length of the shadow of a solid on a line of direction `n` (unit).
+double half_shadow_mm(const Solid& solid, const Eigen::Vector3d& n) {
+  const Eigen::Vector3d local = solid.pose.linear().transpose() * n;
+  switch (solid.shape) {
+    case SolidShape::ball: return solid.radius_mm;
+    case SolidShape::cylinder:
+      return std::fabs(local.z()) * solid.half_length_mm + local.head<2>().norm() * solid.radius_mm;
+    case SolidShape::box: return local.cwiseAbs().dot(solid.half_sides_mm);
+  }
+  return 0.0;
+}
+
+/// Widest gap of the shadows on lines that `first` suggests.
+double gap_along_own_axes_mm(const Solid& first, const Solid& second) {
+  const Eigen::Vector3d apart = second.centre_mm() - first.centre_mm();
+  double widest = -std::numeric_limits<double>::infinity();
+  const auto look_along = [&](const Eigen::Vector3d& n) {
+    const double gap =
+        std::fabs(apart.dot(n)) - half_shadow_mm(first, n) - half_shadow_mm(second, n);
+    widest = std::max(widest, gap);
+  };
+  if (first.shape == SolidShape::box) {
+    for (int k = 0; k < 3; ++k) look_along(first.pose.linear().col(k));
+    return widest;
+  }
+  const Eigen::Vector3d axis = first.pose.linear().col(2);
+  look_along(axis);
+  const Eigen::Vector3d beside = apart - axis * axis.dot(apart);
+  if (beside.norm() > 0.0) look_along(beside.normalized());
+  return widest;
+}
+
 }  // namespace
+
+double separation_bound_mm(const Solid& a, const Solid& b) {
+  if (a.shape == SolidShape::ball || b.shape == SolidShape::ball) return solid_distance_mm(a, b);
+  return std::max(gap_along_own_axes_mm(a, b), gap_along_own_axes_mm(b, a));
+}
 
 Eigen::Matrix3d z_to(const Eigen::Vector3d& direction) {
   const CrossPair cross = cross_pair(direction);

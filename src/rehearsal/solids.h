@@ -64,6 +64,10 @@ Eigen::Matrix3d z_to(const Eigen::Vector3d& direction);
 /// Signed distance of a point to the surface of a solid, negative inside [mm]. Exact.
 double point_distance_mm(const Solid& solid, const Eigen::Vector3d& point_mm);
 
+/// A lower bound of the distance, cheap: the widest gap between the shadows of the two on a few
+/// lines (their own axes, and square to a cylinder towards the other's centre). Balls: exact [mm].
+double separation_bound_mm(const Solid& a, const Solid& b);
+
 /// Distance between two solids, 0 or less when they overlap [mm]. Balls are exact; two others go
 /// through the collision library.
 double solid_distance_mm(const Solid& a, const Solid& b);

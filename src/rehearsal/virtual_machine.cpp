@@ -29,9 +29,14 @@ const Eigen::Vector3d fault_direction = Eigen::Vector3d(2.0, -1.0, 2.0) / 3.0;
 
 constexpr double seconds_per_hour = 3600.0;
 
-std::string position_text(const Moment& moment) {
-  return fmt::format("X {:.3f} Y {:.3f} Z {:.3f} mm", moment.shown_mm.x(), moment.shown_mm.y(),
-                     moment.shown_mm.z());
+std::string position_text(const Moment& moment, const Machine& machine) {
+  std::string text = fmt::format("X {:.3f} Y {:.3f} Z {:.3f} mm", moment.shown_mm.x(),
+                                 moment.shown_mm.y(), moment.shown_mm.z());
+  for (std::size_t i = 0; i < machine.rotary.size(); ++i) {
+    text += fmt::format("{} {} {:.3f}", i == 0 ? "," : "", machine.rotary[i].letter,
+                        deg_from_rad(moment.commanded_rad[i]) + 0.0);
+  }
+  return machine.rotary.empty() ? text : text + " deg";
 }
 
 /// The angle in "turn the spindle to 180 deg".
@@ -39,7 +44,7 @@ std::optional<double> spindle_angle_in(std::string text) {
   std::transform(text.begin(), text.end(), text.begin(),
                  [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
   const std::string phrase = "spindle to ";
-  const std::size_t at = text.find(phrase);
+  const std::size_t at = text.rfind(phrase);
   if (at == std::string::npos) return std::nullopt;
   char* end = nullptr;
   const char* first = text.c_str() + at + phrase.size();
@@ -80,7 +85,11 @@ RotaryAngles VirtualMachine::angles_of(const AxisValues& values) const {
   RotaryAngles angles{};
   for (std::size_t i = 0; i < machine_.rotary.size(); ++i) {
     const int axis = axis_index(machine_.rotary[i].letter);
-    if (axis >= 0) angles[i] = rad_from_deg(values[static_cast<std::size_t>(axis)]);
+    if (axis < 0) continue;
+    const double degrees = values[static_cast<std::size_t>(axis)];
+    // An axis that is told to stay stays: degrees to radians and back may cost the last bit.
+    const bool stays = degrees == deg_from_rad(commanded_rad_[i]);
+    angles[i] = stays ? commanded_rad_[i] : rad_from_deg(degrees);
   }
   return angles;
 }
@@ -154,13 +163,11 @@ void VirtualMachine::line(int number, const std::string& /*text*/) {
 }
 
 MachineAnswer VirtualMachine::rapid(const AxisValues& target) {
-  return travel(target, Manner::rapid, 0.0);
+  return travel(target, std::nullopt);
 }
 
 MachineAnswer VirtualMachine::feed(const AxisValues& target, const FeedRate& rate) {
-  const double way = (linear_of(target) - shown_mm_).norm();
-  const double feed = rate.inverse_time ? rate.value * way : rate.value;
-  return travel(target, Manner::feed, way > 0.0 ? feed : machine_.linear.rapid_mm_per_min);
+  return travel(target, rate);
 }
 
 MachineAnswer VirtualMachine::dwell(double seconds) {
@@ -200,13 +207,15 @@ MachineAnswer VirtualMachine::auxiliary(const std::string& word) {
   return std::nullopt;
 }
 
-void VirtualMachine::message(const std::string& text) { report_.messages.push_back(text); }
+void VirtualMachine::message(const std::string& text) {
+  report_.messages.push_back(look_up_(text));
+}
 
 void VirtualMachine::log(const std::string& text) { report_.log += text + "\n"; }
 
 MachineAnswer VirtualMachine::operator_stop(const std::string& text, bool /*optional*/) {
   ++report_.operator_stops;
-  if (!text.empty()) report_.messages.push_back(text);
+  if (!text.empty()) report_.messages.push_back(look_up_(text));
   if (const std::optional<double> degrees = spindle_angle_in(text)) turn_spindle_to(*degrees);
   return std::nullopt;
 }
@@ -220,8 +229,8 @@ RehearsalReport VirtualMachine::take_report() {
 
 // ---- moving ------------------------------------------------------------------------------------
 
-MachineAnswer VirtualMachine::travel(const AxisValues& target, Manner manner,
-                                     double feed_mm_per_min) {
+MachineAnswer VirtualMachine::travel(const AxisValues& target,
+                                     const std::optional<FeedRate>& rate) {
   const Eigen::Vector3d target_mm = linear_of(target);
   const RotaryAngles target_rad = angles_of(target);
   if (MachineAnswer stop = check_limits(target, target_rad)) return stop;
@@ -232,12 +241,14 @@ MachineAnswer VirtualMachine::travel(const AxisValues& target, Manner manner,
   }
   const RotaryAngles real_rad = turning ? settled(target_rad) : real_rad_;
   MotionRules rules;
-  if (manner == Manner::rapid || turning) rules.guard_mm = options_.guard_mm;
-  const bool smooth = manner != Manner::rapid;
-  if (MachineAnswer stop = check_path(posture_at(target_mm, real_rad), rules, smooth)) return stop;
+  if (!rate || turning) rules.guard_mm = options_.guard_mm;
+  const bool coordinated = rate.has_value();
+  if (MachineAnswer stop = check_path(posture_at(target_mm, real_rad), rules, coordinated)) {
+    return stop;
+  }
   RotaryAngles way_rad{};
   for (std::size_t i = 0; i < way_rad.size(); ++i) way_rad[i] = target_rad[i] - commanded_rad_[i];
-  add_time(move_s(machine_, target_mm - shown_mm_, way_rad, feed_mm_per_min));
+  add_time(move_s(machine_, target_mm - shown_mm_, way_rad, rate));
   ++report_.moves;
   shown_mm_ = target_mm;
   commanded_rad_ = target_rad;
@@ -343,7 +354,7 @@ MachineAnswer VirtualMachine::check_leg(const Posture& from, const Posture& to,
   note_violation(ProblemNumber::collision, *found.contact, text, where);
   shown_mm_ = where.shown_mm + datum_mm_;
   return Problem{ProblemNumber::collision,
-                 fmt::format("{} at {}", text, position_text(where)),
+                 fmt::format("{} at {}", text, position_text(where, machine_)),
                  {"", 0, 0},
                  "change the plan, the clearances or the set-up; the program must not be run"};
 }
@@ -357,9 +368,14 @@ MachineAnswer VirtualMachine::probe(const AxisValues& target, const FeedRate& ra
   const std::optional<Trigger> contact = earliest_contact(target_mm);
   std::optional<Trigger> trigger = contact;
   const bool this_one = contact && ++triggers_ == (options_.fault ? options_.fault->touch : 0);
-  if (this_one && options_.fault->kind == FaultKind::no_trigger) trigger.reset();
+  if (this_one && options_.fault->kind == FaultKind::no_trigger) {
+    trigger.reset();
+    say_fault(fmt::format("touch {}, on {}, is not noticed", triggers_,
+                          checker_.work()[contact->work].name));
+  }
   if (this_one && options_.fault->kind == FaultKind::early_trigger) {
     trigger = Trigger{0.5 * contact->part, -1};
+    say_fault(fmt::format("touch {} triggers half-way, in the air", triggers_));
   }
   ++report_.moves;
   return trigger ? stop_at_trigger(target_mm, *trigger, rate.value, end)
@@ -377,7 +393,8 @@ MachineAnswer VirtualMachine::stop_at_trigger(const Eigen::Vector3d& target_mm,
   const double brake_mm = 0.5 * speed * speed / machine_.linear.acceleration_mm_per_s2;
   const double length = way.norm();
   const auto at = [&](double way_mm) {
-    return Eigen::Vector3d(start_mm + way * std::min(1.0, way_mm / length));
+    const double part = length > 0.0 ? std::min(1.0, way_mm / length) : 0.0;
+    return Eigen::Vector3d(start_mm + part * way);
   };
   const double trigger_mm = trigger.part * length;
   end.triggered = true;
@@ -389,7 +406,7 @@ MachineAnswer VirtualMachine::stop_at_trigger(const Eigen::Vector3d& target_mm,
   MotionRules rules;
   rules.ball_may_touch = true;
   if (MachineAnswer stop = check_leg(posture(), posture_at(rest_mm, real_rad_), rules)) return stop;
-  add_time(move_s(machine_, rest_mm - start_mm, {}, feed_mm_per_min));
+  add_time(move_s(machine_, rest_mm - start_mm, {}, FeedRate{false, feed_mm_per_min}));
   shown_mm_ = rest_mm;
   note_touch(trigger, trip_mm, feed_mm_per_min);
   if (trigger.work < 0) return std::nullopt;
@@ -403,12 +420,14 @@ MachineAnswer VirtualMachine::run_through(const Eigen::Vector3d& target_mm,
   end.triggered = false;
   end.trip = shown_at(target_mm);
   MotionRules rules;
-  rules.ball_may_touch = true;
-  if (missed) rules.pressed_artefact = checker_.work()[missed->work].artefact;
+  if (missed) {
+    rules.pressed_work = missed->work;
+    rules.pressed_artefact = checker_.work()[missed->work].artefact;
+  }
   const Posture from = posture();
   const Posture to = posture_at(target_mm, real_rad_);
   if (MachineAnswer stop = check_leg(from, to, rules)) return stop;
-  add_time(move_s(machine_, target_mm - shown_mm_, {}, feed_mm_per_min));
+  add_time(move_s(machine_, target_mm - shown_mm_, {}, FeedRate{false, feed_mm_per_min}));
   shown_mm_ = target_mm;
   if (!missed) return std::nullopt;
   double deepest = 0.0;
@@ -486,10 +505,10 @@ std::optional<VirtualMachine::Trigger> VirtualMachine::earliest_contact(
     const std::optional<double> s = contact_mm(static_cast<int>(w), 0.0, path);
     if (!s || (first && *s >= first_mm)) continue;
     first_mm = *s;
-    first = Trigger{*s / length, static_cast<int>(w)};
+    first = Trigger{length > 0.0 ? *s / length : 0.0, static_cast<int>(w)};
     first_path = path;
   }
-  if (!first || checker_.work()[first->work].artefact < 0) return first;
+  if (!first || checker_.work()[first->work].artefact < 0 || length <= 0.0) return first;
   first->part = trigger_way_mm(first->work, first_path, first_mm) / length;
   return first;
 }
@@ -564,7 +583,12 @@ void VirtualMachine::meet_fault() {
   }
 }
 
+void VirtualMachine::say_fault(const std::string& what) {
+  report_.fault = line_ > 0 ? fmt::format("{} (line {})", what, line_) : what;
+}
+
 void VirtualMachine::move_artefacts() {
+  say_fault(fmt::format("every artefact sits {:g} mm elsewhere from here on", moved_artefact_mm));
   for (ArtefactPlace& place : truth_.survey.state.artefacts) {
     place.point_mm += moved_artefact_mm * fault_direction;
   }
@@ -576,8 +600,12 @@ void VirtualMachine::move_artefacts() {
 }
 
 void VirtualMachine::slip_if_due(const RotaryAngles& target_rad) {
+  if (wrong_turn_from_rad_ && report_.fault.empty()) {
+    say_fault("the rotary axes turn the wrong way from here on");
+  }
   if (!slip_pending_) return;
   slip_pending_ = false;
+  say_fault(fmt::format("this turn ends {:g} deg off and stays so", deg_from_rad(index_slip_rad)));
   for (std::size_t i = 0; i < slip_rad_.size(); ++i) {
     if (target_rad[i] != commanded_rad_[i]) slip_rad_[i] = index_slip_rad;
   }

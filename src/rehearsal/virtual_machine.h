@@ -1,6 +1,9 @@
 // The machine a program is rehearsed on: moves, triggers, collides, keeps time and errs as told.
 #pragma once
 
+#include <functional>
+#include <utility>
+
 #include "pivotrace/rehearsal/controlled_machine.h"
 #include "pivotrace/rehearsal/rehearse.h"
 #include "pivotrace/survey/random_stream.h"
@@ -26,11 +29,15 @@ class VirtualMachine : public ControlledMachine {
   void log(const std::string& text) override;
   MachineAnswer operator_stop(const std::string& text, bool optional) override;
 
+  /// How the operator looks up the variables a message names.
+  void set_look_up(std::function<std::string(const std::string&)> look_up) {
+    look_up_ = std::move(look_up);
+  }
+
   /// What has happened so far, without the outcome of the program.
   RehearsalReport take_report();
 
  private:
-  enum class Manner { rapid, feed };
   /// What ends a probe move.
   struct Trigger {
     double part = 0.0;  ///< of the commanded way, 0..1
@@ -48,7 +55,8 @@ class VirtualMachine : public ControlledMachine {
   void begin_station();
   void turn_spindle_to(double degrees);
 
-  MachineAnswer travel(const AxisValues& target, Manner manner, double feed_mm_per_min);
+  /// A move without a probe; no `rate` = rapid.
+  MachineAnswer travel(const AxisValues& target, const std::optional<FeedRate>& rate);
   MachineAnswer check_limits(const AxisValues& target, const RotaryAngles& angles_rad);
   MachineAnswer check_axes_exist(const AxisValues& target);
   MachineAnswer check_clamps(const RotaryAngles& angles_rad);
@@ -72,6 +80,7 @@ class VirtualMachine : public ControlledMachine {
   void meet_fault();
   void move_artefacts();
   void slip_if_due(const RotaryAngles& target_rad);
+  void say_fault(const std::string& what);
 
   Moment moment_at(const Posture& posture) const;
   Moment moment() const { return moment_at(posture()); }
@@ -89,7 +98,6 @@ class VirtualMachine : public ControlledMachine {
   RandomStream random_;
   std::vector<std::string> notes_;
   MotionChecker checker_;
-  Eigen::Vector3d stylus_offset_mm_;
 
   Eigen::Vector3d datum_mm_;  ///< ball centre minus the position the control shows
   Eigen::Vector3d shown_mm_;
@@ -107,6 +115,9 @@ class VirtualMachine : public ControlledMachine {
   RotaryAngles slip_rad_{};
   int triggers_ = 0;
 
+  std::function<std::string(const std::string&)> look_up_ = [](const std::string& text) {
+    return text;
+  };
   int line_ = 0;
   std::size_t blocks_ = 0;
   RehearsalReport report_;

@@ -82,6 +82,30 @@ TEST_CASE("the collision library and the planner's own distance agree") {
   CHECK(close > apart * 9 / 10);
 }
 
+TEST_CASE(
+    "the cheap bound never exceeds the distance, and is close where bodies lie side by side") {
+  for (std::uint64_t seed = 1; seed <= 400; ++seed) {
+    CAPTURE(seed);
+    RandomStream random(seed);
+    const Eigen::Vector3d at = random_vector(random, 40.0);
+    const Solid first = rod(at, at + random_vector(random, 30.0), 1.0 + 9.0 * random.uniform());
+    Solid second = rod({0, 0, 0}, random_vector(random, 30.0), 1.0 + 9.0 * random.uniform());
+    if (seed % 2 == 0) {
+      second.shape = SolidShape::box;
+      second.half_sides_mm = random_vector(random, 10.0).cwiseAbs() + Eigen::Vector3d::Ones();
+    }
+    const double exact = rehearsal::solid_distance_mm(first, second);
+    const double bound = rehearsal::separation_bound_mm(first, second);
+    if (exact > 0.0) CHECK(bound <= exact * (1.0 + 1e-6));
+    if (exact <= 0.0) CHECK(bound <= 1e-6);
+  }
+  const Solid upright = rod({0, 0, 0}, {0, 0, 50}, 3.0);
+  CHECK(rehearsal::separation_bound_mm(upright, rod({20, 0, 10}, {20, 0, 80}, 5.0)) ==
+        doctest::Approx(12.0));
+  CHECK(rehearsal::separation_bound_mm(upright, rod({0, 0, 57}, {0, 0, 80}, 5.0)) ==
+        doctest::Approx(7.0));
+}
+
 TEST_CASE("the distance of a point is exact outside and signed inside") {
   Solid box;
   box.shape = SolidShape::box;
@@ -102,11 +126,12 @@ MotionChecker checker_of(const Machine& machine) {
   return checker;
 }
 
-/// Smallest distance of any pair over a motion, by looking at 4000 places.
-double brute_force_mm(const MotionChecker& checker, const Posture& from, const Posture& to) {
+/// Smallest distance of any pair over a motion, by looking at so many places.
+double brute_force_mm(const MotionChecker& checker, const Posture& from, const Posture& to,
+                      int looks) {
   double smallest = 1e9;
-  for (int k = 0; k <= 4000; ++k) {
-    const Posture at = between(from, to, k / 4000.0);
+  for (int k = 0; k <= looks; ++k) {
+    const Posture at = between(from, to, static_cast<double>(k) / looks);
     for (std::size_t t = 0; t < checker.tool().size(); ++t) {
       for (std::size_t w = 0; w < checker.work().size(); ++w) {
         smallest =
@@ -137,24 +162,140 @@ TEST_CASE("no contact is missed and none is made up: random moves and turns") {
     to.shown_mm = random_vector(random, 25.0) + Eigen::Vector3d(0, 0, 60.0);
     if (seed % 3 == 0) to.angles_rad[0] = 3.0 * random.normal();
     if (seed % 6 == 0) to.shown_mm = from.shown_mm;
-    if (brute_force_mm(checker, from, from) < 0.1) continue;
-    const double smallest = brute_force_mm(checker, from, to);
+    if (brute_force_mm(checker, from, from, 1) < 0.1) continue;
+    const double smallest = brute_force_mm(checker, from, to, 1500);
     const MotionReport report = checker.check(from, to, {}, 1e9);
     if (smallest < missed_contact_mm) {
       ++hits;
       CHECK(report.contact.has_value());
-    } else if (smallest > 0.2) {  // the brute force looks every few hundredths of a millimetre
+    } else if (smallest > 0.2) {  // the brute force looks every tenth of a millimetre or so
       ++misses;
       CHECK_FALSE(report.contact.has_value());
     }
     if (report.contact) {
       CHECK(report.contact->distance_mm < contact_threshold_mm);
       const Posture at = between(from, to, report.contact->part);
-      CHECK(brute_force_mm(checker, from, at) > -0.5);
+      CHECK(brute_force_mm(checker, from, at, 1500) > -0.5);
     }
   }
   CHECK(hits >= 10);
   CHECK(misses >= 10);
+}
+
+/// Depth to which some pair overlaps on the way, by looking at many places; balls and points on the
+/// shank's axis only, whose depth in a body is exact.
+double deepest_mm(const MotionChecker& checker, const Posture& from, const Posture& to, int looks) {
+  double deepest = 0.0;
+  for (int k = 0; k <= looks; ++k) {
+    const Posture at = between(from, to, static_cast<double>(k) / looks);
+    const Eigen::Vector3d ball = checker.ball_mm(at);
+    const Eigen::Vector3d axis = checker.tool_axis(at);
+    for (std::size_t w = 0; w < checker.work().size(); ++w) {
+      const Solid body = checker.work_solid(static_cast<int>(w), at);
+      const double ball_radius = checker.tool()[0].radius_mm;
+      deepest = std::max(deepest, ball_radius - rehearsal::point_distance_mm(body, ball));
+      for (int along = 1; along <= 12; ++along) {
+        const double shank_radius = checker.tool()[1].radius_mm;
+        const Eigen::Vector3d on_shank = ball + axis * (4.0 * along);
+        deepest = std::max(deepest, shank_radius - rehearsal::point_distance_mm(body, on_shank));
+      }
+    }
+  }
+  return deepest;
+}
+
+/// A machine with a cradle that carries a table, a swivel head, and thin wires: what a coarse
+/// sampling of a swing passes over.
+Machine machine_of_wires(RandomStream& random) {
+  Machine machine = test::bench_machine();
+  machine.artefacts[0].stem.reset();
+  RotaryAxis table = machine.rotary[0];
+  table.letter = 'C';
+  table.along = LinearAxis::Z;
+  table.direction = Eigen::Vector3d::UnitZ();
+  table.centre_mm = {20, -10, 0};
+  RotaryAxis head = machine.rotary[0];
+  head.letter = 'B';
+  head.side = AxisSide::tool;
+  head.along = LinearAxis::Y;
+  head.direction = Eigen::Vector3d::UnitY();
+  head.centre_mm = {0, 0, 150};
+  machine.rotary = {machine.rotary[0], table, head};
+  machine.artefacts[0].carried_by = 1;
+  for (int k = 0; k < 9; ++k) {
+    Obstacle wire;
+    wire.name = "wire " + std::to_string(k + 1);
+    wire.carried_by = k % 3 - 1;
+    wire.shape = ObstacleShape::cylinder;
+    wire.from_mm = random_vector(random, 60.0);
+    wire.to_mm = wire.from_mm + random_vector(random, 80.0);
+    wire.diameter_mm = 0.2;
+    machine.obstacles.push_back(wire);
+  }
+  return machine;
+}
+
+TEST_CASE("nothing that overlaps by more than the stated bound is missed, however thin and fast") {
+  int hits = 0;
+  int free = 0;
+  for (std::uint64_t seed = 1; seed <= 180; ++seed) {
+    CAPTURE(seed);
+    RandomStream random(seed);
+    const Machine machine = machine_of_wires(random);
+    const MotionChecker checker = checker_of(machine);
+    Posture from;
+    Posture to;
+    from.shown_mm = random_vector(random, 40.0) + Eigen::Vector3d(0, 0, 60.0);
+    to.shown_mm = seed % 4 == 0 ? from.shown_mm : from.shown_mm + random_vector(random, 40.0);
+    for (int axis = 0; axis < 3; ++axis) {
+      from.angles_rad[axis] = random.normal();
+      // Up to some turns in one move.
+      to.angles_rad[axis] = from.angles_rad[axis] + (seed % 3 == 0 ? 6.0 : 1.0) * random.normal();
+    }
+    if (brute_force_mm(checker, from, from, 1) < contact_threshold_mm) continue;
+    const MotionReport report = checker.check(from, to, {}, 1e9);
+    const double deepest = deepest_mm(checker, from, to, 2000);
+    if (deepest > missed_contact_mm) {
+      ++hits;
+      CHECK(report.contact.has_value());
+    } else {
+      ++free;
+    }
+    if (report.contact) {
+      CHECK(report.contact->distance_mm < contact_threshold_mm);
+      // Nothing was met before: the motion up to a moment earlier is free.
+      const Posture before = between(from, to, report.contact->part);
+      CHECK(deepest_mm(checker, from, before, 300) <= missed_contact_mm);
+    }
+  }
+  CHECK(hits >= 20);
+  CHECK(free >= 10);
+}
+
+TEST_CASE("a pressed shank may come out again, and may not be pushed through") {
+  Machine machine = test::bench_machine();
+  machine.artefacts[0].stem.reset();
+  Obstacle wall;
+  wall.name = "wall";
+  wall.from_mm = {50, -40, -40};
+  wall.to_mm = {90, 40, 200};
+  machine.obstacles.push_back(wall);
+  const MotionChecker checker = checker_of(machine);
+  // The shank, radius 2, 1.5 mm inside the wall's flank at X 50; the holder, radius 20, is above.
+  Posture pressed;
+  pressed.shown_mm = {49.5, 0, 190};
+  Posture out = pressed;
+  out.shown_mm.x() = 20;
+  Posture deeper = pressed;
+  deeper.shown_mm.x() = 56;
+  Posture through = pressed;
+  through.shown_mm.x() = 130;
+  MotionRules rules;
+  rules.ball_may_touch = true;
+  CHECK(checker.check(pressed, deeper, rules, 1e9).contact.has_value());
+  CHECK(checker.check(pressed, through, rules, 1e9).contact.has_value());
+  // Up there the holder is clear of the wall on the way out as well.
+  CHECK_FALSE(checker.check(pressed, out, rules, 1e9).contact.has_value());
 }
 
 TEST_CASE("the guard distance is seen even between two checks") {

@@ -328,6 +328,79 @@ TEST_CASE("time: rest to rest with the acceleration of the machine") {
   CHECK(shares == doctest::Approx(report.seconds));
 }
 
+TEST_CASE("time: each kind of move against its closed form") {
+  Bench bench;
+  Machine& machine = bench.machine;
+  machine.linear.rapid_mm_per_min = 9000.0;  // 150 mm/s
+  machine.linear.acceleration_mm_per_s2 = 1500.0;
+  machine.rotary[0].speed_rad_per_s = rad_from_deg(40.0);
+  bench.options.start_mm = {-200, 100, 200};
+  const double a = 1500.0;
+  // Trapezoid d/v + v/a where d > v^2/a, else triangle 2 sqrt(d/a).
+  const auto linear = [a](double d, double v) {
+    return d > v * v / a ? d / v + v / a : 2.0 * std::sqrt(d / a);
+  };
+  const auto seconds = [&](const std::string& text) { return bench.run(text).seconds; };
+  for (const double d : {0.5, 5.0, 14.9, 15.1, 60.0, 190.0}) {
+    CAPTURE(d);
+    CHECK(seconds(fmt::format("G91\nG0 X{:.4f}\n", d)) == doctest::Approx(linear(d, 150.0)));
+    CHECK(seconds(fmt::format("G91\nG1 X{:.4f} F3000.\n", d)) == doctest::Approx(linear(d, 50.0)));
+    // Several slides in rapid: the longest way decides. In feed: the length of the path.
+    CHECK(seconds(fmt::format("G91\nG0 X{:.4f} Y{:.4f}\n", d, 0.5 * d)) ==
+          doctest::Approx(linear(d, 150.0)));
+    CHECK(seconds(fmt::format("G91\nG1 X{:.4f} Y{:.4f} F3000.\n", 0.6 * d, 0.8 * d)) ==
+          doctest::Approx(linear(d, 50.0)).epsilon(1e-3));
+  }
+  // No feed is faster than rapid.
+  CHECK(seconds("G91\nG1 X90. F99999.\n") == doctest::Approx(linear(90.0, 150.0)));
+  // Turns: run-up in 0.2 s to 40 deg/s, so v^2/a = 8 deg; by feed in deg/min where no slide moves.
+  CHECK(seconds("G0 A90.\n") == doctest::Approx(90.0 / 40.0 + 0.2));
+  CHECK(seconds("G0 A4.\n") == doctest::Approx(2.0 * std::sqrt(4.0 / 200.0)));
+  CHECK(seconds("G1 A90. F600.\n") == doctest::Approx(90.0 / 10.0 + 10.0 / 200.0));
+  CHECK(seconds("G1 A90. F9999.\n") == doctest::Approx(90.0 / 40.0 + 0.2));
+  // Inverse time: F moves a minute, unless the machine cannot.
+  CHECK(seconds("G93\nG1 X-190. F20.\n") == doctest::Approx(3.0));
+  CHECK(seconds("G93\nG1 A90. F6.\n") == doctest::Approx(10.0));
+  CHECK(seconds("G93\nG1 A90. F6000.\n") == doctest::Approx(90.0 / 40.0 + 0.2));
+  // A touch ends where the slides come to rest: 5 mm/s, 20 ms late and 25/3000 mm of braking.
+  bench.options.start_mm = {0, 0, 150};
+  bench.truth.trigger_delay_s = 0.02;
+  CHECK(seconds("G31 Z60. F300.\n") ==
+        doctest::Approx(linear(150.0 - 63.0 + 0.1 + 25.0 / 3000.0, 5.0)));
+}
+
+TEST_CASE("a probe move of no length, free and touching, moves nothing") {
+  Bench bench;
+  RehearsalReport report = bench.run("G31 Z150. F300.\n");
+  CHECK(report.touches.empty());
+  CHECK(report.end.shown_mm == Eigen::Vector3d(0, 0, 150));
+  report = bench.run("G31 Z60. F300.\n#100=#5063\nG31 Z#100 F300.\nG91\nG31 Z0. F300.\n");
+  CHECK(report.end.shown_mm.allFinite());
+  CHECK(std::isfinite(report.seconds));
+  CHECK(report.end.shown_mm.z() == doctest::Approx(63.0).epsilon(1e-3));
+}
+
+TEST_CASE("a stylus pressed past a missed trigger still collides with what stands behind") {
+  Bench bench;
+  bench.options.overtravel_limit_mm = 40.0;
+  bench.options.fault = Fault{FaultKind::no_trigger, 1};
+  // 12 mm beside the ball's middle the missed stylus is pressed 1 mm into its flank.
+  const char* past = "G0 X30. Y12.\nG1 Z50. F1000.\nG31 X-60. F300.\n";
+  CHECK(bench.run(past).run.end == ProgramEnd::finished);
+  Obstacle post;
+  post.name = "post";
+  post.shape = ObstacleShape::cylinder;
+  post.from_mm = {-40, 12, 0};
+  post.to_mm = {-40, 12, 60};
+  post.diameter_mm = 10.0;
+  bench.machine.obstacles.push_back(post);
+  const RehearsalReport report = bench.run(past);
+  CHECK(report.run.end == ProgramEnd::machine);
+  REQUIRE_FALSE(report.violations.empty());
+  CHECK(report.violations.back().body == "post");
+  CHECK(report.violations.back().moment.shown_mm.x() == doctest::Approx(-32.0).epsilon(1e-3));
+}
+
 TEST_CASE("made-up faults: words and numbers") {
   CHECK(fault_from_text("no-trigger:5")->touch == 5);
   CHECK(fault_from_text("index-slip")->touch == 0);
@@ -395,8 +468,12 @@ TEST_CASE("report and picture say what happened") {
   CHECK(text.find("line 3") != std::string::npos);
   const std::string json = rehearsal_json(report, bench.machine);
   CHECK(json.find("\"passed\": false") != std::string::npos);
-  const std::string svg = rehearsal_picture(bench.machine, report.state_at_end,
-                                            report.violations[0].moment, "a <b> & c");
+  PictureSubject subject = picture_subject(report);
+  CHECK(subject.tool_part == "stylus ball");
+  CHECK(subject.body == "ball");
+  CHECK(subject.moment.line == 3);
+  subject.title = "a <b> & c";
+  const std::string svg = rehearsal_picture(bench.machine, report.state_at_end, subject);
   CHECK(svg.find("a &lt;b&gt; &amp; c") != std::string::npos);
   CHECK(svg.find("</svg>") != std::string::npos);
 }

@@ -51,7 +51,8 @@ class ControlledMachine {
   virtual void message(const std::string& text) = 0;
   /// One line of the control's log.
   virtual void log(const std::string& text) = 0;
-  /// The program waits for the operator, who starts it again.
+  /// The program waits for the operator, who starts it again. `text`: the remarks in the lines right
+  /// above the stop, as the screen shows them, and its own.
   virtual MachineAnswer operator_stop(const std::string& text, bool optional) = 0;
 };
 

@@ -92,8 +92,12 @@ struct RehearsalReport {
   ProgramRun run;
   std::vector<Violation> violations;
   std::vector<RehearsedTouch> touches;
+  /// What the program told the operator, in time order. Where a text names variables their values
+  /// of that moment follow, as the operator would look them up: "Y IN #512 (= -199.920134)".
   std::vector<std::string> messages;
   std::vector<std::string> notes;  ///< what could not be checked
+  /// What the made-up fault did, and where; empty: none was asked for, or it never came to pass.
+  std::string fault;
   int moves = 0;
   int operator_stops = 0;
   double seconds = 0.0;  ///< without the operator's time
@@ -126,8 +130,21 @@ Expected<RehearsalReport> rehearse(const std::string& program, const std::string
 std::string rehearsal_text(const RehearsalReport& report, const Machine& machine);
 std::string rehearsal_json(const RehearsalReport& report, const Machine& machine);
 
-/// Side view (X Z) and top view (X Y) of one moment, to scale, as an SVG file.
+/// What a picture is of: a moment, and the two bodies that meet or nearly meet there.
+struct PictureSubject {
+  std::string title;
+  Moment moment;
+  std::string tool_part;  ///< as in Violation; empty: no body is made to stand out
+  std::string body;
+};
+
+/// The moment worth looking at: the last violation, else where the program stopped itself, else the
+/// smallest clearance.
+PictureSubject picture_subject(const RehearsalReport& report);
+
+/// Front view (X Z) and top view (X Y) of one moment, to scale with a scale bar, as an SVG file. The
+/// two bodies stand out and the place between them is ringed.
 std::string rehearsal_picture(const Machine& machine, const MachineState& state,
-                              const Moment& moment, const std::string& title);
+                              const PictureSubject& subject);
 
 }  // namespace pivotrace

@@ -1,0 +1,164 @@
+// plan, cycle, rehearse and fit as a user meets them: the loop, faults on purpose, wrong arguments.
+#include <doctest/doctest.h>
+#include <unistd.h>
+
+#include <filesystem>
+#include <fstream>
+#include <nlohmann/json.hpp>
+#include <sstream>
+
+#include "app/run_verb.h"
+
+using namespace pivotrace::testing;
+namespace fs = std::filesystem;
+
+namespace {
+
+std::string in_source(const std::string& name) {
+  return std::string(PIVOTRACE_SOURCE_DIR) + "/" + name;
+}
+
+const std::string machine = in_source("examples/fourth-axis.machine.toml");
+const std::string truth = in_source("examples/fourth-axis.truth.toml");
+const std::string macro = in_source("routines/macro.toml");
+
+std::string slurp(const fs::path& path) {
+  std::ifstream stream(path, std::ios::binary);
+  std::ostringstream text;
+  text << stream.rdbuf();
+  return text.str();
+}
+
+bool says(const std::string& text, const std::string& words) {
+  return text.find(words) != std::string::npos;
+}
+
+/// A folder with a plan and its program, gone afterwards.
+class Loop {
+ public:
+  Loop() : folder_(fs::temp_directory_path() / ("pivotrace-loop-" + std::to_string(getpid()))) {
+    fs::create_directories(folder_);
+    REQUIRE(run_verb({"plan", machine, "-o", file("plan.toml")}).code == 0);
+    REQUIRE(
+        run_verb({"cycle", file("plan.toml"), "--dialect", macro, "-o", file("probe.nc")}).code ==
+        0);
+  }
+  ~Loop() {
+    std::error_code ignored;
+    fs::remove_all(folder_, ignored);
+  }
+  Loop(const Loop&) = delete;
+  Loop& operator=(const Loop&) = delete;
+
+  std::string file(const std::string& name) const { return (folder_ / name).string(); }
+
+  Screen rehearse(const std::vector<std::string>& more) const {
+    std::vector<std::string> words = {"rehearse", file("probe.nc"), "--machine",
+                                      machine,    "--dialect",      macro,
+                                      "--plan",   file("plan.toml")};
+    words.insert(words.end(), more.begin(), more.end());
+    return run_verb(words);
+  }
+
+ private:
+  fs::path folder_;
+};
+
+}  // namespace
+
+TEST_CASE("the loop on screen: what is rehearsed, what was left, and the fit beside the truth") {
+  const Loop loop;
+  const Screen rehearsed =
+      loop.rehearse({"--truth", truth, "--noise", "--seed", "4", "-o", loop.file("left.csv")});
+  CHECK(rehearsed.code == 0);
+  CHECK(says(rehearsed.out, "passed: the program ran to its end, nothing was hit"));
+  CHECK(says(rehearsed.out, "smallest clearance"));
+  CHECK(says(rehearsed.out, "by the machine's manual and your local safety rules"));
+  CHECK(says(rehearsed.err, "wrote " + loop.file("left.csv")));
+  const Screen fit = run_verb({"fit", machine, loop.file("left.csv"), "--truth", truth});
+  CHECK(fit.code == 0);
+  CHECK(says(fit.out, "FITTED BESIDE THE STATED TRUTH"));
+  CHECK(says(fit.out, "A.location.Y       E_Y0A       -199.9200"));
+  CHECK(says(fit.out, "of 4 within U95"));
+  // The same seed, the same record; another one, another record.
+  const std::string first = slurp(loop.file("left.csv"));
+  loop.rehearse({"--truth", truth, "--noise", "--seed", "4", "-o", loop.file("again.csv")});
+  CHECK(slurp(loop.file("again.csv")) == first);
+  loop.rehearse({"--truth", truth, "--noise", "--seed", "5", "-o", loop.file("other.csv")});
+  CHECK(slurp(loop.file("other.csv")) != first);
+  CHECK(run_verb({"fit", machine, loop.file("left.csv"), "--truth",
+                  in_source("examples/trunnion.truth.toml")})
+            .code == 2);
+}
+
+TEST_CASE("faults on purpose: the screen says what was done, where it ended, and the exit code") {
+  const Loop loop;
+  const Screen missed = loop.rehearse({"--fault", "no-trigger:5"});
+  CHECK(missed.code == 1);
+  CHECK(says(missed.out, "NOT PASSED: the program stopped with an alarm"));
+  CHECK(says(missed.out, "on purpose: touch 5, on ball, is not noticed (line "));
+  CHECK(says(missed.out, "it stands at line "));
+  for (const std::string fault : {"early-trigger:5", "moved-artefact:3", "moved-artefact",
+                                  "wrong-turn", "wrong-turn:30", "index-slip:4"}) {
+    CAPTURE(fault);
+    const Screen screen = loop.rehearse({"--fault", fault});
+    CHECK((screen.code == 0 || screen.code == 1));
+    CHECK(says(screen.out, "on purpose: "));
+  }
+  const Screen none = loop.rehearse({});
+  CHECK_FALSE(says(none.out, "on purpose"));
+  // A fault that never came to pass has tested nothing.
+  for (const std::string fault : {"no-trigger:99999", "early-trigger:99999", "index-slip:99999",
+                                  "wrong-turn:99999", "moved-artefact:99999"}) {
+    CAPTURE(fault);
+    const Screen screen = loop.rehearse({"--fault", fault});
+    CHECK(screen.code == 2);
+    CHECK(says(screen.err, "never came to pass"));
+  }
+}
+
+TEST_CASE("rehearse: arguments that cannot be used are refused with what to write instead") {
+  const Loop loop;
+  for (const std::string fault : {"bogus", "no-trigger:0", "no-trigger:x", "index-slip:-1", ""}) {
+    CAPTURE(fault);
+    const Screen screen = loop.rehearse({"--fault=" + fault});
+    CHECK(screen.code == (fault.empty() ? screen.code : 2));
+    if (!fault.empty()) CHECK(says(screen.err, "write one of no-trigger, early-trigger"));
+  }
+  CHECK(loop.rehearse({"--start", "1,2"}).code == 2);
+  CHECK(loop.rehearse({"--start", "-270,-200,-100,0,5"}).code == 2);
+  CHECK(loop.rehearse({"--start", "a,b,c"}).code == 2);
+  CHECK(loop.rehearse({"--guard", "-1"}).code == 2);
+  CHECK(loop.rehearse({"--seed", "x"}).code == 2);
+  const Screen other = loop.rehearse({"--truth", in_source("examples/trunnion.truth.toml")});
+  CHECK(other.code == 2);
+  CHECK(says(other.err, "P114"));
+  CHECK(loop.rehearse({"--truth", loop.file("nowhere.truth.toml")}).code == 4);
+  CHECK(loop.rehearse({"-o", loop.file("no/such/folder/left.csv")}).code == 4);
+  CHECK(run_verb({"rehearse", loop.file("probe.nc"), "--machine", machine, "--dialect", "nosuch"})
+            .code != 0);
+  CHECK(run_verb({"rehearse", loop.file("nowhere.nc"), "--machine", machine, "--dialect", macro})
+            .code == 4);
+}
+
+TEST_CASE(
+    "rehearse: a collision is reported with line, place and bodies, drawn, and told as JSON") {
+  const Loop loop;
+  std::ofstream(loop.file("probe.nc")) << "G21 G90 G94\nG53 G0 X-270. Y-200. Z-100.\n"
+                                          "G53 G1 Z-185. F1000.\nM30\n";
+  const std::string picture = loop.file("hit.svg");
+  const Screen hit = loop.rehearse({"--start", "-270,-200,-50", "--picture", picture});
+  CHECK(hit.code == 1);
+  CHECK(says(hit.out, "probe.nc:3:1: stylus ball hits ball at X -270.000 Y -200.000 Z -174.29"));
+  CHECK(says(hit.err, "wrote " + picture));
+  const std::string svg = slurp(picture);
+  CHECK(says(svg, "stylus ball hits ball"));
+  CHECK(says(svg, "line 3, X -270.000 Y -200.000 Z -174.29"));
+  CHECK(says(svg, "</svg>"));
+  const Screen json = loop.rehearse({"--start", "-270,-200,-50", "--json"});
+  const nlohmann::json report = nlohmann::json::parse(json.out);
+  CHECK(report["passed"] == false);
+  CHECK(report["violations"][0]["body"] == "ball");
+  CHECK(report["violations"][0]["line"] == 3);
+  CHECK(report["stands_at"]["position_mm"][2].get<double>() == doctest::Approx(-174.295));
+}

@@ -1,0 +1,278 @@
+// Whatever text it is given, the interpreter ends, says where the fault is, and lets nothing pass
+// that its dialect does not describe. Every random case prints its seed.
+#include <doctest/doctest.h>
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <chrono>
+#include <set>
+
+#include "pivotrace/survey/random_stream.h"
+#include "rehearsal/demo_loop.h"
+#include "rehearsal/recording_machine.h"
+
+namespace pivotrace {
+namespace {
+
+using test::RecordingMachine;
+
+const char* const dialect_files[] = {"routines/macro.toml", "routines/ngc.toml",
+                                     "tests/cycle/third.toml"};
+
+Dialect dialect_in(const std::string& file) { return read_dialect(test::in_source(file)).value(); }
+
+/// Units, distances and feed known: any move may follow.
+InterpreterOptions ready() {
+  InterpreterOptions options;
+  options.start.in_force[ModalGroup::units] = Meaning::millimetres;
+  options.start.in_force[ModalGroup::distance] = Meaning::absolute;
+  options.start.in_force[ModalGroup::feed_mode] = Meaning::feed_per_minute;
+  options.block_limit = 20'000;
+  return options;
+}
+
+ProgramRun run(const std::string& text, const Dialect& dialect) {
+  RecordingMachine machine;
+  Variables variables(dialect.variables.readable);
+  return run_program(text, "p.nc", dialect, machine, variables, ready());
+}
+
+/// What must hold of every run, however mad the text.
+void check_outcome(const ProgramRun& outcome, const std::string& text) {
+  const auto lines = static_cast<int>(std::count(text.begin(), text.end(), '\n')) + 1;
+  CHECK(outcome.end != ProgramEnd::not_started);
+  CHECK((outcome.end == ProgramEnd::finished) == outcome.problems.empty());
+  for (const Problem& problem : outcome.problems) {
+    CHECK(problem.number != ProblemNumber::not_set);
+    CHECK_FALSE(problem.what.empty());
+    CHECK_FALSE(problem.advice.empty());
+    CHECK(problem.where.file == "p.nc");
+    CHECK(problem.where.line >= 1);
+    CHECK(problem.where.line <= lines);
+    CHECK(problem.where.column >= 1);
+  }
+}
+
+/// A program as `pivotrace cycle` writes it, with a plan short enough for thousands of runs.
+std::string emitted(const Dialect& dialect) {
+  const Machine machine =
+      read_machine(test::in_source("examples/fourth-axis.machine.toml")).value();
+  PlanRequest request;
+  request.stations = 4;
+  const Expected<test::DemoLoop> loop = test::demo_loop(machine, dialect, request);
+  REQUIRE(loop.has_value());
+  return loop->program.text;
+}
+
+std::string damaged(std::string text, RandomStream& random) {
+  const std::string alphabet =
+      "%#[]()GMXYZNFR0123456789.-+*/= \n,;:<>'\"ABCDEHILOPQSTUVW\t\x01\xC3";
+  const auto pick = [&random](std::size_t size) {
+    return static_cast<std::size_t>(random.uniform() * static_cast<double>(size));
+  };
+  const int damages = 1 + static_cast<int>(pick(5));
+  for (int k = 0; k < damages && !text.empty(); ++k) {
+    const std::size_t at = pick(text.size());
+    const double how = random.uniform();
+    if (how < 0.25) {
+      text.erase(at, 1 + pick(6));
+    } else if (how < 0.5) {
+      text.insert(at, 1, alphabet[pick(alphabet.size())]);
+    } else if (how < 0.75) {
+      text[at] = alphabet[pick(alphabet.size())];
+    } else if (how < 0.9) {  // a piece of the program at another place
+      text.insert(at, text.substr(pick(text.size()), 1 + pick(40)));
+    } else {
+      text.resize(at);
+    }
+  }
+  return text;
+}
+
+TEST_CASE("damaged programs of every dialect end, and say where the fault is") {
+  for (const char* file : dialect_files) {
+    const Dialect dialect = dialect_in(file);
+    const std::string whole = emitted(dialect);
+    for (std::uint64_t seed = 1; seed <= 150; ++seed) {
+      CAPTURE(file);
+      CAPTURE(seed);
+      RandomStream random(seed);
+      const std::string text = damaged(whole, random);
+      check_outcome(run(text, dialect), text);
+    }
+  }
+}
+
+TEST_CASE("random text in the letters of a program ends in words, not in a crash") {
+  const std::string alphabet = "GMXYZABCFPLRNOEQSIFWHTDUV#[]()*/+-.=,;%0123456789 \n\n";
+  for (const char* file : dialect_files) {
+    const Dialect dialect = dialect_in(file);
+    for (std::uint64_t seed = 1; seed <= 2000; ++seed) {
+      CAPTURE(file);
+      CAPTURE(seed);
+      RandomStream random(seed);
+      std::string text;
+      const int size = 1 + static_cast<int>(random.uniform() * 120.0);
+      for (int k = 0; k < size; ++k) {
+        const bool any_byte = seed % 4 == 0;
+        const double draw = random.uniform();
+        text +=
+            any_byte
+                ? static_cast<char>(1 + static_cast<int>(draw * 254.0))
+                : alphabet[static_cast<std::size_t>(draw * static_cast<double>(alphabet.size()))];
+      }
+      check_outcome(run(text, dialect), text);
+    }
+  }
+}
+
+TEST_CASE("damaged programs on the virtual machine stop or finish, whatever they hit") {
+  const Machine machine =
+      read_machine(test::in_source("examples/fourth-axis.machine.toml")).value();
+  for (const char* file : dialect_files) {
+    const Dialect dialect = dialect_in(file);
+    PlanRequest request;
+    request.stations = 4;
+    const Expected<test::DemoLoop> loop = test::demo_loop(machine, dialect, request);
+    REQUIRE(loop.has_value());
+    for (std::uint64_t seed = 1; seed <= 40; ++seed) {
+      CAPTURE(file);
+      CAPTURE(seed);
+      RandomStream random(seed);
+      RehearsalOptions options = test::options_for(*loop);
+      options.block_limit = 20'000;
+      const Expected<RehearsalReport> report =
+          rehearse(damaged(loop->program.text, random), "p.nc", machine, dialect,
+                   nominal_truth(machine), options);
+      REQUIRE(report.has_value());
+      CHECK(report->passed ==
+            (report->run.end == ProgramEnd::finished && report->violations.empty()));
+      CHECK(report->end.shown_mm.allFinite());
+      CHECK(std::isfinite(report->seconds));
+      if (report->run.end == ProgramEnd::machine) CHECK_FALSE(report->violations.empty());
+    }
+  }
+}
+
+TEST_CASE("every G and M number the dialect does not list is refused, with line and column") {
+  for (const char* file : {"routines/macro.toml", "routines/ngc.toml"}) {
+    const Dialect dialect = dialect_in(file);
+    std::set<std::string> listed;
+    for (const auto& [meaning, spellings] : dialect.words) {
+      listed.insert(spellings.begin(), spellings.end());
+    }
+    int refused = 0;
+    for (const char letter : {'G', 'M'}) {
+      for (int tenths = 0; tenths < 1500; ++tenths) {
+        const std::string word = tenths % 10 == 0
+                                     ? fmt::format("{}{}", letter, tenths / 10)
+                                     : fmt::format("{}{}.{}", letter, tenths / 10, tenths % 10);
+        if (listed.count(word) != 0) continue;
+        CAPTURE(file);
+        CAPTURE(word);
+        const ProgramRun outcome = run("\n  " + word + "\nM2\n", dialect);
+        REQUIRE(outcome.end == ProgramEnd::refused);
+        REQUIRE(outcome.problems.size() == 1);
+        CHECK(outcome.problems[0].where.line == 2);
+        CHECK(outcome.problems[0].where.column == 3);
+        ++refused;
+      }
+    }
+    CHECK(refused > 2500);
+  }
+}
+
+TEST_CASE("a letter or a mark that belongs to no word of the dialect is refused where it stands") {
+  for (const char* file : {"routines/macro.toml", "routines/ngc.toml"}) {
+    const Dialect dialect = dialect_in(file);
+    for (const char* text :
+         {"U1.", "V1.", "W1.", "E1.", "@", "$1", "&", "!", "?", "\"A\"", "{1}", "\\", "\xC3\xA4"}) {
+      CAPTURE(file);
+      CAPTURE(text);
+      const ProgramRun outcome = run(fmt::format("G90\nG0 X1. {}\nM2\n", text), dialect);
+      REQUIRE(outcome.end == ProgramEnd::refused);
+      CHECK(outcome.problems[0].where.line == 2);
+      CHECK(outcome.problems[0].where.column == 8);
+    }
+  }
+}
+
+TEST_CASE("two words of one modal group in one line are refused, at the second") {
+  for (const char* file : {"routines/macro.toml", "routines/ngc.toml"}) {
+    const Dialect dialect = dialect_in(file);
+    int pairs = 0;
+    for (const auto& [first, first_spellings] : dialect.words) {
+      for (const auto& [second, second_spellings] : dialect.words) {
+        const ModalGroup group = group_of(first);
+        if (first == second || group == ModalGroup::none || group != group_of(second)) continue;
+        const std::string line = first_spellings.front() + " " + second_spellings.front();
+        CAPTURE(file);
+        CAPTURE(line);
+        const ProgramRun outcome = run(line + "\nM2\n", dialect);
+        REQUIRE(outcome.end == ProgramEnd::refused);
+        CHECK(outcome.problems[0].where.line == 1);
+        CHECK(outcome.problems[0].where.column >= 1);
+        ++pairs;
+      }
+    }
+    CHECK(pairs > 50);
+  }
+}
+
+TEST_CASE("what is nested, chained or long beyond reason is refused, not run into the stack") {
+  for (const char* file : dialect_files) {
+    const Dialect dialect = dialect_in(file);
+    const std::string& prefix = dialect.variables.prefix;
+    const std::string& open = dialect.expressions.open;
+    const std::string& close = dialect.expressions.close;
+    const auto repeated = [](const std::string& piece, int times) {
+      std::string text;
+      for (int k = 0; k < times; ++k) text += piece;
+      return text;
+    };
+    const int many = 200'000;
+    const std::string lines[] = {
+        "X" + repeated(open, many) + "1" + repeated(close, many),
+        "X" + open + "1" + repeated("+1", many) + close,
+        "X" + open + "1" + repeated("*1", many) + close,
+        "X" + repeated(prefix, many) + "1",
+        "X" + repeated("-", many) + "1",
+        "X" + repeated("9", many),
+        "X1" + repeated("0", 400),
+        repeated("(", many) + repeated(")", many),
+        repeated("G1 ", many),
+        repeated("N1 ", many),
+        repeated("/", many),
+        repeated("%", many),
+    };
+    for (const std::string& line : lines) {
+      CAPTURE(file);
+      CAPTURE(line.substr(0, 20));
+      const ProgramRun outcome = run(line + "\nM2\n", dialect);
+      CHECK(outcome.end != ProgramEnd::not_started);
+      CHECK((outcome.end == ProgramEnd::finished) == outcome.problems.empty());
+    }
+  }
+}
+
+TEST_CASE("macro: a long chain of loops, jumps and lines takes no longer than its blocks") {
+  const Dialect macro = dialect_in("routines/macro.toml");
+  std::string text = "#100=0\n";
+  for (int k = 1; k <= 20'000; ++k) text += fmt::format("N{} #100=#100+1\n", k);
+  InterpreterOptions options = ready();
+  options.block_limit = 100'000;
+  RecordingMachine machine;
+  Variables variables(macro.variables.readable);
+  const auto start = std::chrono::steady_clock::now();
+  const ProgramRun outcome =
+      run_program(text + "GOTO 20000\nM30\n", "p.nc", macro, machine, variables, options);
+  const std::chrono::duration<double> took = std::chrono::steady_clock::now() - start;
+  // The jump goes back to line 20000 for ever.
+  CHECK(outcome.end == ProgramEnd::too_long);
+  CHECK(outcome.blocks == 100'001);
+  // Far above what it takes, far below what a search through all lines at each jump would.
+  CHECK(took.count() < 20.0);
+}
+
+}  // namespace
+}  // namespace pivotrace
