@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "pivotrace/geometry/rotation.h"
+#include "pivotrace/plan/check_plan.h"
 
 namespace pivotrace {
 
@@ -26,13 +27,14 @@ bool same_target(const CycleTarget& target, const PlannedTouch& touch, ArtefactK
 
 class Arranger {
  public:
-  Arranger(const Machine& machine, const MachineState& state, const Plan& plan)
-      : machine_(machine), state_(state), plan_(plan) {}
+  Arranger(const Machine& machine, const MachineState& state, const Plan& plan, bool watched)
+      : machine_(machine), state_(state), plan_(plan), watched_(watched) {}
 
   CycleLayout arrange() {
     std::vector<Stay> stays;
     for (const PlannedStation& station : plan_.stations) {
       stays.push_back(stay_of(station, static_cast<int>(stays.size()) + 1));
+      prove_turn(stays.back());
     }
     for (std::size_t first = 0; first < stays.size();) {
       Segment segment = segment_from(stays, first);
@@ -62,7 +64,8 @@ class Arranger {
   }
 
   Stay stay_of(const PlannedStation& station, int number) {
-    Stay stay{number, station.angles_rad, station.flip, {}};
+    Stay stay{number, station.angles_rad, station.flip,
+              {},     TurnProof::none,    Eigen::Vector3d::Zero()};
     for (const PlannedTouch& touch : station.touches) {
       const int target = target_of(touch);
       if (stay.visits.empty() || stay.visits.back().target != target) {
@@ -75,6 +78,18 @@ class Arranger {
     }
     for (Visit& visit : stay.visits) share_out(visit);
     return stay;
+  }
+
+  /// A self-finding program starts with the axes turned to station 1 already, by the operator.
+  void prove_turn(Stay& stay) const {
+    const bool first = stay.number == 1;
+    if (first && plan_.self_find) return;
+    const RotaryAngles before = first ? RotaryAngles{} : plan_.stations[stay.number - 2].angles_rad;
+    const WrongTurn wrong = wrong_turn_at(machine_, state_, plan_.distances, before,
+                                          plan_.stations[stay.number - 1], watched_);
+    if (wrong.felt) return;
+    stay.proof = wrong.empty_shown_mm ? TurnProof::feel : TurnProof::watch;
+    stay.empty_shown_mm = wrong.empty_shown_mm.value_or(Eigen::Vector3d::Zero());
   }
 
   Eigen::Matrix3d tool_from_machine(const RotaryAngles& angles_rad) const {
@@ -169,6 +184,7 @@ class Arranger {
   const Machine& machine_;
   const MachineState& state_;
   const Plan& plan_;
+  bool watched_;
   CycleLayout layout_;
 };
 
@@ -185,8 +201,9 @@ double spread_of(const std::vector<double>& angles_rad) {
   return angles_rad.empty() ? 0.0 : n - (c * c + s * s) / n;
 }
 
-CycleLayout lay_out(const Machine& machine, const MachineState& state, const Plan& plan) {
-  return Arranger(machine, state, plan).arrange();
+CycleLayout lay_out(const Machine& machine, const MachineState& state, const Plan& plan,
+                    bool watched) {
+  return Arranger(machine, state, plan, watched).arrange();
 }
 
 }  // namespace pivotrace

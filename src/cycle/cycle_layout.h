@@ -33,11 +33,20 @@ struct Visit {
   std::vector<CycleTouch> touches;
 };
 
+/// What the program does after the turn to a stay, before it goes down.
+enum class TurnProof {
+  none,   ///< a wrong turn would be felt on the way to the first touch
+  feel,   ///< look by touch whether the place is empty where the artefact was after a wrong turn
+  watch,  ///< the operator looks
+};
+
 struct Stay {
   int number = 1;  ///< from 1, in plan order
   RotaryAngles angles_rad{};
   bool flip = false;
   std::vector<Visit> visits;
+  TurnProof proof = TurnProof::none;
+  Eigen::Vector3d empty_shown_mm = Eigen::Vector3d::Zero();  ///< TurnProof::feel
 };
 
 /// Consecutive stays in which one axis turns and everything else stays: one loop of the program.
@@ -55,7 +64,9 @@ struct CycleLayout {
   std::vector<Segment> segments;
 };
 
-CycleLayout lay_out(const Machine& machine, const MachineState& state, const Plan& plan);
+/// `watched`: the control watches positioning moves.
+CycleLayout lay_out(const Machine& machine, const MachineState& state, const Plan& plan,
+                    bool watched);
 
 /// Spread of a set of angles, N - |sum e|^2 / N with e = exp(j angle): 0 when all are equal, N for
 /// an even full circle. 1 / sqrt(spread) is the standard deviation of the centre in units of that

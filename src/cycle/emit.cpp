@@ -7,6 +7,7 @@
 #include <functional>
 
 #include "cycle/speller.h"
+#include "pivotrace/geometry/length.h"
 
 namespace pivotrace {
 
@@ -21,12 +22,9 @@ constexpr std::array<char, 3> linear_letters = {'X', 'Y', 'Z'};
 /// First branch target of alarms; branches inside the cycle count from 1.
 constexpr int first_alarm_label = 901;
 
-/// Where an alarm finds the machine, and so how it gets away.
-enum class AlarmPlace { nothing_moved, on_the_way, in_a_touch };
-
 struct Alarm {
   std::string text;
-  AlarmPlace place = AlarmPlace::on_the_way;
+  Retreat retreat = Retreat::up;
   int label = 0;
 };
 
@@ -83,7 +81,7 @@ class Emitter {
   void write(const LogFileStep& step);
   void write(const MessageStep& step);
   void write(const OperatorStopStep& step);
-  void write(const DemandStep& step) { demand(step.condition, step.alarm, AlarmPlace::on_the_way); }
+  void write(const DemandStep& step) { demand(step.condition, step.alarm, Retreat::up); }
   void write(const WhileStep& step);
   void write(const IfStep& step);
   void write(const SetOffsetStep& step);
@@ -101,22 +99,20 @@ class Emitter {
   void plain_move(const MoveStep& step);
   void guarded_move(const MoveStep& step);
   void skip_from_here(const SkipStep& step);
-  void demand(const Condition& condition, const std::string& alarm, AlarmPlace place);
+  void demand(const Condition& condition, const std::string& alarm, Retreat retreat);
   void demand_by_root(const Condition& condition);
-  int alarm_label(const std::string& text, AlarmPlace place);
+  int alarm_label(const std::string& text, Retreat retreat);
   std::string filled_with_text(const std::string& form, std::map<std::string, std::string> values,
                                const std::string& text) const;
   std::string pointed_out(const std::string& text) const;
   std::string pointer(const std::string& what) const;
   void log_statement(const std::vector<std::string>& items);
-  std::string log_value(const Value& value);
+  std::string log_value(const Value& value, int decimals);
   std::string log_text(const std::string& text) const;
   void store_touch(const LogStep& step);
   std::string word(Meaning meaning);
   bool can_check() const { return dialect_.branches.can_jump() || !dialect_.stops.demand.empty(); }
-  bool can_watch() const {
-    return dialect_.skip.untriggered == WhenUntriggered::goes_on && can_check();
-  }
+  bool can_watch() const { return watches_positioning(dialect_); }
   bool needs_shift() const {
     return dialect_.skip.target == Coordinates::program ||
            dialect_.skip.trip_point == Coordinates::program ||
@@ -263,7 +259,7 @@ void Emitter::write_refusals() {
     }
     const std::string variable = speller_.variable(number->second);
     const auto& signs = dialect_.expressions.comparisons;
-    const int label = alarm_label(refusal.text, AlarmPlace::nothing_moved);
+    const int label = alarm_label(refusal.text, Retreat::none);
     const std::string target = std::to_string(label);
     const auto equal_to = [&](int allowed, Comparison comparison) {
       return variable + " " + signs.at(comparison) + " " +
@@ -458,7 +454,7 @@ void Emitter::guarded_move(const MoveStep& step) {
       dialect_.skip.target == Coordinates::program ? in_program_coordinates(step.to) : step.to;
   skip_block(targets, step.feed);
   demand({distance_to(targets), Comparison::less_equal, length(arrived_mm)},
-         "stylus met something on the way", AlarmPlace::on_the_way);
+         "stylus met something on the way", step.retreat);
 }
 
 void Emitter::write(const MoveStep& step) {
@@ -488,7 +484,7 @@ void Emitter::skip_from_here(const SkipStep& step) {
     skip_block(targets, step.feed);
     if (can_watch()) {
       demand({distance_to(targets), Comparison::greater, length(arrived_mm)}, step.untriggered,
-             AlarmPlace::on_the_way);
+             step.retreat);
     }
     return;
   }
@@ -515,7 +511,7 @@ void Emitter::write(const SkipStep& step) {
                     "describe [branches] or `demand` under [stops]");
     }
     demand({distance_to(targets), Comparison::greater, length(arrived_mm)}, step.untriggered,
-           AlarmPlace::in_a_touch);
+           step.retreat);
   }
   if (step.start && !dialect_.skip.triggered_at_start_is_error && can_check()) {
     Value moved;
@@ -524,8 +520,7 @@ void Emitter::write(const SkipStep& step) {
           in_machine_coordinates(machine_value(MachineValue::trip_point, linear_letters[axis]));
       moved = moved + absolute(trip - (*step.start)[axis]);
     }
-    demand({moved, Comparison::greater, length(10.0 * arrived_mm)}, step.early,
-           AlarmPlace::in_a_touch);
+    demand({moved, Comparison::greater, length(10.0 * arrived_mm)}, step.early, step.retreat);
   }
 }
 
@@ -568,7 +563,7 @@ std::string Emitter::log_text(const std::string& text) const {
   return fill_form(dialect_.log.text_item, {{"text", written}});
 }
 
-std::string Emitter::log_value(const Value& value) {
+std::string Emitter::log_value(const Value& value, int decimals) {
   if (const auto* number = std::get_if<NumberNode>(&value.node())) {
     std::string text = speller_.number(number->number, number->quantity);
     if (const std::size_t mark = text.find(dialect_.numbers.decimal_mark);
@@ -590,7 +585,7 @@ std::string Emitter::log_value(const Value& value) {
   }
   return fill_form(dialect_.log.value_item, {{"variable", written},
                                              {"whole", std::to_string(dialect_.log.whole_digits)},
-                                             {"decimals", std::to_string(dialect_.log.decimals)}});
+                                             {"decimals", std::to_string(decimals)}});
 }
 
 void Emitter::log_statement(const std::vector<std::string>& items) {
@@ -614,10 +609,11 @@ void Emitter::store_touch(const LogStep& step) {
 
 void Emitter::write(const LogStep& step) {
   if (!dialect_.log.available()) return store_touch(step);
-  std::vector<std::string> items = {log_value(step.touch), log_value(step.station),
+  const int decimals = dialect_.log.decimals;
+  std::vector<std::string> items = {log_value(step.touch, 0), log_value(step.station, 0),
                                     log_text(step.artefact)};
-  for (const auto& [letter, value] : step.rotary_deg) items.push_back(log_value(value));
-  for (const Value& value : step.at) items.push_back(log_value(value));
+  for (const auto& [letter, value] : step.rotary_deg) items.push_back(log_value(value, decimals));
+  for (const Value& value : step.at) items.push_back(log_value(value, decimals));
   items.push_back(log_text(step.flip ? "1" : "0"));
   items.push_back(log_text(machine_.inch ? "inch" : "mm"));
   log_statement(items);
@@ -701,12 +697,12 @@ std::string Emitter::filled_with_text(const std::string& form,
   return fill_form(form, values);
 }
 
-int Emitter::alarm_label(const std::string& text, AlarmPlace place) {
+int Emitter::alarm_label(const std::string& text, Retreat retreat) {
   for (const Alarm& alarm : alarms_) {
-    if (alarm.text == text && alarm.place == place) return alarm.label;
+    if (alarm.text == text && alarm.retreat == retreat) return alarm.label;
   }
   const int label = first_alarm_label + static_cast<int>(alarms_.size());
-  alarms_.push_back({text, place, label});
+  alarms_.push_back({text, retreat, label});
   return label;
 }
 
@@ -723,9 +719,9 @@ void Emitter::demand_by_root(const Condition& condition) {
   assign(speller_.variable("check"), square_root(room), "");
 }
 
-void Emitter::demand(const Condition& condition, const std::string& alarm, AlarmPlace place) {
+void Emitter::demand(const Condition& condition, const std::string& alarm, Retreat retreat) {
   if (dialect_.branches.can_jump()) {
-    const int label = alarm_label(alarm, place);
+    const int label = alarm_label(alarm, retreat);
     return block(fill_form(dialect_.branches.jump_if, {{"condition", speller_.negated(condition)},
                                                        {"label", std::to_string(label)}}));
   }
@@ -785,8 +781,7 @@ void Emitter::write_alarms() {
   int number = dialect_.stops.alarm_numbers.first;
   for (const Alarm& alarm : alarms) {
     block(fill_form(dialect_.branches.label, {{"label", std::to_string(alarm.label)}}));
-    if (alarm.place == AlarmPlace::in_a_touch) write_steps(program_.retract_from_skip);
-    if (alarm.place == AlarmPlace::on_the_way) write_steps(program_.retract_from_move);
+    if (alarm.retreat != Retreat::none) write_steps(program_.retreats.at(alarm.retreat));
     std::string text = speller_.plain_text(alarm.text);
     if (dialect_.stops.max_alarm_text > 0) text = text.substr(0, dialect_.stops.max_alarm_text);
     block(fill_form(dialect_.stops.alarm, {{"number", std::to_string(number)}, {"text", text}}));
@@ -821,8 +816,13 @@ Expected<EmittedProgram> Emitter::run() {
 }  // namespace
 
 double rounding_bound_mm(const Dialect& dialect, bool inch) {
-  return inch ? 0.5 * std::pow(10.0, -dialect.numbers.decimals_inch) * 25.4
+  return inch ? 0.5 * std::pow(10.0, -dialect.numbers.decimals_inch) * mm_per_inch
               : 0.5 * std::pow(10.0, -dialect.numbers.decimals_mm);
+}
+
+bool watches_positioning(const Dialect& dialect) {
+  const bool can_check = dialect.branches.can_jump() || !dialect.stops.demand.empty();
+  return dialect.skip.untriggered == WhenUntriggered::goes_on && can_check;
 }
 
 bool prefers_loops(const Dialect& dialect) {

@@ -11,7 +11,9 @@
 #include "cycle/cycle_layout.h"
 #include "cycle/step_recorder.h"
 #include "pivotrace/geometry/angle.h"
+#include "pivotrace/geometry/length.h"
 #include "pivotrace/geometry/rotation.h"
+#include "pivotrace/plan/check_plan.h"
 
 namespace pivotrace {
 
@@ -20,9 +22,6 @@ namespace {
 constexpr std::array<char, 3> linear_letters = {'X', 'Y', 'Z'};
 constexpr std::array<const char*, 6> column_names = {"out X",   "out Y",   "out Z",
                                                      "share X", "share Y", "share Z"};
-
-/// How far down the first find of a self-finding program looks, in clearances.
-constexpr double first_find_clearances = 4.0;
 
 double column_of(const CycleTouch& touch, int column) {
   return tidy(column < 3 ? touch.direction[column] : touch.share[column - 3]);
@@ -44,6 +43,19 @@ struct Standing {
   bool looped() const { return known_stay < 0; }
 };
 
+constexpr std::array<const char*, 3> empty_names = {"empty X", "empty Y", "empty Z"};
+
+Value proof_value(const Stay& stay) { return count(static_cast<int>(stay.proof)); }
+
+bool uses_proof(const Segment& segment, TurnProof proof) {
+  return std::any_of(segment.stays.begin(), segment.stays.end(),
+                     [proof](const Stay& stay) { return stay.proof == proof; });
+}
+
+/// Feed of the feeler in finding feeds: it has a long way, and the slides must stop within what a
+/// stylus gives. Common practice, no source.
+constexpr double feeler_feed_factor = 2.0;
+
 /// Values of one artefact that the program works out from its parameters.
 struct ArtefactValues {
   Value reach;   ///< centre to stylus centre at contact
@@ -60,7 +72,7 @@ class CycleBuilder {
         plan_(plan),
         options_(options),
         state_(nominal_state(machine)),
-        layout_(lay_out(machine, state_, plan)),
+        layout_(lay_out(machine, state_, plan, options.watched)),
         steps_(program_),
         geometry_(machine, state_, steps_) {}
 
@@ -84,8 +96,11 @@ class CycleBuilder {
   void turn_others(const Segment& segment);
   void turn_axis(int axis, const Value& to);
   void run_stay(Standing at);
+  void prove_turn(const Standing& at);
+  void feel_empty_place(const Standing& at);
   void run_visit(Standing at);
   void go_above(const Standing& at);
+  void feel_from_above(const Standing& at);
   void run_passes(Standing at);
   void run_pass(const Standing& at);
   void run_touch(const Standing& at, const Value& touch, int known_touch);
@@ -117,13 +132,30 @@ class CycleBuilder {
   int carrier_of(const CycleTarget& target) const {
     return machine_.artefacts[target.artefact].carried_by;
   }
-  bool in_loop(const Segment& segment) const { return options_.loops && segment.stays.size() > 1; }
+  bool in_loop(const Segment& segment) const {
+    return options_.loops && options_.watched && segment.stays.size() > 1;
+  }
   int unsure_stays(const Segment& segment) const;
+  std::string length_text(double mm) const {
+    return machine_.inch ? fmt::format("{:.2f} inch", mm / mm_per_inch)
+                         : fmt::format("{:.1f} mm", mm);
+  }
   void up_to_safe_height() {
     steps_.add(MoveStep{MoveKind::rapid, {std::nullopt, std::nullopt, safe_height_}, {}});
   }
-  void move(MoveKind kind, const Value3& to) {
-    steps_.add(MoveStep{kind, {to[0], to[1], to[2]}, position_feed_});
+  /// Up from where rapid moves must not start.
+  void back_up() {
+    steps_.add(
+        MoveStep{MoveKind::feed, {std::nullopt, std::nullopt, safe_height_}, position_feed_});
+    up_to_safe_height();
+  }
+  void move(MoveKind kind, const Value3& to, Retreat retreat = Retreat::up) {
+    steps_.add(MoveStep{kind, {to[0], to[1], to[2]}, position_feed_, retreat});
+  }
+  void read_trip_point() {
+    for (int i = 0; i < 3; ++i) {
+      steps_.set(trip_[i], machine_value(MachineValue::trip_point, linear_letters[i]));
+    }
   }
   void demand(const Value& left, Comparison comparison, const Value& right,
               const std::string& alarm) {
@@ -144,11 +176,11 @@ class CycleBuilder {
   Problems problems_;
 
   Value find_feed_, measure_feed_, position_feed_, clearance_, rough_, search_, back_off_, lift_;
-  Value limit_, safe_height_, stylus_diameter_;
+  Value limit_, agreement_, safe_height_, stylus_diameter_;
   std::map<int, Value> diameter_;
   std::map<int, ArtefactValues> artefact_;
   std::vector<Vec> target_at_;  ///< per target, rotary axes at 0
-  Vec predicted_, shift_, stand_off_, above_, look_to_, backed_off_, trip_;
+  Vec predicted_, shift_, stand_off_, above_, left_, look_to_, backed_off_, trip_;
   std::map<std::string, Variable> sum_;
   bool solved_ = false;
   std::optional<RotaryAngles> standing_;  ///< where the rotary axes stand, once known
@@ -180,17 +212,10 @@ void CycleBuilder::check() {
              "plan more stations of this axis, spread wider");
     }
   }
-  if (plan_.self_find) {
-    const Stay& first = layout_.segments.front().stays.front();
-    const ArtefactKind kind =
-        machine_.artefacts[layout_.targets[first.visits.front().target].artefact].kind;
-    const bool upright = tool_axis_in_machine(machine_, state_, first.angles_rad).z() > 1.0 - 1e-9;
-    if (!upright || (kind != ArtefactKind::ball && kind != ArtefactKind::pin)) {
-      refuse(
-          "the first station cannot be found from above: it needs a ball or pin and an upright "
-          "spindle",
-          "set `self_find = false`, or start with another station");
-    }
+  if (!plan_.self_find) return;
+  if (const auto objection = objection_to_self_find(machine_, state_, plan_)) {
+    refuse("the first artefact cannot be found from a jogged position: " + *objection,
+           "set `self_find = false`, or let another station be the first");
   }
 }
 
@@ -235,6 +260,8 @@ void CycleBuilder::write_parameters() {
   back_off_ = steps_.parameter("back off", length(d.back_off), "back off before the slow touch");
   lift_ = steps_.parameter("lift", length(d.lift), "extra height between touches");
   limit_ = steps_.parameter("limit", length(d.limit), "largest distance from prediction");
+  agreement_ =
+      steps_.parameter("agreement", length(d.agreement), "fast and slow touch may differ by this");
   safe_height_ =
       steps_.parameter("safe height", length(d.safe_height), "machine Z to turn and rapid at");
   stylus_diameter_ = steps_.parameter("stylus diameter", length(machine_.probe.stylus_diameter_mm),
@@ -305,6 +332,7 @@ void CycleBuilder::write_derived() {
   shift_ = steps_.vec("shift");
   stand_off_ = steps_.vec("stand-off");
   above_ = steps_.vec("above");
+  left_ = steps_.vec("left");
   look_to_ = steps_.vec("look to");
   backed_off_ = steps_.vec("backed off");
   trip_ = steps_.vec("trip");
@@ -315,10 +343,13 @@ void CycleBuilder::write_derived() {
 void CycleBuilder::write_retracts() {
   const Step up{
       MoveStep{MoveKind::feed, {std::nullopt, std::nullopt, safe_height_}, position_feed_}};
-  const Step back{
-      MoveStep{MoveKind::feed, {stand_off_[0], stand_off_[1], stand_off_[2]}, position_feed_}};
-  program_.retract_from_move = {up};
-  program_.retract_from_skip = {back, up};
+  const auto back_to = [&](const Vec& place) {
+    return Step{MoveStep{MoveKind::feed, {place[0], place[1], place[2]}, position_feed_}};
+  };
+  program_.retreats[Retreat::up] = {up};
+  program_.retreats[Retreat::back_across] = {back_to(left_), up};
+  program_.retreats[Retreat::back_over] = {back_to(above_), up};
+  program_.retreats[Retreat::out_of_a_touch] = {back_to(stand_off_), back_to(above_), up};
 }
 
 // ------------------------------------------------------------------------------------- tables
@@ -419,6 +450,18 @@ void CycleBuilder::write_tables() {
         write_stay_table(at, fmt::format("angle of {}", machine_.rotary[i].letter),
                          [&](const Stay& stay) { return angle(deg_from_rad(stay.angles_rad[i])); });
       }
+      if (std::any_of(segment.stays.begin(), segment.stays.end(),
+                      [](const Stay& stay) { return stay.proof != TurnProof::none; })) {
+        steps_.remark(
+            "proof of turn, where a wrong turn could not be felt on the way down: 1 = feel first "
+            "that the place is empty, 2 = the operator looks");
+        write_stay_table(at, "proof of turn", proof_value);
+      }
+      for (int i = 0; i < 3; ++i) {
+        if (!uses_proof(segment, TurnProof::feel)) continue;
+        write_stay_table(at, empty_names[i],
+                         [i](const Stay& stay) { return length(stay.empty_shown_mm[i]); });
+      }
       for (at.visit = 0; at.visit < segment.stays.front().visits.size(); ++at.visit) {
         std::vector<int> starts;
         const std::vector<CycleTouch> rows = touch_rows(at, &starts);
@@ -439,8 +482,12 @@ void CycleBuilder::find_first() {
   at.known_stay = 0;
   const CycleTarget& target = target_of(at);
   steps_.heading("FIND " + target.name + " FROM THE JOGGED POSITION");
-  steps_.remark("start with the stylus a few mm above the top of " + target.name +
-                ", rotary axes at the angles of station 1");
+  const std::string height = length_text(plan_.distances.clearance);
+  steps_.add(OperatorStopStep{
+      fmt::format("test the probe by hand now, it must show a trigger. The stylus must stand over "
+                  "the top of {}, at most {} above it, rotary axes at the angles of station 1. "
+                  "Then start",
+                  target.name, height)});
   std::vector<Value> degrees;
   for (const double rad : at.first().angles_rad) degrees.push_back(angle(deg_from_rad(rad)));
   degrees.resize(machine_.rotary.size());
@@ -448,19 +495,15 @@ void CycleBuilder::find_first() {
   for (std::size_t i = 0; i < machine_.rotary.size(); ++i) {
     if (!machine_.rotary[i].clamp.empty()) steps_.add(ClampStep{static_cast<int>(i), true});
   }
-  steps_.add(
-      SkipStep{{std::nullopt, std::nullopt, Value(0.0) - Value(first_find_clearances) * clearance_},
-               find_feed_,
-               target.name + " not found below the start",
-               std::nullopt,
-               "",
-               true});
-  for (int i = 0; i < 3; ++i) {
-    steps_.set(trip_[i], machine_value(MachineValue::trip_point, linear_letters[i]));
-  }
-  steps_.add(MoveStep{
-      MoveKind::feed, {std::nullopt, std::nullopt, Value(trip_[2]) + clearance_}, position_feed_});
-  up_to_safe_height();
+  steps_.add(SkipStep{{std::nullopt, std::nullopt, Value(0.0) - clearance_ - search_},
+                      find_feed_,
+                      target.name + " not found below the start",
+                      std::nullopt,
+                      "",
+                      Retreat::up,
+                      true});
+  read_trip_point();
+  back_up();
   steps_.remark("all positions of the file move by what was found here");
   Value3 centre = geometry_.stylus(values(trip_));
   centre[2] = centre[2] - artefact_.at(target.artefact).reach;
@@ -546,10 +589,45 @@ void CycleBuilder::run_stay(Standing at) {
       (at.known_stay > 0 && segment.stays[at.known_stay].angles_rad[segment.axis] ==
                                 segment.stays[at.known_stay - 1].angles_rad[segment.axis]);
   if (!stands_there) turn_axis(segment.axis, geometry_.angle_deg(segment.axis));
+  prove_turn(at);
   for (at.visit = 0; at.visit < segment.stays.front().visits.size(); ++at.visit) {
     if (at.visit > 0) up_to_safe_height();
     run_visit(at);
   }
+}
+
+/// Where a turn the wrong way would bring the shank or the holder to harm before the stylus could
+/// feel it, the program finds out first.
+void CycleBuilder::prove_turn(const Standing& at) {
+  const Value proof = stay_value(at, "proof of turn", proof_value);
+  const auto when = [&](TurnProof wanted, const std::function<void()>& body) {
+    const Value number = count(static_cast<int>(wanted));
+    std::optional<bool> known;
+    if (proof.number() != nullptr) known = *proof.number() == *number.number();
+    steps_.only_if(known, {proof, Comparison::equal, number}, body);
+  };
+  if (uses_proof(*at.segment, TurnProof::feel)) {
+    when(TurnProof::feel, [&] { feel_empty_place(at); });
+  }
+  if (uses_proof(*at.segment, TurnProof::watch)) {
+    when(TurnProof::watch, [&] {
+      steps_.add(OperatorStopStep{"look whether every rotary axis has turned as commanded"});
+    });
+  }
+}
+
+/// Watched, down to where the artefact would be met after a wrong turn.
+void CycleBuilder::feel_empty_place(const Standing& at) {
+  Value3 place;
+  for (int i = 0; i < 3; ++i) {
+    place[i] = stay_value(at, empty_names[i],
+                          [i](const Stay& stay) { return length(stay.empty_shown_mm[i]); });
+  }
+  steps_.remark("a wrong turn could not be felt on the way: prove that this place is empty");
+  steps_.set(left_, place);
+  steps_.add(MoveStep{MoveKind::rapid, {left_[0], left_[1], std::nullopt}, {}});
+  steps_.add(MoveStep{MoveKind::guarded, {std::nullopt, std::nullopt, left_[2]}, position_feed_});
+  back_up();
 }
 
 void CycleBuilder::run_visit(Standing at) {
@@ -557,6 +635,7 @@ void CycleBuilder::run_visit(Standing at) {
   const int index = at.first_visit().target;
   steps_.remark("where " + target.name + " should be now");
   geometry_.carry(predicted_, values(target_at_[index]), carrier_of(target));
+  if (!options_.watched) feel_from_above(at);
   go_above(at);
   run_passes(at);
   const Segment& segment = *at.segment;
@@ -580,9 +659,40 @@ void CycleBuilder::go_above(const Standing& at) {
   const Value rise = a.height - a.away * out[2] + lift_;
   const Value3 over = geometry_.shown(
       plus(plus(values(predicted_), times(a.away, d)), times(rise, geometry_.tool_axis())));
-  steps_.set(above_, over);
-  steps_.add(MoveStep{MoveKind::rapid, {above_[0], above_[1], std::nullopt}, {}});
-  steps_.add(MoveStep{MoveKind::guarded, {std::nullopt, std::nullopt, above_[2]}, position_feed_});
+  steps_.set(left_, over);
+  steps_.add(MoveStep{MoveKind::rapid, {left_[0], left_[1], std::nullopt}, {}});
+  steps_.add(MoveStep{MoveKind::guarded, {std::nullopt, std::nullopt, left_[2]}, position_feed_});
+}
+
+/// Straight down from the safe height onto the artefact, all the way as a move that must trigger:
+/// an axis that turned the wrong way, or an artefact that was moved, stops the program here and not
+/// beside the artefact, where nothing watches.
+void CycleBuilder::feel_from_above(const Standing& at) {
+  const Stay& stay = at.segment->stays[at.known_stay];
+  const CycleTarget& target = target_of(at);
+  const bool found_already = plan_.self_find && stay.number == 1 && at.visit == 0;
+  const PlannedTouch place{target.artefact, target.around_rad, 0.0, target.along_mm, target.out_mm};
+  if (found_already ||
+      objection_to_feeler(machine_, state_, plan_.distances, stay.angles_rad, stay.flip, place)) {
+    return;
+  }
+  const ArtefactValues& a = artefact_.at(target.artefact);
+  const Value3 from = geometry_.shown(values(predicted_));
+  steps_.remark("nothing watches the ways on this control: feel first whether " + target.name +
+                " is there");
+  steps_.set(stand_off_, plus(from, {Value(), Value(), a.away}));
+  steps_.add(MoveStep{MoveKind::rapid, {stand_off_[0], stand_off_[1], std::nullopt}, {}});
+  steps_.set(look_to_[2], from[2] + a.look);
+  steps_.add(SkipStep{{std::nullopt, std::nullopt, look_to_[2]},
+                      Value(feeler_feed_factor) * find_feed_,
+                      target.name + " not found from above",
+                      std::nullopt,
+                      "",
+                      Retreat::up});
+  read_trip_point();
+  back_up();
+  demand(absolute(Value(trip_[2]) - from[2] - a.reach), Comparison::less_equal, rough_ + search_,
+         target.name + " is not where it should be");
 }
 
 void CycleBuilder::run_passes(Standing at) {
@@ -662,36 +772,39 @@ void CycleBuilder::run_touch(const Standing& at, const Value& touch, int known_t
   steps_.set(stand_off_, plus(from, times(a.away, d)));
   steps_.set(above_, plus(values(stand_off_), times(rise, up)));
   if (at.looped()) steps_.remark("over the stand-off, then down beside the surface");
-  move(MoveKind::guarded, values(above_));
-  move(MoveKind::guarded, values(stand_off_));
+  move(MoveKind::guarded, values(above_), Retreat::back_across);
+  move(MoveKind::guarded, values(stand_off_), Retreat::back_over);
   if (at.looped()) steps_.remark("find fast");
   steps_.set(look_to_, plus(from, times(a.look, d)));
   steps_.add(SkipStep{{look_to_[0], look_to_[1], look_to_[2]},
                       find_feed_,
                       target.name + " not found",
                       values(stand_off_),
-                      "probe triggered before it moved",
-                      false});
-  for (int i = 0; i < 3; ++i) {
-    steps_.set(trip_[i], machine_value(MachineValue::trip_point, linear_letters[i]));
-  }
+                      "probe triggered before it moved"});
+  read_trip_point();
   if (at.looped()) steps_.remark("measuring pass: back off and touch again, slowly");
   steps_.only_if(at.measures, at.in_measuring_pass, [&] { measure_slowly(d, a.side); });
   if (at.looped()) steps_.remark("back the way it came, up, and compare with the prediction");
   move(MoveKind::feed, values(stand_off_));
-  move(MoveKind::feed, plus(values(above_), times(lift_, up)));
+  steps_.set(left_, plus(values(above_), times(lift_, up)));
+  move(MoveKind::feed, values(left_));
   const Variable excess = steps_.variable("excess");
   steps_.set(excess, dot(d, minus(values(trip_), from)) - a.reach,
              "how much further out than predicted");
   demand(absolute(excess), Comparison::less_equal, Variable{"touch limit"},
          target.name + " is not where it should be");
   steps_.set(shift_, plus(values(shift_), times(excess, share)));
-  steps_.only_if(at.measures, at.in_measuring_pass, [&] { log_touch(at); });
+  steps_.only_if(at.measures, at.in_measuring_pass, [&] {
+    demand(absolute(dot(d, values(trip_)) - Variable{"fast"}), Comparison::less_equal, agreement_,
+           "fast and slow touch of " + target.name + " disagree");
+    log_touch(at);
+  });
 }
 
 /// Back off and touch again, slowly; `trip` is then the measured point.
 void CycleBuilder::measure_slowly(const Value3& direction, double side) {
   const Value3 back = times(Value(side) * back_off_, direction);
+  steps_.set(steps_.variable("fast"), dot(direction, values(trip_)), "the fast touch");
   steps_.set(backed_off_, plus(values(trip_), back));
   steps_.set(look_to_, minus(values(trip_), back));
   move(MoveKind::feed, values(backed_off_));
@@ -699,11 +812,8 @@ void CycleBuilder::measure_slowly(const Value3& direction, double side) {
                       measure_feed_,
                       "no trigger in the slow touch",
                       values(backed_off_),
-                      "probe still triggered after backing off",
-                      false});
-  for (int i = 0; i < 3; ++i) {
-    steps_.set(trip_[i], machine_value(MachineValue::trip_point, linear_letters[i]));
-  }
+                      "probe still triggered after backing off"});
+  read_trip_point();
 }
 
 void CycleBuilder::log_touch(const Standing& at) {

@@ -5,11 +5,22 @@
 #include <algorithm>
 #include <cmath>
 
+#include "pivotrace/geometry/angle.h"
 #include "pivotrace/plan/check_plan.h"
 
 namespace pivotrace {
 
 namespace {
+
+/// The angle and the one it is reached from, as the program will say them.
+bool turns_within_travel(const RotaryAxis& axis, double angle_rad,
+                         const ProbingDistances& distances, const Dialect& dialect) {
+  const double scale = std::pow(10.0, dialect.numbers.decimals_deg);
+  const double written_deg = std::round(deg_from_rad(angle_rad) * scale) / scale;
+  const double slack_rad = 1e-9;
+  return axis.travel_rad.contains(rad_from_deg(written_deg), slack_rad) &&
+         axis.travel_rad.contains(rad_from_deg(written_deg - distances.turn_run_up_deg), slack_rad);
+}
 
 /// Distances the dialect cannot do: below its shortest skip move, or lost in its last decimal.
 Problems misfits(const Machine& machine, const Plan& plan, const Dialect& dialect) {
@@ -26,6 +37,18 @@ Problems misfits(const Machine& machine, const Plan& plan, const Dialect& dialec
              dialect.name, least, slow_move),
          {dialect.file, 0, 0},
          fmt::format("plan with back_off of at least {} mm", 0.5 * least)});
+  }
+  for (const PlannedStation& station : plan.stations) {
+    for (std::size_t i = 0; i < machine.rotary.size(); ++i) {
+      if (turns_within_travel(machine.rotary[i], station.angles_rad[i], d, dialect)) continue;
+      problems.push_back(
+          {ProblemNumber::cannot_spell,
+           fmt::format("station {}: the angle of {}, written with {} decimals, or the angle it is "
+                       "reached from, lies beyond the travel of the axis",
+                       station.label, machine.rotary[i].letter, dialect.numbers.decimals_deg),
+           {dialect.file, 0, 0},
+           "move the station a little away from the end of travel"});
+    }
   }
   const double resolution = 2.0 * rounding_bound_mm(dialect, machine.inch);
   if (resolution > 0.1 * std::min(d.back_off, d.limit)) {
@@ -49,6 +72,7 @@ Expected<EmittedProgram> make_program(const Machine& machine, const Plan& plan,
   const Problems misfit = misfits(machine, plan, dialect);
   problems.insert(problems.end(), misfit.begin(), misfit.end());
   if (!problems.empty()) return tl::make_unexpected(std::move(problems));
+  options.watched = watches_positioning(dialect);
   for (const bool loops : {true, false}) {
     if (loops && !prefers_loops(dialect)) continue;
     options.loops = loops;

@@ -6,6 +6,7 @@
 #include <set>
 
 #include "pivotrace/geometry/angle.h"
+#include "pivotrace/geometry/length.h"
 #include "pivotrace/plan/drawing.h"
 
 namespace pivotrace {
@@ -73,7 +74,7 @@ class SheetWriter {
 
  private:
   std::string length_text(double mm) const {
-    std::string text = fmt::format("{:.4f}", machine_.inch ? mm / 25.4 : mm);
+    std::string text = fmt::format("{:.4f}", machine_.inch ? mm / mm_per_inch : mm);
     while (text.back() == '0') text.pop_back();
     if (text.back() == '.') text.pop_back();
     return text + (machine_.inch ? " in" : " mm");
@@ -136,9 +137,10 @@ class SheetWriter {
     if (plan_.self_find) {
       const Artefact& first = machine_.artefacts[plan_.stations.front().touches.front().artefact];
       line(fmt::format(
-          "rotary axes at{}; stylus jogged to about {} above the top of <b>{}</b>, "
+          "rotary axes at{}; stylus jogged over the top of <b>{}</b>, at most {} above it, "
           "sideways within {}",
-          angles, length_text(2.0), escaped(first.name), length_text(plan_.distances.rough)));
+          angles, escaped(first.name), length_text(plan_.distances.clearance),
+          length_text(plan_.distances.rough)));
     } else {
       line("spindle at the safe height, rotary axes at" + angles);
     }
@@ -189,6 +191,7 @@ class SheetWriter {
     row("rough", "how far off the positions may be", length_text(d.rough));
     row("search", "how far past a surface to look", length_text(d.search));
     row("limit", "stop when a touch is further from prediction", length_text(d.limit));
+    row("agreement", "stop when fast and slow touch differ by more", length_text(d.agreement));
     row("safe height", "machine Z to turn and rapid at", length_text(d.safe_height));
     row("stylus diameter", "stylus ball diameter", length_text(machine_.probe.stylus_diameter_mm));
     return text + "</table>\n";

@@ -6,11 +6,12 @@
 #include <cctype>
 #include <cmath>
 
+#include "pivotrace/geometry/length.h"
+
 namespace pivotrace {
 
 namespace {
 
-constexpr double mm_per_inch = 25.4;
 /// Looser than every operator: nothing around the expression binds tighter.
 constexpr int loosest = 1000;
 

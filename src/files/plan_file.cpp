@@ -105,6 +105,7 @@ class PlanWriter {
            line("back_off", d.back_off, "between the fast and the slow touch") +
            line("lift", d.lift, "extra height between touches") +
            line("limit", d.limit, "stop when a touch is further than this from prediction") +
+           line("agreement", d.agreement, "stop when a fast and a slow touch differ by more") +
            line("safe_height", d.safe_height, "Z shown, where axes turn and rapid moves run") +
            line("turn_run_up", d.turn_run_up_deg, "every angle is reached from this far below") +
            "\n# Touches: `around` from +X towards +Y, `up` towards the spindle, both seen from the "
@@ -256,6 +257,7 @@ class PlanParser {
     set("back_off", d.back_off, Need::optional, Sign::positive);
     set("lift", d.lift, Need::optional, Sign::positive);
     set("limit", d.limit, Need::optional, Sign::positive);
+    set("agreement", d.agreement, Need::optional, Sign::positive);
     set("safe_height", d.safe_height, Need::required, Sign::any);
     set("turn_run_up", d.turn_run_up_deg, Need::optional, Sign::any);
     t.refuse_unknown_keys();

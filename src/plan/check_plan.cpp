@@ -20,6 +20,35 @@ constexpr std::array<char, 3> linear_letters = {'X', 'Y', 'Z'};
 
 using Objection = std::optional<std::string>;
 
+/// Share of a move at which nothing was met.
+constexpr double beyond_the_end = 2.0;
+/// Bodies this near are taken to touch [mm].
+constexpr double touching_mm = 0.01;
+
+/// Share of a straight move after which a body is nearer than `margin` to another; beyond_the_end
+/// when it never is. To 1 / 2^16 of the move.
+double share_until_near(ConvexBody moving, const Eigen::Vector3d& way, const ConvexBody& other,
+                        double margin) {
+  const auto clear_until = [&](double share) {
+    moving.sweep_mm = share * way;
+    return apart_by(moving, other, margin);
+  };
+  if (clear_until(1.0)) return beyond_the_end;
+  double clear = 0.0, near = 1.0;
+  for (int halving = 0; halving < 16; ++halving) {
+    const double middle = 0.5 * (clear + near);
+    (clear_until(middle) ? clear : near) = middle;
+  }
+  return near;
+}
+
+/// The stylus comes down onto an artefact from above with the tool axis up to 60 deg off Z: the
+/// shank then still leads away from the ball.
+constexpr double least_upright = 0.5;
+/// Sine of the slope at which a pin still counts as lying, and 1 - cosine at which a flat counts as
+/// level: the top is then where it is looked for within 0.02 % and 2 % of the reach.
+constexpr double level = 0.02;
+
 /// One station seen from the stylus: bodies at its angles, and the checks of single moves.
 class StationWays {
  public:
@@ -54,14 +83,19 @@ class StationWays {
     return stylus_mm + Eigen::Vector3d(0, 0, distances_.safe_height - shown(stylus_mm).z());
   }
 
+  /// Places follow what the program finds, up to `rough` from where the file has them. Only the
+  /// safe height stays where it is.
   Objection outside_travel(const Eigen::Vector3d& stylus_mm) const {
     const Eigen::Vector3d p = shown(stylus_mm);
     for (int axis = 0; axis < 3; ++axis) {
       const Range& travel = machine_.linear.travel_mm[axis];
-      if (!travel.contains(p[axis], 1e-9)) {
-        return fmt::format("{} would have to go to {:.1f} mm, its travel is {:.1f} to {:.1f}",
-                           linear_letters[axis], p[axis], travel.low, travel.high);
-      }
+      const bool fixed = axis == 2 && std::abs(p.z() - distances_.safe_height) < 1e-6;
+      const double room = fixed ? -1e-9 : distances_.rough;
+      if (p[axis] - room >= travel.low && p[axis] + room <= travel.high) continue;
+      return fmt::format("{} would have to go to {:.1f} mm{}, its travel is {:.1f} to {:.1f}",
+                         linear_letters[axis], p[axis],
+                         fixed || room <= 0.0 ? "" : fmt::format(", give or take {:g}", room),
+                         travel.low, travel.high);
     }
     return std::nullopt;
   }
@@ -110,6 +144,42 @@ class StationWays {
     return outside_travel(end);
   }
 
+  /// Straight down in Z from the safe height onto the top of what a touch is about.
+  Objection objection_to_feeler(const PlannedTouch& touch) const {
+    const PlacedTouch placed = place(touch);
+    if (!has_top(touch)) return "it has no top to come down on";
+    if (tool_axis_.z() < least_upright) return "the spindle leans too far";
+    const Eigen::Vector3d up = Eigen::Vector3d::UnitZ();
+    const Eigen::Vector3d contact = placed.centre_mm + placed.reach_mm * up;
+    const Eigen::Vector3d near = contact + distances_.clearance * up;
+    const Eigen::Vector3d high = at_safe_height(contact);
+    if (Objection o = blocked(high, high, rapid_clearance_mm)) return o;
+    if (Objection o = blocked(high, near, watched_clearance_mm)) return o;
+    if (Objection o = blocked(near, contact, watched_clearance_mm, touch.artefact)) return o;
+    return outside_travel(contact - (distances_.rough + distances_.search) * up);
+  }
+
+  /// What a straight move meets first.
+  enum class Meeting { nothing, stylus_ball, other };
+  Meeting first_met(const Eigen::Vector3d& from, const Eigen::Vector3d& to) const {
+    double ball = beyond_the_end, other = beyond_the_end;
+    for (const ToolBody& part : tool_at(machine_, from, tool_axis_)) {
+      const bool is_ball = part.name == "stylus";
+      for (const SceneBody& solid : scene_) {
+        ConvexBody body = part.body;
+        // The shank starts inside the stylus ball, which meets first whatever lies ahead.
+        if (part.name == "shank") {
+          body.points.front() += tool_axis_ * machine_.probe.stylus_radius_mm();
+        }
+        const double margin = part.name == "holder" ? watched_clearance_mm : touching_mm;
+        double& first = is_ball ? ball : other;
+        first = std::min(first, share_until_near(body, to - from, solid.body, margin));
+      }
+    }
+    if (ball == beyond_the_end && other == beyond_the_end) return Meeting::nothing;
+    return ball < other ? Meeting::stylus_ball : Meeting::other;
+  }
+
   /// Down to the first touch, between the touches (and from the last to the first again, for a
   /// second pass), and up again.
   Objection objection_to_ways(const std::vector<PlannedTouch>& touches) const {
@@ -140,6 +210,17 @@ class StationWays {
   }
 
  private:
+  bool has_top(const PlannedTouch& touch) const {
+    const Artefact& artefact = machine_.artefacts[touch.artefact];
+    if (artefact.kind == ArtefactKind::ball) return true;
+    if (artefact.kind == ArtefactKind::bore) return false;
+    const double rise =
+        (machine_from_carried_rotation(machine_, state_, artefact.carried_by, angles_rad_) *
+         state_.artefacts[touch.artefact].direction)
+            .z();
+    return artefact.kind == ArtefactKind::pin ? std::abs(rise) < level : rise > 1.0 - level;
+  }
+
   /// Touches on one ball, one section, one point of a flat: the program stays down between them.
   bool same_place(const PlannedTouch& a, const PlannedTouch& b) const {
     const bool flat = machine_.artefacts[a.artefact].kind == ArtefactKind::flat;
@@ -215,12 +296,86 @@ Objection objection_to_turn(const Machine& machine, const MachineState& state,
   return std::nullopt;
 }
 
+/// Where the stylus would really be with the control showing what `planned` wants, the rotary axes
+/// standing at other angles.
+class MistakenWays {
+ public:
+  MistakenWays(const Machine& machine, const MachineState& state, const StationWays& planned,
+               const StationWays& real, const RotaryAngles& real_rad, bool flip)
+      : machine_(machine),
+        state_(state),
+        planned_(planned),
+        real_(real),
+        real_rad_(real_rad),
+        flip_(flip) {}
+
+  StationWays::Meeting first_met(const Eigen::Vector3d& from, const Eigen::Vector3d& to) const {
+    return real_.first_met(really(from), really(to));
+  }
+
+ private:
+  Eigen::Vector3d really(const Eigen::Vector3d& stylus_mm) const {
+    Eigen::Vector3d shown = planned_.shown(stylus_mm);
+    if (machine_.probe.length_datum == LengthDatum::tip) shown.z() += state_.stylus_radius_mm;
+    return stylus_in_machine(machine_, state_, shown, real_rad_, flip_);
+  }
+
+  const Machine& machine_;
+  const MachineState& state_;
+  const StationWays& planned_;
+  const StationWays& real_;
+  const RotaryAngles& real_rad_;
+  bool flip_;
+};
+
+/// Whether the way to the first touch, or the feeler before it, ends without harm.
+bool wrong_turn_is_felt(const StationWays& planned, const MistakenWays& mistaken,
+                        const ProbingDistances& distances, const PlannedTouch& touch,
+                        bool watched) {
+  using Meeting = StationWays::Meeting;
+  const PlacedTouch placed = planned.place(touch);
+  if (!watched && !planned.objection_to_feeler(touch)) {
+    const Eigen::Vector3d up = Eigen::Vector3d::UnitZ();
+    const Eigen::Vector3d contact = placed.centre_mm + placed.reach_mm * up;
+    const Eigen::Vector3d end = contact - (distances.rough + distances.search) * up;
+    return mistaken.first_met(planned.at_safe_height(contact), end) != Meeting::other;
+  }
+  const Eigen::Vector3d over = planned.over(placed);
+  const Eigen::Vector3d stand_off = placed.stand_off_mm(planned.gap(placed));
+  const std::array<Eigen::Vector3d, 4> stops = {planned.at_safe_height(over), over,
+                                                planned.above(placed), stand_off};
+  for (std::size_t i = 1; i < stops.size(); ++i) {
+    const Meeting met = mistaken.first_met(stops[i - 1], stops[i]);
+    if (met == Meeting::stylus_ball && watched) return true;
+    if (met != Meeting::nothing) return false;
+  }
+  const Eigen::Vector3d end = placed.search_end_mm(distances.rough + distances.search);
+  return mistaken.first_met(stand_off, end) != Meeting::other;
+}
+
+/// A place straight down from the safe height that tells a wrong turn from a right one.
+std::optional<Eigen::Vector3d> empty_place(const StationWays& planned, const StationWays& real,
+                                           const ProbingDistances& distances,
+                                           const PlannedTouch& touch) {
+  if (real.objection_to_feeler(touch)) return std::nullopt;
+  const PlacedTouch placed = real.place(touch);
+  const Eigen::Vector3d up = Eigen::Vector3d::UnitZ();
+  const Eigen::Vector3d contact = placed.centre_mm + placed.reach_mm * up;
+  const Eigen::Vector3d end = contact - (distances.rough + distances.search) * up;
+  const Eigen::Vector3d high = planned.at_safe_height(contact);
+  if (planned.blocked(high, high, rapid_clearance_mm)) return std::nullopt;
+  if (planned.blocked(high, end, watched_clearance_mm)) return std::nullopt;
+  return planned.shown(end);
+}
+
 Problem station_problem(const PlannedStation& station, ProblemNumber number,
                         const std::string& what) {
   return {number,
           fmt::format("station {}: {}", station.label, what),
           {},
-          "move or leave out this station, or set up artefact and obstacles differently"};
+          number == ProblemNumber::cannot_plan
+              ? "set `self_find = false`, or let another station be the first"
+              : "move or leave out this station, or set up artefact and obstacles differently"};
 }
 
 void check_numbers(const Plan& plan, Problems& problems) {
@@ -234,10 +389,13 @@ void check_numbers(const Plan& plan, Problems& problems) {
   if (plan.feeds.measure > plan.feeds.find) {
     complain("the measuring feed is faster than the finding feed", "measure slowly");
   }
-  if (!(d.clearance > 0 && d.back_off > 0 && d.search > 0 && d.lift > 0 && d.limit > 0) ||
+  if (!(d.clearance > 0 && d.back_off > 0 && d.search > 0 && d.lift > 0 && d.limit > 0 &&
+        d.agreement > 0) ||
       d.rough < 0) {
-    complain("clearance, back_off, search, lift and limit must be above 0, rough not negative",
-             "see the [distances] of a plan made by `pivotrace plan`");
+    complain(
+        "clearance, back_off, search, lift, limit and agreement must be above 0, rough not "
+        "negative",
+        "see the [distances] of a plan made by `pivotrace plan`");
   }
   if (d.clearance + d.lift < rapid_clearance_mm) {
     complain("clearance and lift together are too small: rapid moves up start that far away",
@@ -257,6 +415,26 @@ std::optional<std::string> objection_to_touch(const Machine& machine, const Mach
   return StationWays(machine, state, distances, angles_rad, flip).objection_to(touch);
 }
 
+std::optional<std::string> objection_to_feeler(const Machine& machine, const MachineState& state,
+                                               const ProbingDistances& distances,
+                                               const RotaryAngles& angles_rad, bool flip,
+                                               const PlannedTouch& place) {
+  return StationWays(machine, state, distances, angles_rad, flip).objection_to_feeler(place);
+}
+
+std::optional<std::string> objection_to_self_find(const Machine& machine, const MachineState& state,
+                                                  const Plan& plan) {
+  const PlannedStation& first = plan.stations.front();
+  if (first.touches.empty()) return "the first station has no touches";
+  if (tool_axis_in_machine(machine, state, first.angles_rad).z() < 1.0 - 1e-9) {
+    return "the spindle leans at the first station";
+  }
+  const ArtefactKind kind = machine.artefacts[first.touches.front().artefact].kind;
+  if (kind == ArtefactKind::flat) return "the top of a flat does not tell where it is";
+  return objection_to_feeler(machine, state, plan.distances, first.angles_rad, first.flip,
+                             first.touches.front());
+}
+
 std::optional<std::string> objection_to_station(const Machine& machine, const MachineState& state,
                                                 const ProbingDistances& distances,
                                                 const PlannedStation& station) {
@@ -271,6 +449,28 @@ std::optional<std::string> objection_to_station(const Machine& machine, const Ma
     }
   }
   return ways.objection_to_ways(station.touches);
+}
+
+WrongTurn wrong_turn_at(const Machine& machine, const MachineState& state,
+                        const ProbingDistances& distances, const RotaryAngles& before_rad,
+                        const PlannedStation& station, bool watched) {
+  RotaryAngles wrong_rad = station.angles_rad;
+  bool tool_turns = false;
+  for (std::size_t i = 0; i < machine.rotary.size(); ++i) {
+    wrong_rad[i] = 2.0 * before_rad[i] - station.angles_rad[i];
+    tool_turns |= machine.rotary[i].side == AxisSide::tool && wrong_rad[i] != before_rad[i];
+  }
+  if (station.touches.empty() || wrong_rad == station.angles_rad) return {};
+  const StationWays planned(machine, state, distances, station.angles_rad, station.flip);
+  const StationWays real(machine, state, distances, wrong_rad, station.flip);
+  const MistakenWays mistaken(machine, state, planned, real, wrong_rad, station.flip);
+  const PlannedTouch& touch = station.touches.front();
+  WrongTurn found;
+  found.felt = wrong_turn_is_felt(planned, mistaken, distances, touch, watched);
+  if (!found.felt && watched && !tool_turns) {
+    found.empty_shown_mm = empty_place(planned, real, distances, touch);
+  }
+  return found;
 }
 
 Problems check_plan(const Machine& machine, const Plan& plan) {
@@ -309,6 +509,13 @@ Problems check_plan(const Machine& machine, const Plan& plan) {
       }
     }
     before = &station;
+  }
+  if (plan.self_find) {
+    if (const Objection o = objection_to_self_find(machine, state, plan)) {
+      problems.push_back(
+          station_problem(plan.stations.front(), ProblemNumber::cannot_plan,
+                          "the first artefact cannot be found from a jogged position: " + *o));
+    }
   }
   return problems;
 }

@@ -179,12 +179,24 @@ class TouchChooser {
     return v;
   }
 
+  /// The second section; in a bore the stylus ball must keep off the floor, wherever within `rough`
+  /// that is.
+  double deep_section_mm(double length_mm) const {
+    const double deep = (1.0 - end_margin) * length_mm;
+    if (machine_.artefacts[artefact_].kind != ArtefactKind::bore) return deep;
+    const double off_the_floor =
+        state_.stylus_radius_mm + watched_clearance_mm + distances_.rough + 0.01;
+    return std::min(deep, length_mm - off_the_floor);
+  }
+
   TouchChoice choose_sections() {
     const double length = machine_.artefacts[artefact_].length_mm;
     std::vector<PlannedTouch> chosen;
-    for (const double share : {end_margin, 1.0 - end_margin}) {
+    const double shallow_mm = end_margin * length;
+    for (const double along_mm : {shallow_mm, deep_section_mm(length)}) {
+      if (along_mm < shallow_mm) continue;
       std::vector<PlannedTouch> candidates;
-      for (const PlannedTouch& candidate : round_candidates(share * length)) {
+      for (const PlannedTouch& candidate : round_candidates(along_mm)) {
         if (free(candidate)) candidates.push_back(candidate);
       }
       if (candidates.size() < 3 || seen_directions(candidates) < 2) continue;

@@ -22,6 +22,8 @@ constexpr double full_circle_deg = 360.0;
 /// Fewer stations of an axis than this determine no centre with anything to spare.
 constexpr int least_stations = 3;
 constexpr int most_stations = 24;
+/// Ends of travel are used to 1 / this of a degree.
+constexpr double written_per_deg = 1000.0;
 /// How far off the axis a second ball is imagined when its worth is worked out [mm].
 constexpr double second_ball_along_mm = 60.0;
 
@@ -138,7 +140,7 @@ void Planner::set_distances() {
   plan_.distances.clearance = request_.clearance_mm.value_or(plan_.distances.clearance);
 }
 
-/// The usable travel in whole degrees: run-up taken off below, and no spindle pointing upwards.
+/// The usable travel: run-up taken off below, and no spindle pointing upwards.
 Range Planner::usable_deg(int axis) const {
   const Range& travel = machine_.rotary[axis].travel_rad;
   Range usable{deg_from_rad(travel.low) + plan_.distances.turn_run_up_deg,
@@ -150,6 +152,9 @@ Range Planner::usable_deg(int axis) const {
   };
   while (usable.low < 0.0 && points_up(usable.low)) usable.low = std::floor(usable.low) + 1.0;
   while (usable.high > 0.0 && points_up(usable.high)) usable.high = std::ceil(usable.high) - 1.0;
+  // Inwards to what any program can write: an angle rounded outwards would be beyond the travel.
+  usable.low = std::ceil(usable.low * written_per_deg - 1e-6) / written_per_deg;
+  usable.high = std::floor(usable.high * written_per_deg + 1e-6) / written_per_deg;
   return usable;
 }
 
@@ -285,11 +290,7 @@ Expected<Plan> Planner::plan() {
   if (axes.size() > 1) plan_.stations.push_back(plan_.stations.front());
   start_upright();
   number_stations();
-  const PlannedStation& first = plan_.stations.front();
-  const ArtefactKind kind = machine_.artefacts[first.touches.front().artefact].kind;
-  const bool upright = tool_axis_in_machine(machine_, state_, first.angles_rad).z() > 1.0 - 1e-9;
-  plan_.self_find =
-      request_.self_find && upright && (kind == ArtefactKind::ball || kind == ArtefactKind::pin);
+  plan_.self_find = request_.self_find && !objection_to_self_find(machine_, state_, plan_);
   plan_.minutes = minutes_of(machine_, plan_);
   Problems problems = check_plan(machine_, plan_);
   if (!problems.empty()) return tl::make_unexpected(std::move(problems));

@@ -67,9 +67,9 @@ std::uint64_t hash_of(const std::string& text) {
 std::string essence_of(const Plan& plan) {
   const ProbingDistances& d = plan.distances;
   std::string text = fmt::format(
-      "{}|{}|{:.3f} {:.3f} {:.3f}|{:.6f} {:.6f} {:.6f} {:.6f} {:.6f} {:.6f} {:.6f} {:.4f}",
+      "{}|{}|{:.3f} {:.3f} {:.3f}|{:.6f} {:.6f} {:.6f} {:.6f} {:.6f} {:.6f} {:.6f} {:.6f} {:.4f}",
       plan.machine_name, plan.self_find ? 1 : 0, plan.feeds.find, plan.feeds.measure,
-      plan.feeds.position, d.clearance, d.rough, d.search, d.back_off, d.lift, d.limit,
+      plan.feeds.position, d.clearance, d.rough, d.search, d.back_off, d.lift, d.limit, d.agreement,
       d.safe_height, d.turn_run_up_deg);
   for (const PlannedStation& station : plan.stations) {
     text += fmt::format("|{} {}", station.label, station.flip ? 1 : 0);

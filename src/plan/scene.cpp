@@ -81,6 +81,10 @@ class SceneBuilder {
       }
       add(std::move(plate), artefact.name, index, artefact.carried_by);
     }
+    // Below the usable depth nobody says what there is: a floor, for all the planner knows.
+    const Eigen::Vector3d bottom = place.point_mm + down;
+    add(cylinder_body(bottom, bottom - assumed_wall_mm * place.direction, outer),
+        "floor of " + artefact.name, -1, artefact.carried_by);
   }
 
   void add_obstacle(const Obstacle& obstacle) {

@@ -39,10 +39,23 @@ std::string position_text(const Moment& moment, const Machine& machine) {
   return machine.rotary.empty() ? text : text + " deg";
 }
 
-/// The angle in "turn the spindle to 180 deg".
-std::optional<double> spindle_angle_in(std::string text) {
+/// A rotary axis that stands this far from where it should is noticed by eye.
+constexpr double seen_by_eye_rad = 0.1;
+
+std::string lower_case(std::string text) {
   std::transform(text.begin(), text.end(), text.begin(),
                  [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
+  return text;
+}
+
+/// "look whether every rotary axis has turned as commanded".
+bool asks_to_look(const std::string& text) {
+  return lower_case(text).find("look whether") != std::string::npos;
+}
+
+/// The angle in "turn the spindle to 180 deg".
+std::optional<double> spindle_angle_in(std::string text) {
+  text = lower_case(std::move(text));
   const std::string phrase = "spindle to ";
   const std::size_t at = text.rfind(phrase);
   if (at == std::string::npos) return std::nullopt;
@@ -217,6 +230,21 @@ MachineAnswer VirtualMachine::operator_stop(const std::string& text, bool /*opti
   ++report_.operator_stops;
   if (!text.empty()) report_.messages.push_back(look_up_(text));
   if (const std::optional<double> degrees = spindle_angle_in(text)) turn_spindle_to(*degrees);
+  if (asks_to_look(text)) return look_at_axes();
+  return std::nullopt;
+}
+
+/// What a person sees without an instrument.
+MachineAnswer VirtualMachine::look_at_axes() {
+  for (std::size_t i = 0; i < machine_.rotary.size(); ++i) {
+    const double off_rad = std::remainder(real_rad_[i] - commanded_rad_[i], 2.0 * std::numbers::pi);
+    if (std::fabs(off_rad) < seen_by_eye_rad) continue;
+    return Problem{ProblemNumber::program_stopped,
+                   fmt::format("the operator sees that {} does not stand at {:.1f} deg",
+                               machine_.rotary[i].letter, deg_from_rad(commanded_rad_[i])),
+                   {"", 0, 0},
+                   "find out why it turned the wrong way or not far enough"};
+  }
   return std::nullopt;
 }
 

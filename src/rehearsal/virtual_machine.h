@@ -57,6 +57,7 @@ class VirtualMachine : public ControlledMachine {
 
   /// A move without a probe; no `rate` = rapid.
   MachineAnswer travel(const AxisValues& target, const std::optional<FeedRate>& rate);
+  MachineAnswer look_at_axes();
   MachineAnswer check_limits(const AxisValues& target, const RotaryAngles& angles_rad);
   MachineAnswer check_axes_exist(const AxisValues& target);
   MachineAnswer check_clamps(const RotaryAngles& angles_rad);

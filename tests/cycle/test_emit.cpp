@@ -215,6 +215,69 @@ TEST_CASE("a touch is found fast, left, and measured slowly; the measured point 
   CHECK(first_with(blocks, "DPRNT[#") > slow);
 }
 
+TEST_CASE("macro: a fast and a slow touch of one point are compared before it is recorded") {
+  const Machine machine = demo::machine("fourth-axis");
+  const Dialect dialect = demo::dialect("macro");
+  const EmittedProgram program = made(machine, planned(machine), dialect);
+  const auto blocks = blocks_of(program, dialect);
+  const std::string limit = "#" + std::to_string(program.variable_numbers.at("agreement"));
+  const std::size_t compared = first_with(blocks, "GT " + limit);
+  const std::size_t recorded = first_with(blocks, "DPRNT[#");
+  REQUIRE(compared < blocks.size());
+  CHECK(compared < recorded);
+  CHECK(blocks[compared].starts_with("IF [ABS["));
+}
+
+TEST_CASE("the first find goes no deeper than a touch may be pressed and asks for a probe test") {
+  const Machine machine = demo::machine("fourth-axis");
+  for (const char* language : dialects) {
+    CAPTURE(language);
+    const Dialect dialect = demo::dialect(language);
+    Plan plan = planned(machine);
+    plan.distances.clearance = 4.25;
+    plan.distances.search = 1.5;
+    const EmittedProgram program = made(machine, plan, dialect);
+    const auto blocks = blocks_of(program, dialect);
+    const std::string skip = dialect.word(Meaning::skip);
+    const std::size_t find = first_with(blocks, skip);
+    const std::string stop = language == std::string("third") ? "HOLD" : "M0";
+    CHECK(first_with(blocks, stop) < find);
+    const auto by_hand = program.text.find(dialect.text.upper_case_only ? "BY HAND" : "by hand");
+    CHECK(by_hand < program.text.find(blocks[find]));
+    // Down from where it stands by clearance and search, 5.75 mm in all, as variables.
+    const std::string way = blocks[find - 1] + blocks[find];
+    for (const char* name : {"clearance", "search"}) {
+      const std::string number = std::to_string(program.variable_numbers.at(name));
+      CHECK(way.find(number) != std::string::npos);
+    }
+  }
+}
+
+TEST_CASE("a station whose written angle lies beyond the travel is refused") {
+  Machine machine = demo::machine("trunnion");
+  const int a = machine.rotary_index('A');
+  // 95.00004 deg is written 95.0000, inside; 95.00006 deg is written 95.0001, outside.
+  for (const auto& [end_deg, good] : {std::pair(95.00004, true), std::pair(95.00006, false)}) {
+    machine.rotary[a].travel_rad.high = rad_from_deg(end_deg);
+    PlanRequest request;
+    request.axes = {'A'};
+    const auto outcome = make_plan(machine, request);
+    REQUIRE(outcome.has_value());
+    Plan plan = outcome->plan;
+    // What the planner chose can be written; an edited angle at the very end may not.
+    CHECK(make_program(machine, plan, demo::dialect("macro"), {}).has_value());
+    for (PlannedStation& station : plan.stations) {
+      if (station.angles_rad[a] > rad_from_deg(94.0)) station.angles_rad[a] = rad_from_deg(end_deg);
+    }
+    const auto program = make_program(machine, plan, demo::dialect("macro"), {});
+    CHECK(program.has_value() == good);
+    if (!program) {
+      CHECK(program.error().front().number == ProblemNumber::cannot_spell);
+      CHECK(program.error().front().what.find("beyond the travel") != std::string::npos);
+    }
+  }
+}
+
 TEST_CASE("nothing is written to the control's offsets unless asked for, and then after a stop") {
   const Machine machine = demo::machine("fourth-axis");
   const Plan plan = planned(machine);

@@ -27,6 +27,10 @@ struct EmittedProgram {
 /// last decimal the dialect writes (1 inch = 25.4 mm).
 double rounding_bound_mm(const Dialect& dialect, bool inch);
 
+/// True when positioning moves can be watched: a skip move that meets nothing goes on, and the
+/// program can tell that it met something.
+bool watches_positioning(const Dialect& dialect);
+
 /// True when the dialect can run loops, so that a program may be written as loops over tables.
 bool prefers_loops(const Dialect& dialect);
 

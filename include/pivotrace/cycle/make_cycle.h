@@ -11,6 +11,10 @@ namespace pivotrace {
 struct CycleOptions {
   /// Written as loops over tables (for controls that can) or touch by touch.
   bool loops = true;
+  /// The control can watch positioning moves. Where it cannot, every visit begins with a feeler:
+  /// a touch straight down from the safe height, which proves that the artefact is where it should
+  /// be before the stylus goes down beside it.
+  bool watched = true;
   /// Index into Machine::rotary of the axis whose centre the control works out itself.
   std::optional<int> solve_axis;
   /// The program stops when that centre lies further than this from the machine file's [mm].
@@ -21,12 +25,15 @@ struct CycleOptions {
 
 /// The cycle of a plan. Machine coordinates throughout. In order:
 ///  1. plain state, parameters the operator may edit;
-///  2. self-finding: one touch straight down from the jogged position moves every artefact of the
-///     file to where the first one really is;
+///  2. an operator stop to test the probe by hand; self-finding: one touch straight down from the
+///     jogged position, no further than `clearance + search`, so that a dead probe is not pressed
+///     in deeper than a touch may press it; it moves every artefact of the file to where the first
+///     one really is;
 ///  3. per station: up to the safe height, turn (always from the same side), predict every
 ///     artefact from the axis centres known so far, go above it, touch;
 ///  4. each touch: guarded move into the travel plane and down beside the surface, find fast, back
-///     off, measure slow, back the same way, compare with the prediction, record;
+///     off, measure slow, back the same way, compare with the prediction and the slow touch with
+///     the fast one, record;
 ///  5. measured centres move the prediction; from the third station of a turn on, the axis centre
 ///     is worked out from running sums (METROLOGY 5.1: one complex regression with known angles)
 ///     and used for the rest.

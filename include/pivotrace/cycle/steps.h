@@ -3,6 +3,7 @@
 // angles are degrees; feeds mm/min.
 #pragma once
 
+#include <map>
 #include <optional>
 #include <string>
 #include <variant>
@@ -36,11 +37,22 @@ enum class MoveKind {
   guarded,  ///< into unproved space: a trigger on the way ends it and stops the program
 };
 
+/// How an alarm gets the stylus away from where a step left it: always back the way it came, never
+/// on through space no move has proved free.
+enum class Retreat {
+  none,           ///< nothing has moved yet
+  up,             ///< straight up: it came straight down, or has left the artefact already
+  back_across,    ///< to where the crossing in the travel plane began, then up
+  back_over,      ///< over the stand-off, in the travel plane, then up
+  out_of_a_touch  ///< to the stand-off, over it, then up
+};
+
 /// Straight move of X, Y, Z; axes without a value stay.
 struct MoveStep {
   MoveKind kind = MoveKind::guarded;
   std::array<std::optional<Value>, 3> to;
-  Value feed;  ///< unused by rapid moves
+  Value feed;                     ///< unused by rapid moves
+  Retreat retreat = Retreat::up;  ///< of a guarded move that met something
 };
 
 /// Straight move that is to trigger before it ends. The trip point is MachineValue::trip_point.
@@ -51,6 +63,7 @@ struct SkipStep {
   /// Where the move starts, and the alarm when it triggered there, before it moved.
   std::optional<Value3> start;
   std::string early;
+  Retreat retreat = Retreat::out_of_a_touch;
   /// Targets count from where the machine stands (the very first find, from a jogged position).
   bool from_here = false;
 };
@@ -139,8 +152,7 @@ struct CycleProgram {
   std::vector<std::string> header;  ///< remarks: what, units, cautions
   std::vector<ProgramVariable> variables;
   Steps steps;
-  Steps retract_from_skip;  ///< after an alarm of a skip move: back the way it came, then up
-  Steps retract_from_move;  ///< after any other alarm
+  std::map<Retreat, Steps> retreats;  ///< the moves of each, carried out before the alarm
   int touches = 0;
 };
 

@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "pivotrace/estimate/result.h"
+#include "pivotrace/geometry/length.h"
 #include "pivotrace/problem.h"
 
 namespace pivotrace {
@@ -41,8 +42,6 @@ Expected<PivotValue> find_pivot_value(const std::vector<PivotValue>& values,
 
 /// Units a value is shown in: mm or inch, and degrees.
 enum class LengthUnit { mm, inch };
-
-inline constexpr double mm_per_inch = 25.4;
 
 /// The value in the shown unit: lengths and slopes in mm or inch, angles in degrees.
 double shown_value(const PivotValue& value, double amount, LengthUnit unit);

@@ -2,6 +2,7 @@
 // one a person has edited.
 #pragma once
 
+#include <Eigen/Core>
 #include <optional>
 #include <string>
 #include <vector>
@@ -28,10 +29,40 @@ std::optional<std::string> objection_to_touch(const Machine& machine, const Mach
                                               const RotaryAngles& angles_rad, bool flip,
                                               const PlannedTouch& touch);
 
+/// Why the stylus cannot come straight down in Z from the safe height onto the top of what `place`
+/// touches (its own direction is not used), or nothing. The top is the +Z side of a ball, of a
+/// lying pin, of a level flat; bores have none.
+std::optional<std::string> objection_to_feeler(const Machine& machine, const MachineState& state,
+                                               const ProbingDistances& distances,
+                                               const RotaryAngles& angles_rad, bool flip,
+                                               const PlannedTouch& place);
+
+/// Why a program cannot find the first artefact of a plan itself, straight down from where the
+/// operator has jogged the stylus over it, or nothing.
+std::optional<std::string> objection_to_self_find(const Machine& machine, const MachineState& state,
+                                                  const Plan& plan);
+
 /// Why a station cannot be run as it stands, or nothing: angles, every touch, the ways between them.
 std::optional<std::string> objection_to_station(const Machine& machine, const MachineState& state,
                                                 const ProbingDistances& distances,
                                                 const PlannedStation& station);
+
+/// How a turn the wrong way would show at a station, before anything but the stylus ball meets
+/// anything.
+struct WrongTurn {
+  /// The way to the first touch itself shows it: the stylus ball meets something on a watched move,
+  /// or finds nothing where a touch was to be.
+  bool felt = true;
+  /// Not felt on the way, but here: shown position, straight below the safe height, where nothing is
+  /// after a right turn and where the artefact is met after a wrong one.
+  std::optional<Eigen::Vector3d> empty_shown_mm;
+};
+
+/// Every axis that turns between `before` and the station is taken to turn as far the other way.
+/// `watched`: the control watches positioning moves; otherwise only moves that must trigger count.
+WrongTurn wrong_turn_at(const Machine& machine, const MachineState& state,
+                        const ProbingDistances& distances, const RotaryAngles& before_rad,
+                        const PlannedStation& station, bool watched);
 
 /// Everything wrong with a plan: P4xx, each naming station and touch. Empty when it can be run.
 Problems check_plan(const Machine& machine, const Plan& plan);

@@ -49,6 +49,11 @@ struct ProbingDistances {
   double back_off = 0.5;   ///< between the fast and the slow touch
   double lift = 2.0;       ///< extra height between touches
   double limit = 0.5;      ///< a measured touch further than this from prediction stops the program
+  /// A fast and a slow touch of one point that differ by more stop the program: one of them was not
+  /// a touch. Between the two lie what the control loses at the finding feed (some 10 ms at
+  /// 500 mm/min are 0.08 mm) and a trigger half-way in the air, back_off / 2. Common practice, no
+  /// source.
+  double agreement = 0.2;
   double safe_height = 0.0;      ///< shown Z at which rotary axes turn and rapid moves run
   double turn_run_up_deg = 5.0;  ///< every angle is reached from this far below it; 0 = not
 };

@@ -1,0 +1,163 @@
+// Every made-up fault at every touch of every demo: the program stops, nothing is hit; or the fit
+// of what it recorded is right, or says that something is wrong.
+#include <doctest/doctest.h>
+#include <fmt/format.h>
+
+#include "pivotrace/geometry/line.h"
+#include "pivotrace/machine/kinematics.h"
+#include "rehearsal/fault_walk.h"
+
+namespace pivotrace {
+namespace {
+
+using test::demo_loop;
+using test::DemoLoop;
+using test::FaultWalk;
+using test::in_source;
+
+DemoLoop loop_of(const std::string& demo, const std::string& dialect_file, bool self_find = true) {
+  const Expected<Machine> machine = read_machine(in_source("examples/" + demo + ".machine.toml"));
+  REQUIRE(machine.has_value());
+  const Expected<Dialect> dialect = read_dialect(in_source(dialect_file));
+  REQUIRE(dialect.has_value());
+  PlanRequest request;
+  request.self_find = self_find;
+  Expected<DemoLoop> loop = demo_loop(*machine, *dialect, request);
+  if (!loop) MESSAGE(test::all_of(loop.error()));
+  REQUIRE(loop.has_value());
+  return *loop;
+}
+
+/// Not quite as its file says, within what a plan must cope with.
+RehearsalTruth worn_truth(const Machine& machine) {
+  RehearsalTruth truth = nominal_truth(machine);
+  for (Line& line : truth.survey.state.axis_lines) {
+    line.point_mm += Eigen::Vector3d(0.08, -0.05, 0.06);
+    line.direction = (line.direction + Eigen::Vector3d(3e-4, -2e-4, 4e-4)).normalized();
+  }
+  for (ArtefactPlace& place : truth.survey.state.artefacts) {
+    place.point_mm += Eigen::Vector3d(-0.2, 0.3, 0.1);
+  }
+  return truth;
+}
+
+void check_walk(const std::string& demo, const std::string& dialect_file, int step) {
+  const DemoLoop loop = loop_of(demo, dialect_file);
+  const FaultWalk walk = test::walk_faults(loop, worn_truth(loop.machine), 1, step);
+  MESSAGE(fmt::format("{}, {}: {} rehearsals, {} stopped, {} recognised, {} without harm", demo,
+                      dialect_file, walk.rehearsals, walk.stopped, walk.recognised,
+                      walk.without_harm));
+  CHECK(walk.stopped > 0);
+  for (const test::UnsafeEnd& end : walk.unsafe) {
+    FAIL_CHECK(fault_text(end.fault), ": ", end.why);
+  }
+}
+
+}  // namespace
+
+// One case each, so that they run beside each other.
+TEST_CASE("faults at every touch: fourth axis in macro") {
+  check_walk("fourth-axis", "routines/macro.toml", 1);
+}
+TEST_CASE("faults at every touch: fourth axis in ngc") {
+  check_walk("fourth-axis", "routines/ngc.toml", 1);
+}
+TEST_CASE("faults at every touch: trunnion in macro") {
+  check_walk("trunnion", "routines/macro.toml", 1);
+}
+TEST_CASE("faults at every touch: trunnion in ngc") {
+  check_walk("trunnion", "routines/ngc.toml", 1);
+}
+TEST_CASE("faults at every touch: pin in chuck in macro") {
+  check_walk("pin-in-chuck", "routines/macro.toml", 1);
+}
+TEST_CASE("faults at every touch: pin in chuck in ngc") {
+  check_walk("pin-in-chuck", "routines/ngc.toml", 1);
+}
+TEST_CASE("faults at every touch: swivel head in macro") {
+  check_walk("swivel-head", "routines/macro.toml", 1);
+}
+TEST_CASE("faults at every touch: swivel head in ngc") {
+  check_walk("swivel-head", "routines/ngc.toml", 1);
+}
+TEST_CASE("faults at every seventh touch of every demo in the third dialect") {
+  for (const char* demo : {"fourth-axis", "trunnion", "pin-in-chuck", "swivel-head"}) {
+    check_walk(demo, "tests/cycle/third.toml", 7);
+  }
+}
+
+namespace {
+
+/// A small block fixed to the bed, in the way of the stylus: nobody told the plan about it.
+Obstacle block_at(const Eigen::Vector3d& middle_mm) {
+  Obstacle block;
+  block.name = "forgotten block";
+  block.carried_by = -1;
+  block.shape = ObstacleShape::box;
+  block.from_mm = middle_mm - Eigen::Vector3d::Constant(1.5);
+  block.to_mm = middle_mm + Eigen::Vector3d::Constant(1.5);
+  return block;
+}
+
+/// Points on the guarded ways of one station: half-way down to it, half-way across to the second
+/// touch, half-way down to the first stand-off.
+std::vector<Eigen::Vector3d> points_on_the_way(const DemoLoop& loop,
+                                               const PlannedStation& station) {
+  const MachineState state = nominal_state(loop.machine);
+  const ProbingDistances& d = loop.plan.distances;
+  const auto place = [&](const PlannedTouch& touch) {
+    return place_touch(loop.machine, state, d, station.angles_rad, touch);
+  };
+  const PlacedTouch first = place(station.touches[0]), second = place(station.touches[1]);
+  const double gap = stand_off_gap_mm(d, first);
+  const Eigen::Vector3d above = first.above_mm(gap);
+  const Eigen::Vector3d next = second.above_mm(stand_off_gap_mm(d, second));
+  // Where the control shows the safe height, the stylus stands as much higher as the shown Z is.
+  const double down_mm =
+      d.safe_height - shown_from_stylus(loop.machine, state, above, station.angles_rad).z();
+  std::vector<Eigen::Vector3d> points = {0.5 * (above + next),
+                                         0.5 * (above + first.stand_off_mm(gap))};
+  // Room for the guard of the rapid move above the block.
+  if (down_mm > 20.0) points.push_back(above + Eigen::Vector3d(0, 0, 0.5 * down_mm));
+  return points;
+}
+
+}  // namespace
+
+TEST_CASE("a block nobody told the plan about is met by the stylus and left the way it came") {
+  for (const char* demo : {"fourth-axis", "trunnion", "swivel-head"}) {
+    for (const char* dialect : {"routines/macro.toml", "tests/cycle/third.toml"}) {
+      DemoLoop loop = loop_of(demo, dialect, false);
+      const RehearsalTruth truth = nominal_truth(loop.machine);
+      const std::vector<PlannedStation> stations = loop.plan.stations;
+      for (const PlannedStation& station : stations) {
+        // Alone, so that the block is met on this station's ways and by nothing before.
+        loop.plan.stations = {station};
+        loop.program = make_program(loop.machine, loop.plan, loop.dialect, {}).value();
+        for (const Eigen::Vector3d& point : points_on_the_way(loop, station)) {
+          CAPTURE(demo);
+          CAPTURE(dialect);
+          CAPTURE(station.label);
+          CAPTURE(point.transpose());
+          Machine crowded = loop.machine;
+          crowded.obstacles.push_back(block_at(point));
+          const Expected<RehearsalReport> report = rehearse(
+              loop.program.text, "demo.nc", crowded, loop.dialect, truth, test::options_for(loop));
+          REQUIRE(report.has_value());
+          CAPTURE(rehearsal_text(*report, crowded));
+          CHECK(report->run.end == ProgramEnd::alarm);
+          for (const Violation& violation : report->violations) {
+            // A rapid move near a block the plan does not know cannot be helped.
+            CHECK(violation.number == ProblemNumber::unguarded_move);
+          }
+          if (loop.dialect.branches.can_jump()) {
+            CHECK(report->end.shown_mm.z() ==
+                  doctest::Approx(loop.plan.distances.safe_height).epsilon(1e-6));
+          }
+        }
+      }
+    }
+  }
+}
+
+}  // namespace pivotrace
