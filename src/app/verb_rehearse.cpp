@@ -70,6 +70,13 @@ Expected<void> choose_start(const RehearseArguments& arguments, Rehearsal& rehea
   }
   if (arguments.start.empty()) return {};
   options.start_mm = {arguments.start[0], arguments.start[1], arguments.start[2]};
+  for (std::size_t k = 0; k < 3; ++k) {
+    if (travel[k].contains(arguments.start[k])) continue;
+    return failure({ProblemNumber::bad_argument,
+                    std::string("--start: ") + "XYZ"[k] + " lies outside the travel",
+                    {},
+                    "give machine coordinates, in mm whatever the units of the machine file"});
+  }
   for (std::size_t i = 3; i < arguments.start.size(); ++i) {
     if (i - 3 >= rehearsal.machine.rotary.size()) {
       return failure({ProblemNumber::bad_argument,
@@ -109,8 +116,15 @@ Expected<Rehearsal> prepare(const RehearseArguments& arguments) {
   rehearsal.options.control = usual_start(rehearsal.machine, rehearsal.dialect);
   rehearsal.options.guard_mm = arguments.guard_mm;
   if (arguments.noise) rehearsal.options.noise = noise_of(rehearsal.machine, arguments.seed);
+  if (!arguments.parameter_file.empty() && !rehearsal.dialect.variables.results) {
+    return failure({ProblemNumber::bad_argument,
+                    "--parameters is only for controls that keep their touches in parameters",
+                    {},
+                    "leave it out: the dialect " + rehearsal.dialect.name + " writes a log"});
+  }
   Expected<std::string> parameters = optional_file(arguments.parameter_file);
   if (!parameters) return tl::make_unexpected(parameters.error());
+  rehearsal.options.parameter_file_name = arguments.parameter_file;
   rehearsal.options.parameter_file = std::move(*parameters);
   if (!arguments.fault.empty()) {
     const Expected<Fault> fault = fault_from_text(arguments.fault);
@@ -162,11 +176,15 @@ ExitCode run(const RehearseArguments& arguments, const Console& console) {
   if (!rehearsal) return fail(rehearsal.error());
   ProgressLine progress(console, "rehearsing", "blocks");
   rehearsal->options.progress = [&progress](std::size_t blocks) { progress.show(blocks); };
-  const Expected<RehearsalReport> report =
+  Expected<RehearsalReport> report =
       rehearse(rehearsal->program, arguments.program_file, rehearsal->machine, rehearsal->dialect,
                rehearsal->truth, rehearsal->options);
   progress.clear();
   if (!report) return fail(report.error());
+  if (arguments.plan_file.empty() && arguments.start.empty()) {
+    report->notes.emplace_back(
+        "started above the middle of the travel: neither --plan nor --start says where");
+  }
   if (fault_never_came(*rehearsal, *report)) return fail({never_came(arguments, *report)});
   const Expected<void> written = write_files(arguments, *rehearsal, *report, console);
   if (!written) return fail(written.error());
@@ -220,7 +238,7 @@ void add_rehearse_verb(CLI::App& app, Console& console, VerbAction& action) {
   verb->add_option("--fault", arguments->fault, "make this go wrong on purpose, see below");
   verb->add_option("--guard", arguments->guard_mm,
                    "least distance of rapid moves and turns from anything, mm (default 3)")
-      ->check(CLI::NonNegativeNumber);
+      ->check(CLI::Range(0.0, 1000.0));
   verb->add_option("--parameters", arguments->parameter_file,
                    "ngc: the control's parameter file at the start");
   verb->add_option("-o,--output", arguments->log_file,

@@ -127,7 +127,7 @@ Expected<RehearsalReport> rehearse(const std::string& program, const std::string
   std::vector<int> rows;
   if (!options.parameter_file.empty()) {
     Expected<std::vector<int>> read =
-        read_parameter_file(options.parameter_file, "parameter file", variables);
+        read_parameter_file(options.parameter_file, options.parameter_file_name, variables);
     if (!read) return tl::make_unexpected(std::move(read.error()));
     rows = std::move(*read);
   }

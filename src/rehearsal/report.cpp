@@ -16,8 +16,8 @@ const char* end_word(ProgramEnd end) {
     case ProgramEnd::not_started: return "not run";
     case ProgramEnd::finished: return "ran to its end";
     case ProgramEnd::alarm: return "stopped with an alarm";
-    case ProgramEnd::refused: return "refused";
-    case ProgramEnd::machine: return "stopped by the machine";
+    case ProgramEnd::refused: return "was refused by the control";
+    case ProgramEnd::machine: return "was stopped by the machine";
     case ProgramEnd::too_long: return "did not end";
   }
   return "not run";

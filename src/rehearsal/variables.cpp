@@ -86,6 +86,10 @@ Expected<std::vector<int>> read_parameter_file(const std::string& text, const st
     variables.set(parameter, value);
     rows.push_back(parameter);
   }
+  if (rows.empty()) {
+    return refuse(file, 1, "there is no parameter row in this file",
+                  "give the parameter file of the control: rows of a number and its value");
+  }
   return rows;
 }
 

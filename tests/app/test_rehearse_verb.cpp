@@ -129,6 +129,23 @@ TEST_CASE("rehearse: arguments that cannot be used are refused with what to writ
   CHECK(loop.rehearse({"--start", "-270,-200,-100,0,5"}).code == 2);
   CHECK(loop.rehearse({"--start", "a,b,c"}).code == 2);
   CHECK(loop.rehearse({"--guard", "-1"}).code == 2);
+  const Screen outside = loop.rehearse({"--start", "-270,-200,900"});
+  CHECK(outside.code == 2);
+  CHECK(says(outside.err, "--start: Z lies outside the travel"));
+  const Screen log_only = loop.rehearse({"--parameters", loop.file("probe.nc")});
+  CHECK(log_only.code == 2);
+  CHECK(says(log_only.err, "writes a log"));
+  REQUIRE(run_verb({"cycle", loop.file("plan.toml"), "--dialect", in_source("routines/ngc.toml"),
+                    "-o", loop.file("probe.ngc")})
+              .code == 0);
+  const Screen no_rows =
+      run_verb({"rehearse", loop.file("probe.ngc"), "--machine", machine, "--dialect",
+                in_source("routines/ngc.toml"), "--parameters", truth});
+  CHECK(no_rows.code == 2);
+  CHECK(says(no_rows.err, truth + ":1"));
+  const Screen nowhere =
+      run_verb({"rehearse", loop.file("probe.nc"), "--machine", machine, "--dialect", macro});
+  CHECK(says(nowhere.out, "neither --plan nor --start says where"));
   CHECK(loop.rehearse({"--seed", "x"}).code == 2);
   const Screen other = loop.rehearse({"--truth", in_source("examples/trunnion.truth.toml")});
   CHECK(other.code == 2);

@@ -37,6 +37,7 @@ struct RehearsalOptions {
   double overtravel_limit_mm = 6.0;
   std::size_t block_limit = 200'000;
   std::string parameter_file;  ///< RS274/NGC: contents at the start; empty = all zero
+  std::string parameter_file_name = "parameter file";  ///< for messages
   /// Called now and then with the number of blocks executed.
   std::function<void(std::size_t)> progress;
 

@@ -26,7 +26,7 @@ class Variables {
 };
 
 /// Reads an RS274/NGC parameter file into `variables`: lines "number value", ascending; other
-/// lines before the first are a heading. Returns the numbers it holds. NISTIR 6556 section 3.2.1.
+/// lines before the first are a heading; a file without a row is refused. Returns the numbers it holds. NISTIR 6556 section 3.2.1.
 Expected<std::vector<int>> read_parameter_file(const std::string& text, const std::string& file,
                                                Variables& variables);
 
