@@ -172,7 +172,11 @@ class MotionChecker::Check {
         pair.work = static_cast<int>(w);
         pair.speed_mm = checker_.speed_bound_mm(pair.tool, pair.work, from_, to_);
         pair.counts_for_smallest = artefact < 0 || is_holder;
-        if (!leads_out_of_contact(pair)) pairs_.push_back(pair);
+        if (!leads_out_of_contact(pair)) {
+          pairs_.push_back(pair);
+        } else if (rules_.guard_mm > 0.0 && !report_.near) {
+          report_.near = {pair.tool, pair.work, 0.0, std::max(0.0, distance(pair, 0.0))};
+        }
       }
     }
   }

@@ -256,6 +256,12 @@ TEST_CASE("rapid moves and turns near anything are violations, feed moves are no
   CHECK(report.violations[0].number == ProblemNumber::unguarded_move);
   bench.options.guard_mm = 1.0;
   CHECK(bench.run("G0 Z67.\nG0 Z150.\n").passed);
+  // A rapid move straight off a touched surface starts inside the guard distance as well.
+  report = bench.run("G31 Z60. F300.\nG0 Z150.\n");
+  REQUIRE(report.violations.size() == 1);
+  CHECK(report.violations[0].number == ProblemNumber::unguarded_move);
+  CHECK(report.violations[0].moment.line == 4);
+  CHECK(bench.run("G31 Z60. F300.\nG1 Z66. F500.\nG0 Z150.\n").passed);
 }
 
 TEST_CASE(
