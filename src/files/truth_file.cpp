@@ -6,7 +6,6 @@
 #include <algorithm>
 
 #include "files/plain_toml.h"
-#include "files/toml_reader.h"
 #include "files/words.h"
 #include "pivotrace/files/text_file.h"
 #include "pivotrace/geometry/angle.h"
