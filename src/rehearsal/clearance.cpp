@@ -163,9 +163,8 @@ class MotionChecker::Check {
         const bool is_ball = checker_.tool_[t].is_ball;
         const bool is_holder = t == 2 || checker_.tool_[t].name == "holder";
         const int artefact = checker_.work_[w].artefact;
-        if (is_ball && (rules_.ball_may_touch || static_cast<int>(w) == rules_.pressed_work)) {
-          continue;
-        }
+        if (is_ball && rules_.ball_may_touch) continue;
+        if (static_cast<int>(w) == rules_.pressed_work && !is_holder) continue;
         if (artefact >= 0 && artefact == rules_.pressed_artefact && !is_holder) continue;
         Pair pair;
         pair.tool = static_cast<int>(t);

@@ -30,9 +30,10 @@ struct Nearness {
 struct MotionRules {
   double guard_mm = 0.0;        ///< report the first pair nearer than this; 0 = do not
   bool ball_may_touch = false;  ///< probe moves: contact of the ball is a trigger, not a collision
-  /// A missed trigger: the ball is pressed into this one of the work solids, ...
+  /// The stylus, ball and shank, is pressed into this one of the work solids: the slides run on
+  /// after a trigger, or the trigger was missed.
   int pressed_work = -1;
-  int pressed_artefact = -1;  ///< ... and ball and shank into everything of this artefact
+  int pressed_artefact = -1;  ///< and into everything of this artefact (a missed trigger)
 };
 
 struct MotionReport {
