@@ -431,14 +431,15 @@ MachineAnswer VirtualMachine::stop_at_trigger(const Eigen::Vector3d& target_mm,
   const Eigen::Vector3d rest_mm =
       end.triggered_at_start ? start_mm : at(trigger_mm + delay_mm + brake_mm);
   end.trip = shown_at(trip_mm);
-  MotionRules rules;
-  rules.ball_may_touch = true;
-  const Posture at_trigger = posture_at(at(std::max(0.0, trigger_mm)), real_rad_);
-  if (MachineAnswer stop = check_leg(posture(), at_trigger, rules)) return stop;
-  // From here on the stylus gives way to what it met, ball and shank in one.
-  rules.pressed_work = trigger.work;
-  if (MachineAnswer stop = check_leg(at_trigger, posture_at(rest_mm, real_rad_), rules)) {
-    return stop;
+  if (!end.triggered_at_start) {
+    const Posture at_trigger = posture_at(at(trigger_mm), real_rad_);
+    const Posture at_rest = posture_at(rest_mm, real_rad_);
+    MotionRules rules;
+    rules.ball_may_touch = true;
+    if (MachineAnswer stop = check_leg(posture(), at_trigger, rules)) return stop;
+    // From here on the stylus gives way to what it met, ball and shank in one.
+    rules.pressed_work = trigger.work;
+    if (MachineAnswer stop = check_leg(at_trigger, at_rest, rules)) return stop;
   }
   add_time(move_s(machine_, rest_mm - start_mm, {}, FeedRate{false, feed_mm_per_min}));
   shown_mm_ = rest_mm;
