@@ -230,11 +230,12 @@ std::string list_pivot_values(const std::vector<PivotValue>& values, LengthUnit 
                                  "U95", "unit", "ISO 230-1");
   for (const PivotValue& value : values) {
     const int decimals = shown_decimals(value.quantity, unit);
-    const std::string symbol = value.symbol.empty() ? "" : "  " + value.symbol;
-    text += fmt::format("{:<{}}  {:>14}  {:>10}  {:<10}{}\n", value.name, widest,
+    const std::string word = unit_word(value.quantity, unit);
+    const std::string last =
+        value.symbol.empty() ? word : fmt::format("{:<10}  {}", word, value.symbol);
+    text += fmt::format("{:<{}}  {:>14}  {:>10}  {}\n", value.name, widest,
                         fixed_text(shown_value(value, value.value, unit), decimals),
-                        uncertainty_text(shown_value(value, value.U95, unit), decimals),
-                        unit_word(value.quantity, unit), symbol);
+                        uncertainty_text(shown_value(value, value.U95, unit), decimals), last);
     text += wrapped(value.meaning, "    ", 4);
   }
   return text;

@@ -168,6 +168,7 @@ std::string program_header(const FitResult& result, const ReseatRequest& request
   text += comment_lines(taught_caution);
   text += comment_lines("Index the axis first, then call the offset that belongs to the angle.");
   for (const std::string& warning : table.warnings) text += comment_lines("NOTE: " + warning);
+  if (request.unit == LengthUnit::inch) text += comment_lines("This program is in inches.");
   return text;
 }
 

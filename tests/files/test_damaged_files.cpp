@@ -5,6 +5,7 @@
 
 #include <chrono>
 #include <filesystem>
+#include <fstream>
 
 #include "file_tests.h"
 #include "pivotrace/estimate/fit.h"
@@ -44,6 +45,7 @@ std::vector<Sample> samples() {
     for (const auto& entry : fs::directory_iterator(std::string(PIVOTRACE_SOURCE_DIR) + folder)) {
       const std::string name = entry.path().filename().string();
       if (!name.ends_with(".toml") && !name.ends_with(".csv")) continue;
+      if (name.starts_with("spoiled-")) continue;  // records like the others
       const auto text = read_file(entry.path().string());
       REQUIRE(text.has_value());
       all.push_back({name, *text});
@@ -55,7 +57,7 @@ std::vector<Sample> samples() {
 
 void look_at(const ScratchFolder& folder, const Sample& sample, const std::string& text) {
   const std::string file = folder.file(sample.name);
-  RC_ASSERT(write_file(file, text).has_value());
+  std::ofstream(file, std::ios::binary) << text;
   const FileCheck check = check_file(file, test::example_path("fourth-axis.machine.toml"));
   RC_ASSERT(check.good() != check.summary.empty());
   for (const Problem& problem : check.problems) {
@@ -103,22 +105,26 @@ TEST_CASE("10 MB of garbage under any name is refused at once") {
     state = state * 6364136223846793005U + 1442695040888963407U;  // Knuth's MMIX generator
     byte = static_cast<char>(state >> 56U);
   }
+  const auto refused_at_once = [&](const std::string& name, const std::string& text) {
+    CAPTURE(name);
+    CAPTURE(static_cast<int>(text[0]));
+    const std::string file = folder.file(name);
+    std::ofstream(file, std::ios::binary) << text;
+    const auto start = std::chrono::steady_clock::now();
+    const FileCheck check = check_file(file, test::example_path("fourth-axis.machine.toml"));
+    // Nothing hangs. Generous, because this is no benchmark and machines are busy.
+    CHECK(std::chrono::steady_clock::now() - start < std::chrono::seconds(20));
+    CHECK(!check.good());
+    REQUIRE(!check.problems.empty());
+    CHECK(!check.problems.front().advice.empty());
+  };
   for (const char* name : {"x.machine.toml", "x.touches.csv", "x.result.json", "x.plan.toml",
                            "x.limits.toml", "x.mapping.toml", "x.feet.toml", "x.truth.toml", "x"}) {
-    for (const std::string& text :
-         {noise, std::string(size, 'q'), std::string(size, ','), std::string(size, '['),
-          std::string(size, '\n'), std::string(size, '7')}) {
-      CAPTURE(name);
-      CAPTURE(static_cast<int>(text[0]));
-      const std::string file = folder.file(name);
-      REQUIRE(write_file(file, text).has_value());
-      const auto start = std::chrono::steady_clock::now();
-      const FileCheck check = check_file(file, test::example_path("fourth-axis.machine.toml"));
-      // Nothing hangs. Generous, because this is no benchmark and machines are busy.
-      CHECK(std::chrono::steady_clock::now() - start < std::chrono::seconds(20));
-      CHECK(!check.good());
-      REQUIRE(!check.problems.empty());
-      CHECK(!check.problems.front().advice.empty());
+    refused_at_once(name, noise);
+  }
+  for (const char filler : {'q', ',', '[', '{', '"', '\n', '7'}) {
+    for (const char* name : {"x.machine.toml", "x.touches.csv", "x.result.json"}) {
+      refused_at_once(name, std::string(size, filler));
     }
   }
 }

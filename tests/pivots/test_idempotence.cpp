@@ -82,7 +82,7 @@ void measure_write_measure(const Machine& machine, std::uint64_t seed, Round& ro
 
 TEST_CASE("fit, write, measure again: the second correction is within U95") {
   for (const Machine& machine :
-       {fourth_axis_machine(), round_table_machine(), trunnion_machine()}) {
+       {fourth_axis_machine(), axis_along_y_machine(), round_table_machine(), trunnion_machine()}) {
     Round round;
     constexpr std::uint64_t repeats = 60;
     for (std::uint64_t seed = 1; seed <= repeats; ++seed) {
