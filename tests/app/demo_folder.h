@@ -11,6 +11,7 @@
 #include <vector>
 
 #include "app/run_verb.h"
+#include "files/file_tests.h"
 #include "pivotrace/estimate/fit.h"
 #include "pivotrace/files/machine_file.h"
 #include "pivotrace/files/result_file.h"
@@ -18,9 +19,8 @@
 
 namespace pivotrace::testing {
 
-inline std::string example(const std::string& name) {
-  return std::string(PIVOTRACE_SOURCE_DIR) + "/examples/" + name;
-}
+using test::example_path;
+using test::replaced;
 
 inline std::string slurp(const std::filesystem::path& path) {
   std::ifstream stream(path, std::ios::binary);
@@ -37,17 +37,10 @@ inline bool says(const std::string& text, const std::string& words) {
   return text.find(words) != std::string::npos;
 }
 
-/// `text` with the one place that says `from` changed.
-inline std::string with(const std::string& text, const std::string& from, const std::string& to) {
-  const std::size_t at = text.find(from);
-  REQUIRE_MESSAGE(at != std::string::npos, from);
-  return text.substr(0, at) + to + text.substr(at + from.size());
-}
-
 inline FitResult demo_fit(const std::string& name) {
-  const auto machine = read_machine(example(name + ".machine.toml"));
+  const auto machine = read_machine(example_path(name + ".machine.toml"));
   REQUIRE(machine.has_value());
-  const auto survey = read_survey(example(name + ".touches.csv"), *machine);
+  const auto survey = read_survey(example_path(name + ".touches.csv"), *machine);
   REQUIRE(survey.has_value());
   auto result = fit_survey(*machine, *survey);
   REQUIRE(result.has_value());
@@ -68,7 +61,7 @@ class Demo {
     result_file = (folder / "demo.result.json").string();
     post = (folder / "mein Postprozessor für A.txt").string();
     save();
-    spill(post, slurp(example("fourth-axis.post.txt")));
+    spill(post, slurp(example_path("fourth-axis.post.txt")));
   }
   Demo(const Demo&) = delete;
   Demo& operator=(const Demo&) = delete;
@@ -79,8 +72,9 @@ class Demo {
   }
   void save() const { spill(result_file, write_result(result)); }
   std::vector<std::string> patch_words(std::vector<std::string> more = {}) const {
-    std::vector<std::string> words = {"write", result_file, "--patch",
-                                      post,    "--mapping", example("fourth-axis.mapping.toml")};
+    std::vector<std::string> words = {"write",     result_file,
+                                      "--patch",   post,
+                                      "--mapping", example_path("fourth-axis.mapping.toml")};
     words.insert(words.end(), more.begin(), more.end());
     return words;
   }

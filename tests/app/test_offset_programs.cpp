@@ -95,7 +95,7 @@ std::string program_of(const std::vector<std::string>& words) {
 
 /// The same program with other lines at its end, before M2.
 std::string followed_by(const std::string& program, const std::string& lines) {
-  return with(program, "\nM2\n", "\n" + lines + "M2\n");
+  return replaced(program, "\nM2\n", "\n" + lines + "M2\n");
 }
 
 struct Origin {

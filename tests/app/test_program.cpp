@@ -42,7 +42,7 @@ TEST_CASE("program: nothing said, or nonsense, is a usage error that shows the w
 
 TEST_CASE("program: a result that cannot be shown is an error, not a silence") {
   const ProgramScreen screen =
-      run_program({"check", example("fourth-axis.machine.toml")}, "/dev/full");
+      run_program({"check", example_path("fourth-axis.machine.toml")}, "/dev/full");
   CHECK(screen.code == 4);
   CHECK(says(screen.err, "P602"));
 }

@@ -47,11 +47,12 @@ std::string patched_by_hand(const std::string& text, const FitResult& result) {
   for (const NamedEstimate& lean : axis.orientation) {
     (lean.key == "B" ? b : c) = number(lean.estimate.value * 180.0 / std::acos(-1.0), 5);
   }
-  std::string patched = with(text, "centre_y     = -200.0000", "centre_y     = " + number(y, 4));
-  patched = with(patched, "centre_z     = -250.0000", "centre_z     = " + number(z, 4));
-  patched = with(patched, "lean_about_z = 0.00000", "lean_about_z = " + c);
-  patched = with(patched, "lean_about_y = 0.00000", "lean_about_y = " + b);
-  return with(patched, "Y-200.000 Z-250.000", "Y" + number(y, 3) + " Z" + number(z, 3));
+  std::string patched =
+      replaced(text, "centre_y     = -200.0000", "centre_y     = " + number(y, 4));
+  patched = replaced(patched, "centre_z     = -250.0000", "centre_z     = " + number(z, 4));
+  patched = replaced(patched, "lean_about_z = 0.00000", "lean_about_z = " + c);
+  patched = replaced(patched, "lean_about_y = 0.00000", "lean_about_y = " + b);
+  return replaced(patched, "Y-200.000 Z-250.000", "Y" + number(y, 3) + " Z" + number(z, 3));
 }
 
 }  // namespace
@@ -77,7 +78,7 @@ TEST_CASE("write --patch: a key that stands there twice is not guessed at") {
 TEST_CASE("write --patch: each yes lifts its own refusal and no other") {
   Demo demo;
   const std::string post = slurp(demo.post);
-  spill(demo.post, with(post, "centre_y     = -200.0000", "centre_y     = -202.0000"));
+  spill(demo.post, replaced(post, "centre_y     = -200.0000", "centre_y     = -202.0000"));
   demo.result.machine_name = "another";
   demo.save();
   Screen screen = demo.patch({"--apply"});
@@ -101,7 +102,7 @@ TEST_CASE("write --patch: each yes lifts its own refusal and no other") {
 
 TEST_CASE("write --patch: half a degree is the limit for leans") {
   const Demo demo;
-  spill(demo.post, with(slurp(demo.post), "lean_about_y = 0.00000", "lean_about_y = 0.60000"));
+  spill(demo.post, replaced(slurp(demo.post), "lean_about_y = 0.00000", "lean_about_y = 0.60000"));
   check_refused(demo.patch({"--apply"}), 1, "P504");
 }
 
@@ -173,9 +174,9 @@ TEST_CASE("write --patch: UTF-16, Latin-1, byte-order mark and CRLF come out as 
         Case{"CRLF", with_crlf},
         Case{"Latin-1",
              [](const std::string& text) {
-               return with(text, "invented post",
-                           "erfundener Pr\xFC"
-                           "fpost");
+               return replaced(text, "invented post",
+                               "erfundener Pr\xFC"
+                               "fpost");
              }},
         Case{"UTF-16",
              [](const std::string& text) { return utf16_little_endian(with_crlf(text)); }}}) {
@@ -197,7 +198,7 @@ TEST_CASE("write --patch and --verify: what is no text file, or not there") {
   check_refused(demo.patch(), 4, "P601");
   demo.post = post + " not there";
   check_refused(demo.patch(), 4, "P601");
-  const std::string mapping = example("fourth-axis.mapping.toml");
+  const std::string mapping = example_path("fourth-axis.mapping.toml");
   check_refused(run_verb({"write", demo.result_file, "--verify", demo.post, "--mapping", mapping}),
                 4, "P601");
   check_refused(run_verb({"write", demo.result_file, "--verify", post}), 2, "P115");
@@ -236,7 +237,7 @@ TEST_CASE("write: its own output never falls on a folder or a protected file") {
 
 TEST_CASE("judge: everything it refuses") {
   Demo demo;
-  const std::string limits = example("fourth-axis.limits.toml");
+  const std::string limits = example_path("fourth-axis.limits.toml");
   const std::string earlier = (demo.folder / "earlier.result.json").string();
   const std::vector<std::string> words = {"judge", demo.result_file, "--limits", limits};
   const auto with_previous = [&] {
@@ -299,16 +300,17 @@ TEST_CASE("judge --previous: the change is judged, and both results count as old
 
 TEST_CASE("shim: everything it refuses") {
   Demo demo;
-  const std::string feet = example("fourth-axis.feet.toml");
+  const std::string feet = example_path("fourth-axis.feet.toml");
   check_refused(run_verb({"shim", demo.result_file, "--feet", feet, "--axis", "C"}), 2, "P508");
   check_refused(run_verb({"shim", demo.result_file, "--feet", feet, "--axis", "AC"}), 2, "P115");
   // The demo's machine file says nothing of feet.
-  check_refused(run_verb({"shim", demo.result_file, "--feet", example("fourth-axis.machine.toml")}),
-                2, "P1");
+  check_refused(
+      run_verb({"shim", demo.result_file, "--feet", example_path("fourth-axis.machine.toml")}), 2,
+      "P1");
   const std::string twins = (demo.folder / "twins.feet.toml").string();
-  spill(twins, with(slurp(feet), "left rear", "left front"));
+  spill(twins, replaced(slurp(feet), "left rear", "left front"));
   check_refused(run_verb({"shim", demo.result_file, "--feet", twins}), 2, "P107");
-  spill(twins, with(slurp(feet), "most_shims = 3", "most_shims = 30"));
+  spill(twins, replaced(slurp(feet), "most_shims = 3", "most_shims = 30"));
   check_refused(run_verb({"shim", demo.result_file, "--feet", twins}), 2, "P105");
   check_refused(run_verb({"shim", demo.result_file, "--feet", "/nowhere.toml"}), 4, "P601");
   demo.result.machine_name = "another";

@@ -21,8 +21,8 @@ TEST_CASE("write: the demo's offset program, table, list and template") {
   CHECK(says(list.out, "A.orientation.C"));
   CHECK(nlohmann::json::parse(run_verb({"write", demo.result_file, "--json"}).out)["format"] ==
         "pivotrace-values-1");
-  const Screen sheet =
-      run_verb({"write", demo.result_file, "--template", example("fourth-axis.sheet.template")});
+  const Screen sheet = run_verb(
+      {"write", demo.result_file, "--template", example_path("fourth-axis.sheet.template")});
   CHECK(sheet.code == 0);
   CHECK(says(sheet.out, "centre of A   Y -199.9"));
   const std::string file = (demo.folder / "offsets.ngc").string();
@@ -48,7 +48,7 @@ TEST_CASE("write: patched only with --apply, then verified, then nothing to gain
 
   const std::vector<std::string> verify = {"write",     demo.result_file,
                                            "--verify",  demo.post,
-                                           "--mapping", example("fourth-axis.mapping.toml")};
+                                           "--mapping", example_path("fourth-axis.mapping.toml")};
   const Screen verified = run_verb(verify);
   CHECK(verified.code == 0);
   CHECK(says(verified.err, "all agree"));
@@ -62,9 +62,9 @@ TEST_CASE("write: two homes that disagree are an error with both shown") {
   const Demo demo;
   REQUIRE(demo.patch({"--apply"}).code == 0);
   const Screen screen = run_verb({"write", demo.result_file, "--verify", demo.post, "--verify",
-                                  example("fourth-axis.control.txt"), "--mapping",
-                                  example("fourth-axis.mapping.toml"), "--mapping",
-                                  example("fourth-axis.control.mapping.toml")});
+                                  example_path("fourth-axis.control.txt"), "--mapping",
+                                  example_path("fourth-axis.mapping.toml"), "--mapping",
+                                  example_path("fourth-axis.control.mapping.toml")});
   CHECK(screen.code == 1);
   CHECK(says(screen.err, "P507"));
   CHECK(says(screen.err, "two homes that disagree"));
@@ -74,12 +74,12 @@ TEST_CASE("write: two homes that disagree are an error with both shown") {
 TEST_CASE("write: every refusal of a patch is seen, with its number") {
   Demo demo;
   const std::string post = slurp(demo.post);
-  spill(demo.post, with(post, "centre_y ", "centre_q "));
+  spill(demo.post, replaced(post, "centre_y ", "centre_q "));
   Screen screen = demo.patch({"--apply"});
   CHECK(screen.code == 2);
   CHECK(says(screen.err, "P502"));
 
-  spill(demo.post, with(post, "centre_y     = -200.0000", "centre_y     = -202.0000"));
+  spill(demo.post, replaced(post, "centre_y     = -200.0000", "centre_y     = -202.0000"));
   screen = demo.patch({"--apply"});
   CHECK(screen.code == 1);
   CHECK(says(screen.err, "P504"));
@@ -106,9 +106,9 @@ TEST_CASE("write: every refusal of a patch is seen, with its number") {
   for (const std::vector<std::string>& verb :
        {std::vector<std::string>{"write", demo.result_file},
         {"write", demo.result_file, "--list"},
-        {"judge", demo.result_file, "--limits", example("fourth-axis.limits.toml")},
+        {"judge", demo.result_file, "--limits", example_path("fourth-axis.limits.toml")},
         {"reseat", demo.result_file, "--offset", "0", "0", "0", "--at", "A=90"},
-        {"shim", demo.result_file, "--feet", example("fourth-axis.feet.toml")}}) {
+        {"shim", demo.result_file, "--feet", example_path("fourth-axis.feet.toml")}}) {
     screen = run_verb(verb);
     CHECK(screen.code == 1);
     CHECK(says(screen.err, "P501"));
@@ -127,23 +127,23 @@ TEST_CASE("write: arguments that cannot be used") {
   CHECK(run_verb({"write", demo.result_file, "--form", "yaml"}).code == 2);
   CHECK(run_verb({"write", demo.result_file, "--patch", demo.post}).code == 2);
   CHECK(run_verb({"write", "/nowhere.json"}).code == 4);
-  CHECK(run_verb({"write", example("trunnion.machine.toml")}).code == 2);
+  CHECK(run_verb({"write", example_path("trunnion.machine.toml")}).code == 2);
 }
 
 TEST_CASE("judge: the demo against its limits") {
   const Demo demo;
   const Screen screen =
-      run_verb({"judge", demo.result_file, "--limits", example("fourth-axis.limits.toml")});
+      run_verb({"judge", demo.result_file, "--limits", example_path("fourth-axis.limits.toml")});
   CHECK(screen.code == 1);
   CHECK(says(screen.out, "does not conform"));
   CHECK(says(screen.out, "What it does to parts"));
-  const auto json = nlohmann::json::parse(run_verb({"judge", demo.result_file, "--limits",
-                                                    example("fourth-axis.limits.toml"), "--json"})
-                                              .out);
+  const auto json =
+      nlohmann::json::parse(run_verb({"judge", demo.result_file, "--limits",
+                                      example_path("fourth-axis.limits.toml"), "--json"})
+                                .out);
   CHECK(json["judgements"].size() == 6);
-  CHECK(
-      run_verb({"judge", demo.result_file, "--limits", example("fourth-axis.mapping.toml")}).code ==
-      2);
+  CHECK(run_verb({"judge", demo.result_file, "--limits", example_path("fourth-axis.mapping.toml")})
+            .code == 2);
 }
 
 TEST_CASE("reseat: the demo's offsets at four angles") {
@@ -172,13 +172,14 @@ TEST_CASE("reseat: the demo's offsets at four angles") {
 TEST_CASE("shim: the demo's feet") {
   const Demo demo;
   const Screen screen =
-      run_verb({"shim", demo.result_file, "--feet", example("fourth-axis.feet.toml")});
+      run_verb({"shim", demo.result_file, "--feet", example_path("fourth-axis.feet.toml")});
   CHECK(screen.code == 1);
   CHECK(says(screen.out, "cannot replace alignment"));
   CHECK(says(screen.out, "slot key"));
   CHECK(says(screen.out, "CAUTION"));
-  const auto json = nlohmann::json::parse(
-      run_verb({"shim", demo.result_file, "--feet", example("fourth-axis.feet.toml"), "--json"})
-          .out);
+  const auto json =
+      nlohmann::json::parse(run_verb({"shim", demo.result_file, "--feet",
+                                      example_path("fourth-axis.feet.toml"), "--json"})
+                                .out);
   CHECK(json["feet"].size() == 4);
 }

@@ -9,10 +9,10 @@
 
 #include "app/child.h"
 #include "app/demo_folder.h"
+#include "files/scratch_folder.h"
 
 using namespace pivotrace;
 using namespace pivotrace::testing;
-namespace fs = std::filesystem;
 
 namespace {
 
@@ -63,19 +63,8 @@ struct Centre {
 
 class Desk {
  public:
-  Desk() {
-    std::string made = (fs::temp_directory_path() / "pivotrace desk XXXXXX").string();
-    REQUIRE(::mkdtemp(made.data()) != nullptr);
-    folder = made;
-    spill(file("my.machine.toml"), short_machine);
-  }
-  Desk(const Desk&) = delete;
-  Desk& operator=(const Desk&) = delete;
-  ~Desk() {
-    std::error_code ignored;
-    fs::remove_all(folder, ignored);
-  }
-  std::string file(const std::string& name) const { return (folder / name).string(); }
+  Desk() { spill(file("my.machine.toml"), short_machine); }
+  std::string file(const std::string& name) const { return folder_.file(name); }
   Centre fitted(const std::string& record) const {
     spill(file("my.touches.csv"), record);
     const Screen check = run_verb({"check", file("my.machine.toml"), file("my.touches.csv")});
@@ -90,7 +79,8 @@ class Desk {
     return run_program({"fit", file("my.machine.toml"), file("my.touches.csv")});
   }
 
-  fs::path folder;
+ private:
+  test::ScratchFolder folder_;
 };
 
 }  // namespace
@@ -172,11 +162,11 @@ TEST_CASE("the same touch number twice, and a station of one touch") {
   std::string numbered = all_replaced(eight_rows, "A,X,Y,Z\n", "touch,A,X,Y,Z\n");
   int number = 0;
   for (const char* angle : {"0,", "45,", "90,", "135,", "180,", "225,", "270,", "315,"}) {
-    numbered =
-        with(numbered, std::string("\n") + angle, "\n" + std::to_string(++number) + "," + angle);
+    numbered = replaced(numbered, std::string("\n") + angle,
+                        "\n" + std::to_string(++number) + "," + angle);
   }
   CHECK(desk.fit(numbered).code == 0);  // every station has one row
-  const ProgramScreen twice = desk.fit(with(numbered, "\n5,180", "\n4,180"));
+  const ProgramScreen twice = desk.fit(replaced(numbered, "\n5,180", "\n4,180"));
   CHECK(twice.code == 2);
   CHECK(says(twice.err, "P107"));
   CHECK(says(twice.err, "my.touches.csv:8:1"));
@@ -208,7 +198,7 @@ TEST_CASE("folders, missing and unreadable files are told apart, whatever they a
   spill(desk.file("my.touches.csv"), eight_rows);
   const std::string machine = desk.file("my.machine.toml");
   const std::string touches = desk.file("my.touches.csv");
-  const std::string folder = desk.folder.string();
+  const std::string folder = desk.file("");
   for (const std::vector<std::string>& words : {std::vector<std::string>{"fit", machine, folder},
                                                 {"fit", folder, touches},
                                                 {"check", folder},
