@@ -23,6 +23,29 @@ inline std::string example_text(const std::string& name) {
   return text.str();
 }
 
+/// A machine whose only rotary axis carries the tool.
+inline constexpr const char* tool_side = R"(format = 1
+name = "Head"
+units = "mm"
+[linear]
+limits = { X = [-600, 0], Y = [-400, 0], Z = [-500, 0] }
+[[rotary]]
+letter = "B"
+carries = "tool"
+along = "Y"
+positive_turn = "right-hand"
+centre = [0, 0, 180]
+limits = [-100, 100]
+[probe]
+stylus_diameter = 6
+length_datum = "centre"
+[[artefact]]
+name = "ball"
+kind = "ball"
+carried_by = "bed"
+at = [-300, -200, -400]
+)";
+
 /// `text` with the first `from` replaced; the test fails when there is none.
 inline std::string replaced(std::string text, const std::string& from, const std::string& to) {
   const std::size_t at = text.find(from);

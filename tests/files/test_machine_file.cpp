@@ -10,6 +10,7 @@ using namespace pivotrace;
 using test::check_only;
 using test::place_in;
 using test::replaced;
+using test::tool_side;
 
 namespace {
 
@@ -43,28 +44,6 @@ void check_change(const std::string& from, const std::string& to, ProblemNumber 
     CHECK_MESSAGE(test::mentions(problems[0], words), test::described(problems));
   }
 }
-
-const char* tool_side = R"(format = 1
-name = "Head"
-units = "mm"
-[linear]
-limits = { X = [-600, 0], Y = [-400, 0], Z = [-500, 0] }
-[[rotary]]
-letter = "B"
-carries = "tool"
-along = "Y"
-positive_turn = "right-hand"
-centre = [0, 0, 180]
-limits = [-100, 100]
-[probe]
-stylus_diameter = 6
-length_datum = "centre"
-[[artefact]]
-name = "ball"
-kind = "ball"
-carried_by = "bed"
-at = [-300, -200, -400]
-)";
 
 }  // namespace
 

@@ -189,27 +189,9 @@ TEST_CASE("length datum at the tip raises touches to the ball centre, never cent
 TEST_CASE("with tool-side axes both length data lead to the same stylus centre") {
   // A head turning about Y, pivot 180 above the ball centre and so 183 above the tip. The machine
   // slide stands at the same place in both cases; only what the control shows differs, by 3 in Z.
-  const std::string head = R"(format = 1
-name = "Head"
-units = "mm"
-[linear]
-limits = { X = [-600, 600], Y = [-400, 400], Z = [-500, 500] }
-[[rotary]]
-letter = "B"
-carries = "tool"
-along = "Y"
-positive_turn = "right-hand"
-centre = [0, 0, 180]
-limits = [-100, 100]
-[probe]
-stylus_diameter = 6
-length_datum = "centre"
-[[artefact]]
-name = "ball"
-kind = "ball"
-carried_by = "bed"
-at = [0, 0, 0]
-)";
+  const std::string wide = replaced(test::tool_side, "X = [-600, 0], Y = [-400, 0], Z = [-500, 0]",
+                                    "X = [-600, 600], Y = [-400, 400], Z = [-500, 500]");
+  const std::string head = replaced(wide, "at = [-300, -200, -400]", "at = [0, 0, 0]");
   const Machine centre = machine_from(head);
   const Machine tip =
       machine_from(replaced(replaced(head, "180]", "183]"), "\"centre\"", "\"tip\""));
