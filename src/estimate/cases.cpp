@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <optional>
 
 #include "estimate/observability.h"
 #include "estimate/optional_unknowns.h"
@@ -40,7 +41,7 @@ namespace {
 Problems why_unsettled(const Model& model, const RandomModel& random, const Minimum& minimum,
                        const FitOptions& options) {
   const Adjusted there = adjusted_at(model, random, minimum.unknowns, {});
-  if (!there.information.full_rank()) return unseen_directions(model, there.information);
+  if (!there.information.full_rank()) return unseen_directions(model, there);
   ChosenVariances stated;
   stated.random = random;
   Problems weak = weak_outputs(model, there, Uncertainty(model, there, stated, {}),
@@ -70,7 +71,7 @@ Expected<Solved> solve(const Model& model, const Eigen::VectorXd& start,
   solved.minimum = *minimum;
   solved.adjusted = adjusted_at(model, stated, minimum->unknowns, common);
   if (!solved.adjusted.information.full_rank()) {
-    return tl::make_unexpected(unseen_directions(model, solved.adjusted.information));
+    return tl::make_unexpected(unseen_directions(model, solved.adjusted));
   }
   solved.chosen = choose_variances(model, stated, solved.adjusted, model.machine().sigmas_stated());
   if (!solved.chosen.touch_estimated && !solved.chosen.station_estimated) return solved;
@@ -101,6 +102,21 @@ Expected<Case> solved_case(const Machine& machine, const Survey& survey,
   return fitted;
 }
 
+/// What it costs to explain the survey by what screening left out.
+double cost_of(const Screening& screening, const Survey& survey, int readings) {
+  const int candidates = static_cast<int>(survey.touches.size() + survey.stations.size());
+  double cost = explanation_cost(screening.chi2, screening.redundancy);
+  for (const Suspect& suspect : screening.exclusions) {
+    const Touch& touch = survey.touches[suspect.touches.front()];
+    const bool single = !suspect.whole_station && touch.kind == TouchKind::touch;
+    cost += saying_cost(single ? 1 : 3, readings, candidates);
+  }
+  for (std::size_t k = 0; k < screening.inseparable.size(); ++k) {
+    cost += saying_cost(1, readings, candidates);
+  }
+  return cost;
+}
+
 /// Screening twice: once under the stated sigmas, and where the survey then says itself how large
 /// they are, once more under those, because a cautious machine file hides small blunders.
 Screening screened(const Machine& machine, const Survey& survey, Case& fitted,
@@ -111,6 +127,18 @@ Screening screened(const Machine& machine, const Survey& survey, Case& fitted,
                   limits);
   };
   Screening screening = pass(stated_random_model(*fitted.model));
+  // A creep or a knocked ball spoils many touches a little; leaving out the worst of them would hide
+  // it. A blunder spoils one place, and every such story can take up a part of it. The cheaper
+  // explanation counts.
+  const std::optional<double> story = cost_of_systematic_story(
+      *fitted.model, stated_random_model(*fitted.model), fitted.solved.adjusted.unknowns);
+  const bool no_suspect = screening.exclusions.empty() && screening.inseparable.empty();
+  if (story && (screening.given_up || no_suspect ||
+                *story <= cost_of(screening, survey, fitted.model->total_readings()))) {
+    Screening nobody_to_blame;
+    nobody_to_blame.excluded.assign(survey.touches.size(), false);
+    return nobody_to_blame;
+  }
   const auto refit = [&] {
     Expected<Case> again = solved_case(machine, survey, screening.excluded, options);
     if (again) fitted = std::move(*again);
@@ -156,11 +184,7 @@ Expected<ScreenedCase> screened_case(const Machine& machine, const Survey& surve
     if (result.sense.wrong()) return failure(result.sense.as_problem(whole));
     return tl::make_unexpected(fitted.error());
   }
-  const bool nobody_to_blame =
-      result.sense.wrong() ||
-      one_story_explains_all(*fitted->model, stated_random_model(*fitted->model),
-                             fitted->solved.adjusted.unknowns);
-  if (options.screen && !nobody_to_blame) {
+  if (options.screen && !result.sense.wrong()) {
     result.screening = screened(machine, survey, *fitted, options);
   }
   result.fitted = std::move(*fitted);

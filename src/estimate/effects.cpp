@@ -1,5 +1,6 @@
 #include "estimate/effects.h"
 
+#include <algorithm>
 #include <cmath>
 
 namespace pivotrace {
@@ -37,6 +38,19 @@ double mean_time(const Survey& survey) {
   return count > 0 ? sum / count : 0.0;
 }
 
+/// Nobody recorded how the first station was reached. Where all others were reached from one side, so
+/// it is taken to have been: a side of its own would make a reversal of what is one slipped station.
+void take_lone_side(std::vector<RotaryAngles>& reached_from, std::size_t axis) {
+  double low = 0.0;
+  double high = 0.0;
+  for (const RotaryAngles& side : reached_from) {
+    low = std::min(low, side[axis]);
+    high = std::max(high, side[axis]);
+  }
+  if (low < 0.0 && high > 0.0) return;
+  for (RotaryAngles& side : reached_from) side[axis] = low + high;
+}
+
 double sign_of(double value) { return value > 0.0 ? 1.0 : (value < 0.0 ? -1.0 : 0.0); }
 
 }  // namespace
@@ -55,6 +69,9 @@ EffectContext effect_context(const Machine& machine, const Survey& survey) {
     }
     context.reached_from.push_back(side);
     before = station.angles_rad;
+  }
+  for (std::size_t axis = 0; axis < machine.rotary.size(); ++axis) {
+    take_lone_side(context.reached_from, axis);
   }
   return context;
 }

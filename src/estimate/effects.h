@@ -40,7 +40,7 @@ struct EffectOnTouch {
 struct EffectContext {
   Eigen::Vector3d origin_mm = Eigen::Vector3d::Zero();  ///< scale and squareness are zero here
   double mean_time_s = 0.0;                             ///< drift is zero here
-  /// +1, -1 or 0 per station and axis: side from which the angle was reached.
+  /// +1, -1 or 0 per station and axis: side from which the angle was reached, 0 = not known.
   std::vector<RotaryAngles> reached_from;
 };
 

@@ -44,7 +44,26 @@ void find_turn_sense(const FindingInputs& in, std::vector<Finding>& findings) {
   }
 }
 
+/// A systematic error that was found explains larger scatter as well; stating the scatter as a sigma
+/// would then hide it.
+bool cause_was_found(const std::vector<Finding>& findings) {
+  constexpr const char* causes[] = {"artefact-moved",     "drift-seen",
+                                    "stylus-offset-seen", "lobing-seen",
+                                    "reversal-seen",      "linear-axes-two-lobed",
+                                    "diameter-disagrees", "approach-contradicts"};
+  for (const Finding& finding : findings) {
+    for (const char* cause : causes) {
+      if (finding.code == cause) return true;
+    }
+  }
+  return false;
+}
+
 void find_scatter(const FindingInputs& in, std::vector<Finding>& findings) {
+  const bool explained = cause_was_found(findings);
+  const std::string deal_first =
+      "deal with the finding above first: it makes scatter like this; do not state the larger "
+      "value in the machine file";
   if (in.scatter_too_large) {
     findings.push_back(
         {"scatter-larger-than-stated", Severity::warning,
@@ -52,23 +71,29 @@ void find_scatter(const FindingInputs& in, std::vector<Finding>& findings) {
              "the touches scatter {:.1f} times more than the machine file allows; every U95 "
              "has been enlarged to match",
              in.result.fit.sigma0),
-         "look for a loose artefact, chips, a dirty stylus, an axis that was not clamped or a "
-         "touch "
-         "booked to the wrong angle; see the list of touches"});
+         explained ? deal_first
+                   : "look for a loose artefact, chips, a dirty stylus, an axis that was not "
+                     "clamped or a touch booked to the wrong angle; see the list with --touches"});
   }
   const double stated_touch = in.model.machine().probe.touch_sigma_mm;
   const double stated_station = in.model.machine().linear.station_sigma_mm;
   const auto compare = [&](bool estimated, double found, double stated, const char* what,
                            const char* key) {
     if (!estimated || stated <= 0.0 || found < 3.0 * stated) return;
+    // Errors that large are no scatter: their mean need not be zero (common practice, no source).
+    constexpr double no_scatter = 20.0;
     findings.push_back(
-        {"scatter-larger-than-stated", Severity::warning,
+        {"scatter-larger-than-stated",
+         found < no_scatter * stated ? Severity::warning : Severity::error,
          fmt::format(
              "{} came out at {:.4f} mm, the machine file says {:.4f} mm; the larger value was "
              "used for every U95",
              what, found, stated),
-         fmt::format("look for the cause, or state the larger value as `{}` in the machine file",
-                     key)});
+         explained
+             ? deal_first
+             : fmt::format(
+                   "look for the cause, or state the larger value as `{}` in the machine file",
+                   key)});
   };
   compare(in.chosen.touch_estimated, in.chosen.random.touch_sigma_mm, stated_touch,
           "the scatter of single touches", "touch_sigma");
@@ -145,12 +170,15 @@ std::string at_angles(const Machine& machine, const Station& stay) {
   return text;
 }
 
-std::string named_suspect(const FindingInputs& in, const Suspect& suspect) {
+std::string named_station(const FindingInputs& in, const Suspect& suspect) {
   const Station& stay = in.survey.stations[suspect.station];
-  const std::string where = at_angles(in.model.machine(), stay);
-  if (suspect.whole_station) return fmt::format("station {} ({})", stay.label, where);
-  return fmt::format("touch {} at station {} ({})",
-                     in.survey.touches[suspect.touches.front()].label, stay.label, where);
+  return fmt::format("station {} ({})", stay.label, at_angles(in.model.machine(), stay));
+}
+
+std::string named_suspect(const FindingInputs& in, const Suspect& suspect) {
+  const std::string station = named_station(in, suspect);
+  if (suspect.whole_station) return station;
+  return fmt::format("touch {} at {}", in.survey.touches[suspect.touches.front()].label, station);
 }
 
 void find_bad_touches(const FindingInputs& in, std::vector<Finding>& findings) {
@@ -166,6 +194,15 @@ void find_bad_touches(const FindingInputs& in, std::vector<Finding>& findings) {
            "check that the axis was clamped and had stopped, that nothing moved the artefact, and "
            "repeat "
            "that station"});
+    } else if (suspect.station_possible) {
+      findings.push_back(
+          {"bad-touch", Severity::warning,
+           fmt::format(
+               "{} disagrees with the others by {:.4f} mm (limit {:.4f} mm); it was left out. No "
+               "other touch of {} looks in that direction, so all of that station may have slipped",
+               who, suspect.size_mm, suspect.limit_mm, named_station(in, suspect)),
+           "look for a chip, a false trigger or a typing error there; check that the axis was "
+           "clamped and had stopped; repeat that station"});
     } else {
       findings.push_back(
           {"bad-touch", Severity::warning,

@@ -223,6 +223,10 @@ Expected<FitResult> stated_result(const Machine& machine, const Survey& survey, 
   const Problems weak = weak_outputs(model, solved.adjusted, uncertainty,
                                      {options.location_limit_mm, options.orientation_limit_rad});
   if (!weak.empty() && !sense.wrong() && !inflated) return tl::make_unexpected(weak);
+  if (Problems curved = seen_by_curvature_only(model, solved.adjusted);
+      !curved.empty() && !sense.wrong()) {
+    return tl::make_unexpected(std::move(curved));
+  }
   result.findings = find(FindingInputs{model, survey, solved.adjusted, stated_random_model(model),
                                        solved.chosen, sense, screening, inflated, result});
   for (const Problem& problem : weak) {
@@ -258,13 +262,16 @@ Expected<FitResult> predict_fit(const Machine& machine, const Survey& planned,
   const Adjusted adjusted =
       adjusted_at(model, chosen.random, at_nominal.unknowns, effects_of(terms));
   if (!adjusted.information.full_rank()) {
-    return tl::make_unexpected(unseen_directions(model, adjusted.information));
+    return tl::make_unexpected(unseen_directions(model, adjusted));
   }
   const Uncertainty uncertainty(model, adjusted, chosen, terms);
   if (Problems weak = weak_outputs(model, adjusted, uncertainty,
                                    {options.location_limit_mm, options.orientation_limit_rad});
       !weak.empty()) {
     return tl::make_unexpected(std::move(weak));
+  }
+  if (Problems curved = seen_by_curvature_only(model, adjusted); !curved.empty()) {
+    return tl::make_unexpected(std::move(curved));
   }
   FitResult result = assemble(model, adjusted, chosen, uncertainty, at_nominal);
   result.usable = false;  // a prediction holds no measured value

@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include <Eigen/Eigenvalues>
 #include <algorithm>
 #include <cmath>
 #include <set>
@@ -17,6 +18,14 @@ namespace {
 constexpr double natural_arm_mm = 100.0;
 
 bool is_lean(const std::string& name) { return name.find(".lean.") != std::string::npos; }
+
+/// mm for one unit of an unknown: leans, reversal, squareness and scale act at the end of an arm.
+double natural_size(const std::string& name) {
+  const auto starts = [&](const char* word) { return name.rfind(word, 0) == 0; };
+  const bool at_arm =
+      is_lean(name) || starts("reversal.") || starts("squareness.") || starts("scale.");
+  return at_arm ? natural_arm_mm : 1.0;
+}
 
 /// An optional unknown by the name it has among the unknowns, and what the touches need for it.
 struct EffectWords {
@@ -66,9 +75,7 @@ std::string plain_words(const Model& model, const std::string& name) {
 /// Unknowns that take part in an unseen direction, strongest first, told apart by letter or name.
 std::vector<std::string> taking_part(const Model& model, Eigen::VectorXd direction) {
   const auto& names = model.layout().names;
-  for (Eigen::Index k = 0; k < direction.size(); ++k) {
-    if (is_lean(names[k])) direction[k] *= natural_arm_mm;
-  }
+  for (Eigen::Index k = 0; k < direction.size(); ++k) direction[k] *= natural_size(names[k]);
   const double largest = direction.cwiseAbs().maxCoeff();
   std::vector<std::pair<double, std::string>> strong;
   for (Eigen::Index k = 0; k < direction.size(); ++k) {
@@ -98,11 +105,64 @@ int different_angles(const Survey& survey, int axis) {
   return static_cast<int>(angles.size());
 }
 
+/// The slides' axis along which hardly any touch looks ("X", "Y", "Z"), empty when every direction is
+/// looked at: touches round the equator of a ball tell nothing of its height.
+std::string blind_axis(const Model& model, const Eigen::VectorXd& unknowns) {
+  /// Looks that lean less than this from the others' plane (0.1 rad, common practice, no source) see
+  /// an error along its normal ten times enlarged.
+  constexpr double blind_below = 0.1;
+  const Linearisation at(model, unknowns);
+  Eigen::Matrix3d looks = Eigen::Matrix3d::Zero();
+  StationBlock block;
+  for (std::size_t s = 0; s < model.survey().stations.size(); ++s) {
+    at.evaluate(static_cast<int>(s), nullptr, block);
+    looks += block.by_nuisance.leftCols<3>().transpose() * block.by_nuisance.leftCols<3>();
+  }
+  const Eigen::SelfAdjointEigenSolver<Eigen::Matrix3d> eigen(looks);
+  const Eigen::Vector3d seen = eigen.eigenvalues();
+  if (seen[0] > blind_below * blind_below * seen[1]) return {};
+  Eigen::Index axis = 0;
+  const double along = eigen.eigenvectors().col(0).cwiseAbs().maxCoeff(&axis);
+  constexpr double clearly_along = 0.95;
+  constexpr const char* words[3] = {"X", "Y", "Z"};
+  return along > clearly_along ? words[axis] : "";
+}
+
+/// Whether one of the unknowns is a coordinate, or a lean, along a slides' axis ("A.shift.Z", "ball.Z").
+bool any_along(const std::vector<std::string>& parts, const std::string& axis) {
+  return !axis.empty() && std::any_of(parts.begin(), parts.end(), [&](const std::string& name) {
+    return name.size() > 2 && name.substr(name.size() - 2) == "." + axis;
+  });
+}
+
+std::string look_along(const std::string& axis) {
+  if (axis == "Z") {
+    return "all touches come from the side, none from above: add a touch along Z, on the top of "
+           "the "
+           "artefact, at every station that lets the stylus reach it (three at least)";
+  }
+  return fmt::format(
+      "no touch comes along {}: add a touch along {} at every station that lets the stylus reach "
+      "it "
+      "(three at least)",
+      axis, axis);
+}
+
+bool only_flats(const Model& model) {
+  for (const Touch& touch : model.survey().touches) {
+    if (model.machine().artefacts[touch.artefact].kind != ArtefactKind::flat) return false;
+  }
+  return true;
+}
+
 /// What to add so that the unknowns taking part can be told apart.
-std::string what_to_add(const Model& model, const std::vector<std::string>& parts) {
+std::string what_to_add(const Model& model, const Eigen::VectorXd& unknowns,
+                        const std::vector<std::string>& parts) {
   for (const std::string& name : parts) {
     if (const EffectWords* effect = effect_of(name)) return effect->needs;
   }
+  const std::string blind = blind_axis(model, unknowns);
+  if (any_along(parts, blind)) return look_along(blind);
   const Machine& machine = model.machine();
   bool radius = false;
   int axis = -1;
@@ -119,6 +179,11 @@ std::string what_to_add(const Model& model, const std::vector<std::string>& part
   if (radius) {
     return "touch it from more sides at one station (all round and from the end), or state its "
            "diameter with `diameter_u` and the stylus with `stylus_diameter_u` in the machine file";
+  }
+  if (axis >= 0 && only_flats(model)) {
+    return "touch a ball, a pin or a bore as well: a flat tells which way the axis points, and "
+           "hardly "
+           "where it is";
   }
   if (axis >= 0 && different_angles(model.survey(), axis) < 3) {
     return fmt::format(
@@ -189,7 +254,60 @@ Problems problems_before_solving(const Model& model) {
   return problems;
 }
 
-Problems unseen_directions(const Model& model, const InformationSolution& information) {
+namespace {
+
+/// One standard deviation along the direction in the unknowns that is known worst, a lean of 1 rad
+/// weighing as much as the natural arm.
+Eigen::VectorXd worst_known(const Model& model, const Adjusted& adjusted) {
+  const auto& names = model.layout().names;
+  Eigen::VectorXd natural(model.layout().unknowns);
+  for (Eigen::Index k = 0; k < natural.size(); ++k) natural[k] = natural_size(names[k]);
+  const Eigen::SelfAdjointEigenSolver<Eigen::MatrixXd> eigen(
+      natural.asDiagonal() * adjusted.covariance() * natural.asDiagonal());
+  const Eigen::Index last = natural.size() - 1;
+  return std::sqrt(std::max(0.0, eigen.eigenvalues()[last])) *
+         eigen.eigenvectors().col(last).cwiseQuotient(natural);
+}
+
+/// Change of all gaps by a small move of the unknowns, taken at `unknowns`.
+Eigen::VectorXd change_of_gaps(const Model& model, const Eigen::VectorXd& unknowns,
+                               const Eigen::VectorXd& move) {
+  const Linearisation at(model, unknowns);
+  Eigen::VectorXd change(model.total_readings());
+  StationBlock block;
+  Eigen::Index row = 0;
+  for (std::size_t s = 0; s < model.survey().stations.size(); ++s) {
+    at.evaluate(static_cast<int>(s), nullptr, block);
+    change.segment(row, block.gap.size()) = block.by_unknown * move;
+    row += block.gap.size();
+  }
+  return change;
+}
+
+}  // namespace
+
+// The relative curvature of Bates & Watts (1980, from memory) along the worst-known direction: how
+// much the derivatives change over plus and minus one standard deviation. Where they change as much
+// as they are, the uncertainty that rests on them is a number without meaning.
+Problems seen_by_curvature_only(const Model& model, const Adjusted& adjusted) {
+  constexpr double largest_share = 0.3;
+  const Eigen::VectorXd move = worst_known(model, adjusted);
+  const Eigen::VectorXd here = change_of_gaps(model, adjusted.unknowns, move);
+  const Eigen::VectorXd bent = change_of_gaps(model, adjusted.unknowns + move, move) -
+                               change_of_gaps(model, adjusted.unknowns - move, move);
+  if (0.5 * bent.norm() <= largest_share * here.norm()) return {};
+  const std::vector<std::string> parts = taking_part(model, move);
+  std::vector<std::string> words;
+  for (const std::string& name : parts) words.push_back(plain_words(model, name));
+  return {{ProblemNumber::not_observable,
+           "no touch looks straight along " + join(words) +
+               ": only the curvature of the artefact tells anything of it",
+           {model.survey().file, 0, 0},
+           what_to_add(model, adjusted.unknowns, parts)}};
+}
+
+Problems unseen_directions(const Model& model, const Adjusted& adjusted) {
+  const InformationSolution& information = adjusted.information;
   Problems problems;
   for (Eigen::Index k = 0; k < information.null_directions.cols(); ++k) {
     const std::vector<std::string> parts = taking_part(model, information.null_directions.col(k));
@@ -199,10 +317,31 @@ Problems unseen_directions(const Model& model, const InformationSolution& inform
     problems.push_back({ProblemNumber::not_observable,
                         "with these touches " + join(words) + together,
                         {model.survey().file, 0, 0},
-                        what_to_add(model, parts)});
+                        what_to_add(model, adjusted.unknowns, parts)});
   }
   return problems;
 }
+
+namespace {
+
+/// Where the far end of axis `letter` goes when it leans about `key`: "Z" for a lean of A about B.
+std::string leaning_towards(const Model& model, char letter, const std::string& key) {
+  const RotaryAxis& axis = model.machine().rotary[model.machine().rotary_index(letter)];
+  if (!axis.along) return "?";
+  const int other = 3 - static_cast<int>(*axis.along) - (key[0] - 'A');
+  return std::string(1, static_cast<char>('X' + other));
+}
+
+}  // namespace
+
+namespace {
+
+/// Effects that are solved for as well take their share of what the touches can tell.
+std::string or_solve_less(const Model& model) {
+  return model.layout().effects.empty() ? "" : "; or fit without --with";
+}
+
+}  // namespace
 
 Problems weak_outputs(const Model& model, const Adjusted& adjusted, const Uncertainty& uncertainty,
                       const UsefulLimits& limits) {
@@ -222,11 +361,12 @@ Problems weak_outputs(const Model& model, const Adjusted& adjusted, const Uncert
                   "the {} coordinate of the centre of axis {} is not determined: U95 would "
                   "be {:.3g} mm",
                   key, letter, u95);
-    problems.push_back(
-        {ProblemNumber::weakly_determined,
-         what,
-         {model.survey().file, 0, 0},
-         what_to_add(model, {std::string(1, letter) + (angle ? ".lean.?" : ".shift.?")})});
+    const std::string part = fmt::format("{}.{}.{}", letter, angle ? "lean" : "shift",
+                                         angle ? leaning_towards(model, letter, key) : key);
+    problems.push_back({ProblemNumber::weakly_determined,
+                        what,
+                        {model.survey().file, 0, 0},
+                        what_to_add(model, adjusted.unknowns, {part}) + or_solve_less(model)});
   }
   return problems;
 }

@@ -11,7 +11,11 @@ namespace pivotrace {
 Problems problems_before_solving(const Model& model);
 
 /// One P201 problem per direction in the unknowns that no touch sees, with the touches to add.
-Problems unseen_directions(const Model& model, const InformationSolution& information);
+Problems unseen_directions(const Model& model, const Adjusted& adjusted);
+
+/// A P201 problem when the worst-known direction in the unknowns is seen through curvature only (the
+/// height of a ball touched on its equator): solvable, but not by a linear model.
+Problems seen_by_curvature_only(const Model& model, const Adjusted& adjusted);
 
 /// One P204 problem per axis output whose U95 is beyond the limits: solvable on paper only.
 struct UsefulLimits {

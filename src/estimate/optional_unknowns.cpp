@@ -138,7 +138,7 @@ ExtraTest test_extra(const Model& model, const RandomModel& random, const Adjust
   test.drop = std::max(0.0, adjusted.chi2 - left);
   test.estimate = solution.step.tail(count);
   if (left > 0.0) {
-    test.tail = 1.0 - f_cdf((test.drop / count) / (left / left_over), count, left_over);
+    test.tail = std::exp(log_f_tail((test.drop / count) / (left / left_over), count, left_over));
   }
   return test;
 }
@@ -181,7 +181,8 @@ ExtraTest confirm_effects(const Model& model, const RandomModel& stated,
     pick[extended.layout().unknowns - 1 - k] = 1.0;
     dof = std::min(dof, uncertainty.degrees_of_freedom(pick));
   }
-  test.tail = 1.0 - f_cdf(test.drop / static_cast<double>(count), static_cast<double>(count), dof);
+  test.tail =
+      std::exp(log_f_tail(test.drop / static_cast<double>(count), static_cast<double>(count), dof));
   return test;
 }
 
@@ -216,34 +217,62 @@ MovedArtefact find_moved_artefact(const Model& model, const RandomModel& random,
             return columns;
           });
       if (!test.testable || test.tail * places >= best.tail) continue;
-      best = {static_cast<int>(a), from, test.estimate, test.tail * places, test.drop};
+      best = {static_cast<int>(a), from, test.estimate, test.tail * places, test.drop, places};
     }
   }
   return best;
 }
 
-bool one_story_explains_all(const Model& model, const RandomModel& stated,
-                            const Eigen::VectorXd& unknowns) {
+double explanation_cost(double chi2_left, int redundancy_left) {
+  return chi2_left - redundancy_left;
+}
+
+double saying_cost(int unknowns, int readings, int picked_from) {
+  return unknowns * std::log(static_cast<double>(readings)) +
+         2.0 * std::log(static_cast<double>(picked_from));
+}
+
+namespace {
+
+/// Every story that is not a move: each optional unknown alone, the slides together.
+std::vector<std::vector<Effect>> systematic_stories(const Model& model) {
+  std::vector<std::vector<Effect>> stories;
+  for (const OptionalUnknown unknown : {OptionalUnknown::drift, OptionalUnknown::stylus_offset,
+                                        OptionalUnknown::lobing, OptionalUnknown::reversal}) {
+    stories.push_back(effects_for(model, unknown));
+  }
+  stories.push_back(effects_for(model, {OptionalUnknown::squareness, OptionalUnknown::scale}));
+  return stories;
+}
+
+}  // namespace
+
+std::optional<double> cost_of_systematic_story(const Model& model, const RandomModel& stated,
+                                               const Eigen::VectorXd& unknowns) {
   constexpr double level = 0.999;
   const Adjusted adjusted = adjusted_at(model, stated, unknowns, {});
   const auto acceptable = [&](double chi2, int fewer) {
     const int left_over = adjusted.redundancy - fewer;
     return left_over >= 1 && chi2 <= chi_squared_quantile(level, left_over);
   };
-  if (!adjusted.information.full_rank() || acceptable(adjusted.chi2, 0)) return false;
-  const auto explains = [&](const std::vector<Effect>& effects) {
-    if (effects.empty()) return false;
-    const ExtraTest test = test_effects(model, stated, adjusted, effects);
-    return test.testable && acceptable(adjusted.chi2 - test.drop, static_cast<int>(effects.size()));
+  if (!adjusted.information.full_rank() || acceptable(adjusted.chi2, 0)) return std::nullopt;
+  std::optional<double> cheapest;
+  const auto offer = [&](double drop, int count, int picked_from) {
+    if (!acceptable(adjusted.chi2 - drop, count)) return;
+    const double cost = explanation_cost(adjusted.chi2 - drop, adjusted.redundancy - count) +
+                        saying_cost(count, model.total_readings(), picked_from);
+    if (!cheapest || cost < *cheapest) cheapest = cost;
   };
-  for (const OptionalUnknown unknown : {OptionalUnknown::drift, OptionalUnknown::stylus_offset,
-                                        OptionalUnknown::lobing, OptionalUnknown::reversal}) {
-    if (explains(effects_for(model, unknown))) return true;
+  const std::vector<std::vector<Effect>> stories = systematic_stories(model);
+  for (const std::vector<Effect>& effects : stories) {
+    const ExtraTest test = test_effects(model, stated, adjusted, effects);
+    if (test.testable) {
+      offer(test.drop, static_cast<int>(effects.size()), static_cast<int>(stories.size()));
+    }
   }
-  if (explains(effects_for(model, {OptionalUnknown::squareness, OptionalUnknown::scale})))
-    return true;
   const MovedArtefact moved = find_moved_artefact(model, stated, adjusted, 1e-3);
-  return moved.artefact >= 0 && acceptable(adjusted.chi2 - moved.drop, 3);
+  if (moved.artefact >= 0) offer(moved.drop, 3, moved.places);
+  return cheapest;
 }
 
 }  // namespace pivotrace

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <functional>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -49,6 +50,7 @@ struct MovedArtefact {
   Eigen::Vector3d shift_mm = Eigen::Vector3d::Zero();
   double tail = 1.0;  ///< chance, multiplied by the number of places looked at
   double drop = 0.0;  ///< of chi2
+  int places = 0;     ///< looked at
 };
 
 /// The best single move of a ball, tail < `level`; artefact -1 when there is none. At least two
@@ -56,10 +58,17 @@ struct MovedArtefact {
 MovedArtefact find_moved_artefact(const Model& model, const RandomModel& random,
                                   const Adjusted& adjusted, double level);
 
-/// True when chi2 under the stated sigmas is too large for good touches, and one systematic story
-/// (a single optional unknown, out-of-square or unequal linear axes, one move of an artefact) brings
-/// it back below its 99.9 % point. Then no touch is to blame, and none should be left out.
-bool one_story_explains_all(const Model& model, const RandomModel& stated,
-                            const Eigen::VectorXd& unknowns);
+/// What an explanation of one survey costs: chi2 it leaves beyond its redundancy, plus for each thing
+/// said to be wrong k ln n for its k unknowns (Schwarz 1978, from memory; n readings) and 2 ln m for
+/// having picked it out of m. Of two explanations the cheaper one is the likelier.
+double explanation_cost(double chi2_left, int redundancy_left);
+double saying_cost(int unknowns, int readings, int picked_from);
+
+/// The cheapest single systematic story (one optional unknown, out-of-square or unequal linear axes,
+/// one move of an artefact) that brings chi2 under the stated sigmas back below its 99.9 % point, by
+/// its explanation cost. Absent when chi2 is no larger than good touches make it, and when no story
+/// is enough. If nothing cheaper explains the touches, no touch is to blame.
+std::optional<double> cost_of_systematic_story(const Model& model, const RandomModel& stated,
+                                               const Eigen::VectorXd& unknowns);
 
 }  // namespace pivotrace

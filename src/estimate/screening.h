@@ -24,7 +24,11 @@ struct Suspect {
   std::vector<int> touches;  ///< indices into Survey::touches
   double size_mm = 0.0;      ///< length of the estimated shift
   double limit_mm = 0.0;     ///< shift that would just have been suspected
+  double saved_chi2 = 0.0;   ///< by leaving it out
   double w = 0.0;            ///< equivalent standard normal deviate, scatter already allowed for
+  /// A single touch whose error looks like a slip of the whole station in a direction that no other
+  /// touch there sees. Leaving it out answers both; which it was, nobody can say.
+  bool station_possible = false;
 };
 
 /// Suspects that explain the touches equally well: nobody can say which one is wrong. Two are
@@ -39,20 +43,33 @@ struct Screening {
   std::vector<Suspect> exclusions;  ///< in the order found; those re-admitted are not listed
   std::vector<Inseparable> inseparable;
   bool given_up = false;  ///< more than largest_share would have to go
+  /// What is left under the random model asked for once every suspect is explained; 0 when there is
+  /// none.
+  double chi2 = 0.0;
+  int redundancy = 0;
 };
 
 struct ScreeningOptions {
   double limit = 3.29;          ///< two-sided 0.1 % point (Baarda 1968, from memory)
   double largest_share = 0.25;  ///< of the touches that may be left out
   double inseparable_correlation = 0.9;
+  /// With a bad touch left out, the rest of its station has slipped too when its common shift is
+  /// this improbable. Milder than `limit`: that something is wrong here is settled already.
+  double rest_level = 0.01;
   int max_iterations = 50;
 };
 
 /// Iterated data snooping in the full model, touch by touch and station by station (a common shift
-/// of all its touches: a slipped index, a chip under the artefact). The most significant hypothesis
-/// is left out, the rest adjusted again, and everything left out is tested for re-admission.
-/// Studentised residuals are divided by a robust scale (median |w| / 0.6745, at least 1), so a
-/// machine worse than its file does not lose good touches. The random model is not re-estimated
+/// of all its touches: a slipped index, a chip under the artefact). The most improbable deviation is
+/// left out and the rest adjusted again, until nothing is left beyond the limit. Then every station
+/// that lost something is put back whole, with only the others left out, and asked again: nothing
+/// wrong, one touch (or a minority) with the rest of the station in agreement, or the whole station.
+///
+/// A suspect must be improbable by the stated sigmas and by the scatter found. chi2 of a shift is
+/// divided by the smaller of the robust variance (median |w| / 0.6745, squared) and the variance
+/// left without the suspect (external studentisation); where that exceeds 1 the sigmas are taken from
+/// the touches, and the F distribution of the redundancy left replaces chi2 (Pope 1976, from memory).
+/// So a machine worse than its file does not lose good touches. The random model is not re-estimated
 /// while bad touches are still in: they would hide behind it.
 Screening screen(const Machine& machine, const Survey& survey, const std::vector<TurnSense>& turns,
                  const RandomModel& random, const std::vector<Effect>& effects,

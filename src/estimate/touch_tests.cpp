@@ -14,18 +14,20 @@ namespace {
 constexpr double test_level = 0.001;
 constexpr double test_power = 0.80;
 
-/// Standard normal deviate with the same two-sided tail area as chi2(d) = statistic. Beyond the
-/// reach of the tail functions (about 37) the square root of the statistic is close enough.
-double equivalent_normal(double statistic, int dimensions) {
-  if (dimensions == 1) return std::sqrt(statistic);
-  constexpr double far_tail = 1300.0;
-  if (statistic > far_tail) return std::sqrt(statistic);
-  const double tail = 1.0 - chi_squared_cdf(statistic, dimensions);
-  if (tail < 1e-15) return std::sqrt(statistic);
-  return normal_quantile(1.0 - 0.5 * tail);
-}
+/// Of several directions of a shift those are tested that are seen with at least this share of the
+/// information of the best-seen one (a tenth of its precision). A weaker one would add a degree of
+/// freedom and its own noise, and no evidence: the shift of a pin along itself, for example.
+constexpr double seen_share = 0.01;
+
+/// Information on a shift, in units of 1 / touch variance, below which nothing else checks it.
+constexpr double unseen_information = 1e-9;
 
 }  // namespace
+
+double equivalent_normal(double statistic, int dimensions) {
+  if (dimensions == 1) return std::sqrt(statistic);
+  return normal_deviate_of_log_tail(log_chi_squared_tail(statistic, dimensions));
+}
 
 StationTester::StationTester(const Model& model, const Adjusted& adjusted,
                              const RandomModel& random)
@@ -62,17 +64,25 @@ double StationTester::residual_sigma(int row) const {
 
 ShiftTest StationTester::test(const Eigen::MatrixXd& shifts) const {
   ShiftTest result;
-  result.dimensions = static_cast<int>(shifts.cols());
   const Eigen::MatrixXd seen = weighed_.transpose() * shifts;  // J'C^-1 E
   result.information = shifts.transpose() * weight_.front().weigh(shifts) -
                        seen.transpose() * adjusted_.covariance() * seen;
   const Eigen::VectorXd score = shifts.transpose() * left_;
   const Eigen::SelfAdjointEigenSolver<Eigen::MatrixXd> eigen(result.information);
-  const double scale = 1.0 / (random_.touch_sigma_mm * random_.touch_sigma_mm);
-  if (!(eigen.eigenvalues()[0] > 1e-9 * scale)) return result;
-  result.testable = true;
-  result.shift = result.information.ldlt().solve(score);
-  result.statistic = std::max(0.0, score.dot(result.shift));
+  const Eigen::VectorXd& seen_by = eigen.eigenvalues();
+  const double touch_information = 1.0 / (random_.touch_sigma_mm * random_.touch_sigma_mm);
+  const double enough =
+      std::max(unseen_information * touch_information, seen_share * seen_by[seen_by.size() - 1]);
+  result.shift = Eigen::VectorXd::Zero(shifts.cols());
+  for (Eigen::Index k = 0; k < seen_by.size(); ++k) {
+    if (!(seen_by[k] > enough)) continue;
+    const double along = eigen.eigenvectors().col(k).dot(score);
+    ++result.dimensions;
+    result.statistic += along * along / seen_by[k];
+    result.shift += eigen.eigenvectors().col(k) * (along / seen_by[k]);
+  }
+  result.testable = result.dimensions > 0;
+  if (!result.testable) return result;
   result.equivalent_w =
       std::copysign(equivalent_normal(result.statistic, result.dimensions), result.shift[0]);
   return result;
@@ -100,7 +110,9 @@ TouchResult touch_result(const StationTester& tester, const Touch& touch, int fi
     result.sigma_mm = std::sqrt(variance);
     result.w = test.equivalent_w;
     const Eigen::SelfAdjointEigenSolver<Eigen::MatrixXd> eigen(test.information);
-    result.detectable_mm = factor / std::sqrt(eigen.eigenvalues()[0]);
+    const double worst = eigen.eigenvalues()[0];
+    // A centre row with a direction nothing checks has no smallest error that would show.
+    if (test.dimensions == rows) result.detectable_mm = factor / std::sqrt(worst);
   }
   return result;
 }

@@ -10,16 +10,20 @@ namespace pivotrace {
 
 /// A hypothesis of d extra shifts E (m x d) in the gaps of one station, tested in the full model:
 /// T = g' G^-1 g ~ chi2(d), g = E'P v, G = E'P E, P = C^-1 - C^-1 J N^-1 J'C^-1
-/// (Baarda 1968, generalised to correlated readings; from memory, derived again here).
+/// (Baarda 1968, generalised to correlated readings; from memory, derived again here). Directions of
+/// the shift that the readings hardly see are left out of T, and of d.
 struct ShiftTest {
-  int dimensions = 0;
-  double statistic = 0.0;  ///< T
-  double equivalent_w =
-      0.0;  ///< standard normal deviate of the same tail area, with the sign of the first shift
-  Eigen::VectorXd shift;        ///< estimated shift G^-1 g, mm
+  int dimensions = 0;           ///< directions that are seen; at most the columns of E
+  double statistic = 0.0;       ///< T
+  double equivalent_w = 0.0;    ///< deviate of the same tail area, with the sign of the first shift
+  Eigen::VectorXd shift;        ///< estimated shift, mm; 0 along directions not seen
   Eigen::MatrixXd information;  ///< G, 1/mm^2
   bool testable = false;        ///< false: no other reading checks this one
 };
+
+/// Standard normal deviate with the same two-sided tail area as chi2(dimensions) = statistic, exact
+/// however far out, so that hypotheses of different dimensions can be compared.
+double equivalent_normal(double statistic, int dimensions);
 
 /// Station-wise access to P without forming it.
 class StationTester {

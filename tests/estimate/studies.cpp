@@ -185,10 +185,15 @@ std::vector<int> spoil(Survey& survey, const Job& job, int touches, bool slip, b
   return bad;
 }
 
-bool named_inseparable(const FitResult& fit, const std::string& label) {
+/// Named as one of several suspects, or as part of a station that may have slipped.
+bool named_as_possible(const FitResult& fit, const TouchResult& touch) {
   for (const Finding& finding : fit.findings) {
-    if (finding.code == "suspects-inseparable" &&
-        finding.text.find("touch " + label + " ") != std::string::npos)
+    const auto says = [&](const std::string& words) {
+      return finding.text.find(words) != std::string::npos;
+    };
+    if (finding.code == "suspects-inseparable" && says("touch " + touch.label + " ")) return true;
+    if (finding.code == "bad-touch" && says("all of that station may have slipped") &&
+        says("station " + touch.station + " "))
       return true;
   }
   return false;
@@ -220,7 +225,7 @@ BlunderResult blunders(const Job& job, int touches, bool slip, bool in_air, int 
     for (std::size_t t = 0; t < fit->touches.size(); ++t) {
       const bool is_bad = std::find(bad.begin(), bad.end(), static_cast<int>(t)) != bad.end();
       const bool out = fit->touches[t].excluded;
-      if (is_bad) result.found += out || named_inseparable(*fit, fit->touches[t].label);
+      if (is_bad) result.found += out || named_as_possible(*fit, fit->touches[t]);
       if (!is_bad) result.good_lost += out;
     }
     bool held = true;

@@ -37,7 +37,7 @@ struct BlunderResult {
   std::string story;
   int surveys = 0;
   int bad_touches = 0;  ///< put in
-  int found = 0;        ///< of those, left out or named as inseparable
+  int found = 0;        ///< of those, left out or named as possibly bad
   int good_touches = 0;
   int good_lost = 0;
   int centre_held = 0;  ///< centre within 1.5 u of the fit of the clean survey

@@ -172,6 +172,51 @@ TEST_CASE("effective degrees of freedom in the limits") {
       effective_dof(std::array<double, 2>{not_a_number, 1}, std::array<double, 2>{7, 7})));
 }
 
+TEST_CASE("far tails of chi-squared, by their closed forms") {
+  // Even degrees of freedom: P(X > x) = e^(-x/2) sum of (x/2)^k / k!, k < dof / 2; three: with erfc
+  // (both follow from integration by parts).
+  for (const double x : {1e-3, 0.7, 5.0, 40.0, 99.0, 101.0, 104.0, 130.0, 1.3e3, 2.5e7}) {
+    CAPTURE(x);
+    const double half = 0.5 * x;
+    CHECK(log_chi_squared_tail(x, 2) == doctest::Approx(-half).epsilon(1e-13));
+    CHECK(log_chi_squared_tail(x, 4) == doctest::Approx(std::log1p(half) - half).epsilon(1e-12));
+    const double six = std::log(1.0 + half + 0.5 * half * half) - half;
+    CHECK(log_chi_squared_tail(x, 6) == doctest::Approx(six).epsilon(1e-12));
+    if (x > 1400.0) continue;  // beyond the reach of erfc
+    const double root = std::sqrt(half);
+    const double three =
+        std::erfc(root) + 2.0 * root * std::exp(-half) / std::sqrt(std::numbers::pi);
+    CHECK(log_chi_squared_tail(x, 3) == doctest::Approx(std::log(three)).epsilon(1e-12));
+  }
+  CHECK(log_chi_squared_tail(0.0, 3) == 0.0);
+  CHECK(log_chi_squared_tail(infinity, 3) == -infinity);
+}
+
+TEST_CASE("the deviate of a tail undoes the tail, near and far") {
+  // |Z| > w is chi2(1) > w^2.
+  for (const double w : {1e-3, 0.5, 1.96, 3.29, 8.0, 30.0, 34.0, 36.0, 100.0, 5000.0}) {
+    CAPTURE(w);
+    const double back = normal_deviate_of_log_tail(log_chi_squared_tail(w * w, 1));
+    CHECK(back == doctest::Approx(w).epsilon(1e-12));
+  }
+  CHECK(normal_deviate_of_log_tail(0.0) == 0.0);
+  CHECK(normal_deviate_of_log_tail(-infinity) == infinity);
+  CHECK(normal_deviate_of_log_tail(std::log(0.05)) == doctest::Approx(1.959964).epsilon(1e-6));
+}
+
+TEST_CASE("far tails of F, by the closed form for two degrees of freedom above") {
+  // P(F > x) = (1 + 2 x / d2)^(-d2 / 2) for d1 = 2.
+  for (const double d2 : {3.0, 12.0, 50.0}) {
+    for (const double x : {0.1, 3.0, 100.0, 1e5}) {
+      CAPTURE(x);
+      CHECK(log_f_tail(x, 2, d2) ==
+            doctest::Approx(-0.5 * d2 * std::log1p(2.0 * x / d2)).epsilon(1e-10));
+    }
+  }
+  CHECK(log_f_tail(4.0, 3, infinity) == doctest::Approx(log_chi_squared_tail(12.0, 3)));
+  CHECK(log_f_tail(0.0, 3, 5) == 0.0);
+}
+
 TEST_CASE("arguments outside the range give NaN, never a plausible number") {
   for (const double p : {-0.1, 1.1, not_a_number}) {
     CAPTURE(p);
@@ -191,6 +236,10 @@ TEST_CASE("arguments outside the range give NaN, never a plausible number") {
     CHECK(std::isnan(detectable_noncentrality(0.001, 0.8, dof)));
   }
   CHECK(std::isnan(normal_cdf(not_a_number)));
+  CHECK(std::isnan(normal_deviate_of_log_tail(not_a_number)));
+  CHECK(std::isnan(log_chi_squared_tail(1.0, 0.0)));
+  CHECK(std::isnan(log_chi_squared_tail(not_a_number, 2.0)));
+  CHECK(std::isnan(log_f_tail(1.0, -1.0, 2.0)));
   CHECK(std::isnan(minimal_detectable_factor(0.0, 0.8)));
   CHECK(std::isnan(minimal_detectable_factor(0.5, 0.2)));
   CHECK(std::isnan(minimal_detectable_factor(0.001, 1.0)));

@@ -197,7 +197,11 @@ std::vector<Spoiling> spoilings() {
   all[0] = {"chip", "A chip on the ball under one touch", "bad-touch"};
   all[0].after = [](Survey& s) { s.touches[26].shown_mm -= 0.06 * *s.touches[26].approach; };
   all[1] = {"slipped-clamp", "The clamp let the axis creep at one station", "station-slipped"};
-  all[1].after = [](Survey& s) { shift_station(s, 3, {0.0, 0.0, 0.045}); };
+  all[1].after = [](Survey& s) {
+    // At 60 deg, across the line from the axis to the ball: 0.045 mm of the way round. At 90 deg only
+    // the touch from above would see it, and nobody could tell a slip from one bad touch.
+    shift_station(s, 2, {0.0, -0.0227, 0.0389});
+  };
   all[2] = {"wrong-stylus", "A stylus 0.03 mm larger than the machine file says",
             "diameter-disagrees"};
   all[2].before = [](SurveyTruth& truth, SurveyNoise&) { truth.state.stylus_radius_mm += 0.015; };

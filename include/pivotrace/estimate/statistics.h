@@ -27,6 +27,17 @@ double chi_squared_quantile(double p, double dof);
 /// P(X <= x), 0 for negative x.
 double chi_squared_cdf(double x, double dof);
 
+/// ln P(X > x): the tail area itself, also where it is far below the smallest number a double holds
+/// (a blunder of 5 mm among touches good to 1 um has a tail of e^-12500000). 0 for x <= 0.
+double log_chi_squared_tail(double x, double dof);
+
+/// ln P(F > x); -inf where the tail is below the smallest double.
+double log_f_tail(double x, double d1, double d2);
+
+/// w >= 0 with 2 P(Z > w) = exp(log_tail): the standard normal deviate as improbable as a tail area
+/// given by its logarithm; 0 for log_tail >= 0, infinite for -inf.
+double normal_deviate_of_log_tail(double log_tail);
+
 /// x with P(F <= x) = p for the variance ratio with d1 (above) and d2 (below) degrees of freedom.
 /// Either may be infinite: F(d1, inf) = chi2(d1)/d1, F(inf, d2) = d2/chi2(d2).
 double f_quantile(double p, double d1, double d2);
