@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cmath>
 #include <complex>
 
@@ -59,6 +60,11 @@ bool cause_was_found(const std::vector<Finding>& findings) {
   return false;
 }
 
+bool is_unusable(const std::vector<Finding>& findings) {
+  return std::any_of(findings.begin(), findings.end(),
+                     [](const Finding& f) { return f.severity == Severity::error; });
+}
+
 void find_scatter(const FindingInputs& in, std::vector<Finding>& findings) {
   const bool explained = cause_was_found(findings);
   const std::string deal_first =
@@ -84,7 +90,7 @@ void find_scatter(const FindingInputs& in, std::vector<Finding>& findings) {
     constexpr double no_scatter = 20.0;
     findings.push_back(
         {"scatter-larger-than-stated",
-         found < no_scatter * stated ? Severity::warning : Severity::error,
+         found < no_scatter * stated || is_unusable(findings) ? Severity::warning : Severity::error,
          fmt::format(
              "{} came out at {:.4f} mm, the machine file says {:.4f} mm; the larger value was "
              "used for every U95",
