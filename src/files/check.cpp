@@ -78,7 +78,7 @@ Expected<std::string> check_feet(const ReadFile& file) {
 Expected<std::string> check_machine(const ReadFile& file) {
   const Expected<Machine> machine = parse_machine(file.text, file.path);
   if (!machine) return tl::make_unexpected(machine.error());
-  const std::string summary = files::summary_of(*machine);
+  std::string summary = files::summary_of(*machine);
   // A machine file may also say how its rotary unit is fastened.
   if (!has_line_starting_with(file.text, "[[foot]]")) return summary;
   return check_feet(file).map([&](const std::string& feet) { return summary + "  " + feet; });

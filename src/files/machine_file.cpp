@@ -66,7 +66,7 @@ class MachineParser {
 
   /// Names are printed on one line, in tables and in program comments.
   std::optional<std::string> name_of(TomlTable& table) {
-    const auto name = table.text("name", Need::required);
+    auto name = table.text("name", Need::required);
     if (!name) return std::nullopt;
     const bool printable = std::none_of(name->begin(), name->end(), [](char letter) {
       return static_cast<unsigned char>(letter) < 0x20 || letter == 0x7F;
@@ -472,7 +472,7 @@ class MachineParser {
 
   /// Names of artefacts and obstacles together: a collision message must be able to tell them apart.
   std::string unique_name(TomlTable& block) {
-    const std::string name = name_of(block).value_or("");
+    std::string name = name_of(block).value_or("");
     if (name.empty()) return name;
     const std::string kind = block.title();
     block.retitle(fmt::format("{} \"{}\"", kind, files::excerpt(name)));

@@ -115,7 +115,7 @@ std::optional<std::string> TomlTable::text(const char* key, Need need) {
 
 std::optional<std::string> TomlTable::choice(const char* key, Need need,
                                              const std::vector<std::string>& choices) {
-  const std::optional<std::string> word = text(key, need);
+  std::optional<std::string> word = text(key, need);
   if (!word) return std::nullopt;
   if (std::find(choices.begin(), choices.end(), *word) != choices.end()) return word;
   report(key, ProblemNumber::unknown_name,

@@ -147,7 +147,7 @@ class PreambleReader {
   }
 
   std::string choice(const KeyValue& entry, const std::vector<std::string>& choices) {
-    const std::string word = lower_case(entry.value);
+    std::string word = lower_case(entry.value);
     if (std::find(choices.begin(), choices.end(), word) != choices.end()) return word;
     report(entry, ProblemNumber::unknown_name,
            fmt::format("`# {}:` cannot be \"{}\"", entry.key, excerpt(entry.value)),

@@ -86,7 +86,7 @@ Expected<std::string> free_backup_name(FileCalls& calls, const std::string& path
   constexpr int most_tries = 1000;
   for (int i = 1; i <= most_tries; ++i) {
     const std::string count = i == 1 ? "" : fmt::format("-{}", i);
-    const std::string name = fmt::format("{}.{}{}.bak", path, name_safe(written), count);
+    std::string name = fmt::format("{}.{}{}.bak", path, name_safe(written), count);
     FileStatus status;
     if (calls.status(name, status) != 0) {
       if (errno == ENOENT) return name;
