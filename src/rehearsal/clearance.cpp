@@ -165,7 +165,8 @@ class MotionChecker::Check {
         const int artefact = checker_.work_[w].artefact;
         if (is_ball && rules_.ball_may_touch) continue;
         if (static_cast<int>(w) == rules_.pressed_work && !is_holder) continue;
-        if (artefact >= 0 && artefact == rules_.pressed_artefact && !is_holder) continue;
+        const int part_of = checker_.work_[w].part_of;
+        if (part_of >= 0 && part_of == rules_.pressed_artefact && !is_holder) continue;
         Pair pair;
         pair.tool = static_cast<int>(t);
         pair.work = static_cast<int>(w);

@@ -33,7 +33,7 @@ struct MotionRules {
   /// The stylus, ball and shank, is pressed into this one of the work solids: the slides run on
   /// after a trigger, or the trigger was missed.
   int pressed_work = -1;
-  int pressed_artefact = -1;  ///< and into everything of this artefact (a missed trigger)
+  int pressed_artefact = -1;  ///< and into this artefact and its stem (a missed trigger)
 };
 
 struct MotionReport {

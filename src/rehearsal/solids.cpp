@@ -58,7 +58,7 @@ class WorkSolids {
 
  private:
   void add(const std::string& name, int carried_by, int artefact, const Solid& solid) {
-    solids_.push_back({name, carried_by, artefact, solid});
+    solids_.push_back({name, carried_by, artefact, solid, artefact});
   }
 
   void add_artefact(int index) {
@@ -80,16 +80,17 @@ class WorkSolids {
                      0.5 * artefact.size_mm));
         break;
     }
-    if (artefact.stem) add_stem(artefact, place);
+    if (artefact.stem) add_stem(artefact, place, index);
   }
 
   /// From the ball's centre; for other kinds from `at`. Its first part lies inside a ball.
-  void add_stem(const Artefact& artefact, const ArtefactPlace& place) {
+  void add_stem(const Artefact& artefact, const ArtefactPlace& place, int index) {
     const Stem& stem = *artefact.stem;
     if (stem.length_mm <= 0.0 || stem.diameter_mm <= 0.0) return;
     add(artefact.name + " stem", artefact.carried_by, -1,
         cylinder(place.point_mm, place.point_mm + stem.length_mm * stem.direction.normalized(),
                  0.5 * stem.diameter_mm));
+    solids_.back().part_of = index;
   }
 
   /// A ring of flat staves round the bore and a floor at its depth.

@@ -30,6 +30,7 @@ struct WorkSolid {
   int carried_by = -1;
   int artefact = -1;  ///< the artefact this is the surface of; -1: stem, obstacle
   Solid solid;
+  int part_of = -1;  ///< the artefact this is one body with: its surface, its stem
 };
 
 /// Staves round a bore: their flat faces touch the bore's wall from outside.

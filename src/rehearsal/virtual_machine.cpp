@@ -468,9 +468,20 @@ MachineAnswer VirtualMachine::run_through(const Eigen::Vector3d& target_mm,
   double deepest = 0.0;
   for (int k = 0; k <= press_samples; ++k) {
     const Posture at = between(from, to, static_cast<double>(k) / press_samples);
-    deepest = std::max(deepest, -ball_distance_mm(missed->work, at));
+    deepest = std::max(deepest, pressed_mm(missed->work, at));
   }
   return note_overtravel(deepest, missed->work);
+}
+
+/// How deep the stylus ball is in a body, or in anything that is one body with it.
+double VirtualMachine::pressed_mm(int work, const Posture& posture) const {
+  const std::vector<WorkSolid>& all = checker_.work();
+  double deepest = -ball_distance_mm(work, posture);
+  for (std::size_t w = 0; all[work].part_of >= 0 && w < all.size(); ++w) {
+    if (all[w].part_of != all[work].part_of) continue;
+    deepest = std::max(deepest, -ball_distance_mm(static_cast<int>(w), posture));
+  }
+  return deepest;
 }
 
 double VirtualMachine::ball_distance_mm(int work, const Posture& posture) const {

@@ -70,6 +70,7 @@ class VirtualMachine : public ControlledMachine {
   double trigger_way_mm(int work, const StraightPath& path, double contact);
   double lobing_mm(const Eigen::Vector3d& normal_in_machine) const;
   double ball_distance_mm(int work, const Posture& posture) const;
+  double pressed_mm(int work, const Posture& posture) const;
   MachineAnswer stop_at_trigger(const Eigen::Vector3d& target_mm, const Trigger& trigger,
                                 double feed_mm_per_min, ProbeEnd& end);
   MachineAnswer run_through(const Eigen::Vector3d& target_mm, const std::optional<Trigger>& missed,
