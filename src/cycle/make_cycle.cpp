@@ -89,7 +89,8 @@ class CycleBuilder {
   void write_tables();
   void write_touch_tables(const Standing& at, const std::vector<CycleTouch>& rows);
   void write_stay_table(const Standing& at, const std::string& name,
-                        const std::function<Value(const Stay&)>& value);
+                        const std::function<Value(const Stay&)>& value,
+                        const std::function<bool(const Stay&)>& is_read = {});
 
   void find_first();
   void run_segment(const Segment& segment);
@@ -365,13 +366,16 @@ Value CycleBuilder::stay_value(const Standing& at, const std::string& name,
   return element(Table{table_name(at, name), static_cast<int>(at.segment->stays.size())}, at.stay);
 }
 
+/// Entries the program never reads are left out.
 void CycleBuilder::write_stay_table(const Standing& at, const std::string& name,
-                                    const std::function<Value(const Stay&)>& value) {
+                                    const std::function<Value(const Stay&)>& value,
+                                    const std::function<bool(const Stay&)>& is_read) {
   if (stay_value(at, name, value).number() != nullptr) return;
   const int size = static_cast<int>(at.segment->stays.size());
   const Table table = steps_.table(table_name(at, name), size);
   for (int i = 0; i < size; ++i) {
     const Stay& stay = at.segment->stays[i];
+    if (is_read && !is_read(stay)) continue;
     steps_.set_element(table, count(i), value(stay),
                        fmt::format("{} at station {}", name, stay.number));
   }
@@ -459,8 +463,9 @@ void CycleBuilder::write_tables() {
       }
       for (int i = 0; i < 3; ++i) {
         if (!uses_proof(segment, TurnProof::feel)) continue;
-        write_stay_table(at, empty_names[i],
-                         [i](const Stay& stay) { return length(stay.empty_shown_mm[i]); });
+        write_stay_table(
+            at, empty_names[i], [i](const Stay& stay) { return length(stay.empty_shown_mm[i]); },
+            [](const Stay& stay) { return stay.proof == TurnProof::feel; });
       }
       for (at.visit = 0; at.visit < segment.stays.front().visits.size(); ++at.visit) {
         std::vector<int> starts;
