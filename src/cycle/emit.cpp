@@ -19,12 +19,16 @@ constexpr double arrived_mm = 0.01;
 
 constexpr std::array<char, 3> linear_letters = {'X', 'Y', 'Z'};
 
+/// Not in the 9000s, where many controls keep protected programs.
+constexpr const char* program_number = "7100";
+
 /// First branch target of alarms; branches inside the cycle count from 1.
 constexpr int first_alarm_label = 901;
 
 struct Alarm {
   std::string text;
   Retreat retreat = Retreat::up;
+  bool log_open = false;  ///< the touch record is closed before the program ends
   int label = 0;
 };
 
@@ -62,6 +66,7 @@ class Emitter {
 
   // Parts of the program.
   void write_header();
+  void write_variables_used();
   void write_setup();
   void write_refusals();
   void write_shift();
@@ -129,6 +134,7 @@ class Emitter {
   int line_number_ = 0;
   int loop_level_ = 0;
   int next_label_ = 1;
+  bool log_open_ = false;
   std::vector<Alarm> alarms_;
   Problems problems_;
 };
@@ -225,7 +231,8 @@ void Emitter::noted(const std::string& text, const std::string& note) {
 
 void Emitter::write_header() {
   for (const std::string& line : dialect_.program_start) {
-    raw_line(fill_form(line, {{"number", "9100"}, {"title", speller_.plain_text(program_.title)}}));
+    raw_line(fill_form(
+        line, {{"number", program_number}, {"title", speller_.plain_text(program_.title)}}));
   }
   remark(program_.title);
   for (const std::string& line : program_.header) remark(line);
@@ -238,13 +245,38 @@ void Emitter::write_header() {
     remark(
         "CAUTION: this control stops where it stands when a check fails: retract by hand, back "
         "the way the stylus came.");
+    if (dialect_.stops.demand.empty() && dialect_.stops.root_of_negative_stops) {
+      remark("An alarm about the square root of a negative number means that a check failed.");
+    }
   }
+  write_variables_used();
   const bool clamps = std::any_of(
       machine_.rotary.begin(), machine_.rotary.end(),
       [](const RotaryAxis& axis) { return !axis.clamp.empty() || !axis.unclamp.empty(); });
   if (clamps && !dialect_.motion.clamp_words) {
     remark("CAUTION: this program does not clamp or unclamp rotary axes; the machine must do it.");
   }
+}
+
+/// Shops keep their own numbers in variables, some of them over power-off.
+void Emitter::write_variables_used() {
+  int last_working = -1, last_table = -1;
+  for (const ProgramVariable& variable : program_.variables) {
+    const int first = numbers_.number_of(variable.name);
+    const int last = first + std::max(1, variable.size) - 1;
+    int& reached = variable.size > 0 ? last_table : last_working;
+    reached = std::max(reached, last);
+  }
+  std::string text = fmt::format("CAUTION: overwrites variables {} to {}",
+                                 dialect_.variables.working.first, last_working);
+  if (last_table >= 0) {
+    text += fmt::format(" and {} to {}", dialect_.variables.table.first, last_table);
+  }
+  if (!dialect_.log.available() && dialect_.variables.results) {
+    text += fmt::format(" and {} to {}", dialect_.variables.results->first,
+                        dialect_.variables.results->first + 1 + 3 * program_.touches);
+  }
+  remark(text + ": look what this control keeps there and write it down first.");
 }
 
 void Emitter::write_refusals() {
@@ -621,6 +653,7 @@ void Emitter::write(const LogStep& step) {
 
 void Emitter::write(const LogFileStep& step) {
   if (!dialect_.log.available()) return;
+  log_open_ = step.open;
   if (!step.open) {
     if (!dialect_.log.close_form.empty()) block(dialect_.log.close_form);
     return;
@@ -699,10 +732,12 @@ std::string Emitter::filled_with_text(const std::string& form,
 
 int Emitter::alarm_label(const std::string& text, Retreat retreat) {
   for (const Alarm& alarm : alarms_) {
-    if (alarm.text == text && alarm.retreat == retreat) return alarm.label;
+    if (alarm.text == text && alarm.retreat == retreat && alarm.log_open == log_open_) {
+      return alarm.label;
+    }
   }
   const int label = first_alarm_label + static_cast<int>(alarms_.size());
-  alarms_.push_back({text, retreat, label});
+  alarms_.push_back({text, retreat, log_open_, label});
   return label;
 }
 
@@ -782,6 +817,7 @@ void Emitter::write_alarms() {
   for (const Alarm& alarm : alarms) {
     block(fill_form(dialect_.branches.label, {{"label", std::to_string(alarm.label)}}));
     if (alarm.retreat != Retreat::none) write_steps(program_.retreats.at(alarm.retreat));
+    if (alarm.log_open && !dialect_.log.close_form.empty()) block(dialect_.log.close_form);
     std::string text = speller_.plain_text(alarm.text);
     if (dialect_.stops.max_alarm_text > 0) text = text.substr(0, dialect_.stops.max_alarm_text);
     block(fill_form(dialect_.stops.alarm, {{"number", std::to_string(number)}, {"text", text}}));

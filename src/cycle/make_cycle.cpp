@@ -141,6 +141,14 @@ class CycleBuilder {
     return machine_.inch ? fmt::format("{:.2f} inch", mm / mm_per_inch)
                          : fmt::format("{:.1f} mm", mm);
   }
+  std::string angles_text(const Stay& stay) const {
+    std::string text;
+    for (std::size_t i = 0; i < machine_.rotary.size(); ++i) {
+      text += fmt::format("{}{} at {:g} deg", text.empty() ? "" : ", ", machine_.rotary[i].letter,
+                          deg_from_rad(stay.angles_rad[i]));
+    }
+    return text;
+  }
   void up_to_safe_height() {
     steps_.add(MoveStep{MoveKind::rapid, {std::nullopt, std::nullopt, safe_height_}, {}});
   }
@@ -237,11 +245,12 @@ void CycleBuilder::write_header() {
   for (const char* caution :
        {"CAUTION: rehearse this program, then run it the first time in single block with the "
         "rapid override low and a hand at the stop.",
-        "CAUTION: probe in the spindle, switched on and tested by hand; spindle locked; no tool "
+        "CAUTION: probe in the spindle, switched on and tested by hand, spindle locked, no tool "
         "length, rotation, scaling or mirror active.",
-        "CAUTION: rotary axes turn by themselves. Nobody inside the guards; nothing in the way of "
+        "CAUTION: rotary axes turn by themselves. Nobody inside the guards, nothing in the way of "
         "cables, clamps and artefacts all round.",
-        "The safety rules of the shop, the machine's manual and qualified people come first."}) {
+        "The safety rules of the shop, the manual of the machine and qualified people come "
+        "first."}) {
     header.emplace_back(caution);
   }
 }
@@ -490,9 +499,8 @@ void CycleBuilder::find_first() {
   const std::string height = length_text(plan_.distances.clearance);
   steps_.add(OperatorStopStep{
       fmt::format("test the probe by hand now, it must show a trigger. The stylus must stand over "
-                  "the top of {}, at most {} above it, rotary axes at the angles of station 1. "
-                  "Then start",
-                  target.name, height)});
+                  "the top of {}, at most {} above it, with {}. Then start",
+                  target.name, height, angles_text(at.first()))});
   std::vector<Value> degrees;
   for (const double rad : at.first().angles_rad) degrees.push_back(angle(deg_from_rad(rad)));
   degrees.resize(machine_.rotary.size());
@@ -616,7 +624,10 @@ void CycleBuilder::prove_turn(const Standing& at) {
   }
   if (uses_proof(*at.segment, TurnProof::watch)) {
     when(TurnProof::watch, [&] {
-      steps_.add(OperatorStopStep{"look whether every rotary axis has turned as commanded"});
+      const std::string where = at.looped() ? std::string("the angles commanded")
+                                            : angles_text(at.segment->stays[at.known_stay]);
+      steps_.add(OperatorStopStep{"look whether the machine stands at " + where +
+                                  ", if not do not start"});
     });
   }
 }
@@ -976,11 +987,9 @@ void CycleBuilder::show_centre(const RotaryAxis& axis, const CrossPair& pair) {
   const Value c1 = Variable{"centre 1"}, c2 = Variable{"centre 2"};
   const int first = machine_axis_of(pair.first), second = machine_axis_of(pair.second);
   const Eigen::Vector3d& nominal = axis.centre_mm;
-  const Value half_stylus =
-      machine_.probe.length_datum == LengthDatum::tip ? stylus_diameter_ / Value(2.0) : Value(0.0);
   const auto show = [&](int i, const Value& c) {
     const Variable shown = steps_.variable(fmt::format("new centre {}", linear_letters[i]));
-    steps_.set(shown, length(nominal[i]) + c - (i == 2 ? half_stylus : Value(0.0)),
+    steps_.set(shown, length(nominal[i]) + c,
                fmt::format("centre of {}, {}", axis.letter, linear_letters[i]));
   };
   show(first, c1);

@@ -174,8 +174,9 @@ void add_cautions(std::string& program, const Origin& origin, const OffsetProgra
                                     [](const OriginWord& word) { return word.letter == 'Z'; });
   if (writes_z) {
     program += comment_lines(
-        "Z counts as in the touch record: to the centre of the stylus ball. If machine Z on this "
-        "control is that of the spindle nose, allow for the probe length before use.");
+        "Z counts as this control showed it while probing: to the centre of the stylus ball, or to "
+        "its lowest point where length_datum says tip. If machine Z on this control is that of the "
+        "spindle nose, allow for the probe length before use.");
   }
   const std::string untouched = left_alone(origin);
   if (!untouched.empty()) {
@@ -255,7 +256,8 @@ Expected<std::string> offset_program(const FitResult& result, const OffsetProgra
   std::string program;
   add_header(program, result, *origin, options);
   add_cautions(program, *origin, options);
-  program += options.unit == LengthUnit::inch ? "G20\n" : "G21\n";
+  // In G91 some controls add what G10 says to the old offset.
+  program += options.unit == LengthUnit::inch ? "G90 G20\n" : "G90 G21\n";
   program += fmt::format("(MSG, READ THE COMMENTS. CYCLE START SETS {})\n",
                          work_offset_word(options.work_offset));
   program += "M0\n";

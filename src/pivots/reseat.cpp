@@ -320,7 +320,8 @@ Expected<std::string> reseat_program(const FitResult& result, const ReseatReques
                     "table or csv) and set them one after the other"});
   }
   std::string text = program_header(result, request, table);
-  text += request.unit == LengthUnit::inch ? "G20\n" : "G21\n";
+  // In G91 some controls add what G10 says to the old offset.
+  text += request.unit == LengthUnit::inch ? "G90 G20\n" : "G90 G21\n";
   text += fmt::format("(MSG, READ THE COMMENTS. CYCLE START SETS {} TO {})\n",
                       work_offset_word(table.rows.front().work_offset),
                       work_offset_word(table.rows.back().work_offset));

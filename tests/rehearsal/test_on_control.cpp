@@ -136,10 +136,13 @@ constexpr double record_digit_mm = 1e-4;
 
 TEST_CASE("on the control: without noise its centre is that of fit, to the digits of the record") {
   for (const char* dialect : dialect_files) {
-    for (const Purpose purpose : {Purpose::periodic_check, Purpose::commissioning}) {
+    for (const auto& [purpose, datum] : {std::pair(Purpose::periodic_check, LengthDatum::centre),
+                                         std::pair(Purpose::periodic_check, LengthDatum::tip),
+                                         std::pair(Purpose::commissioning, LengthDatum::centre)}) {
       CAPTURE(dialect);
       Job job;
       job.purpose = purpose;
+      job.machine.probe.length_datum = datum;
       const DemoLoop loop = job.loop(dialect);
       const RehearsalReport report = run(loop, job);
       CAPTURE(rehearsal_text(report, job.machine));
