@@ -25,6 +25,32 @@ constexpr double short_arc_spread = 0.2;
 /// A ball nearer to the axis than this tells little about lean and nothing about index errors.
 constexpr double near_axis_mm = 10.0;
 
+/// The other sense leaves this many times less than the stated one: not decisive, but not "equally
+/// well" either. Common practice, no source.
+constexpr double suspiciously_better = 3.0;
+
+Finding unproven_turn_sense(const SenseVerdict& sense, char letter) {
+  Finding finding{"turn-sense-unproven", Severity::warning, "", ""};
+  if (sense.rms_if_turned_mm * suspiciously_better < sense.rms_as_stated_mm) {
+    finding.text = fmt::format(
+        "axis {} may turn the other way: as stated the touches are left with {:.1f} um (rms), with "
+        "another sense with {:.1f} um",
+        letter, 1e3 * sense.rms_as_stated_mm, 1e3 * sense.rms_if_turned_mm);
+    finding.advice = fmt::format(
+        "look which way {} turns for a positive command, and correct `positive_turn` if it is not "
+        "as stated",
+        letter);
+    return finding;
+  }
+  finding.text = fmt::format(
+      "these angles fit both turn senses of axis {} equally well, so the touches do not prove "
+      "`positive_turn`",
+      letter);
+  finding.advice = fmt::format(
+      "touch at one more angle of {} that is not 180 deg from the others (90 deg is best)", letter);
+  return finding;
+}
+
 void find_turn_sense(const FindingInputs& in, std::vector<Finding>& findings) {
   if (in.sense.wrong()) {
     const Problem problem = in.sense.as_problem(in.model);
@@ -32,16 +58,7 @@ void find_turn_sense(const FindingInputs& in, std::vector<Finding>& findings) {
   }
   for (std::size_t axis = 0; axis < in.sense.answers.size(); ++axis) {
     if (in.sense.answers[axis] != SenseVerdict::Answer::cannot_tell) continue;
-    const char letter = in.model.machine().rotary[axis].letter;
-    findings.push_back(
-        {"turn-sense-unproven", Severity::warning,
-         fmt::format(
-             "these angles fit both turn senses of axis {} equally well, so the touches do not "
-             "prove `positive_turn`",
-             letter),
-         fmt::format("touch at one more angle of {} that is not 180 deg from the others (90 deg is "
-                     "best)",
-                     letter)});
+    findings.push_back(unproven_turn_sense(in.sense, in.model.machine().rotary[axis].letter));
   }
 }
 

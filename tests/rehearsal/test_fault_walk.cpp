@@ -3,6 +3,9 @@
 #include <doctest/doctest.h>
 #include <fmt/format.h>
 
+#include <algorithm>
+
+#include "pivotrace/estimate/fit.h"
 #include "pivotrace/geometry/line.h"
 #include "pivotrace/machine/kinematics.h"
 #include "rehearsal/fault_walk.h"
@@ -84,6 +87,30 @@ TEST_CASE("faults at every seventh touch of every demo in the third dialect") {
   for (const char* demo : {"fourth-axis", "trunnion", "pin-in-chuck", "swivel-head"}) {
     check_walk(demo, "tests/cycle/third.toml", 7);
   }
+}
+
+TEST_CASE("a pin near the axis hides a wrong turn from the program and not from the fit") {
+  const DemoLoop loop = loop_of("pin-in-chuck", "routines/macro.toml");
+  RehearsalTruth truth = nominal_truth(loop.machine);
+  truth.survey.state.artefacts[0].point_mm += Eigen::Vector3d(0.0, 0.03, 0.05);
+  RehearsalOptions options = test::options_for(loop);
+  options.fault = Fault{FaultKind::wrong_turn, 0};
+  const Expected<RehearsalReport> report =
+      rehearse(loop.program.text, "demo.nc", loop.machine, loop.dialect, truth, options);
+  REQUIRE(report.has_value());
+  CAPTURE(rehearsal_text(*report, loop.machine));
+  REQUIRE(report->passed);
+  const Expected<Survey> survey = test::survey_of(loop, *report);
+  REQUIRE(survey.has_value());
+  const Expected<FitResult> fit = fit_survey(loop.machine, *survey);
+  REQUIRE(fit.has_value());
+  CHECK_FALSE(fit->usable);
+  const auto sense =
+      std::find_if(fit->findings.begin(), fit->findings.end(),
+                   [](const Finding& finding) { return finding.code == "turn-sense-unproven"; });
+  REQUIRE(sense != fit->findings.end());
+  CHECK(sense->text.find("may turn the other way") != std::string::npos);
+  CHECK(sense->advice.find("positive_turn") != std::string::npos);
 }
 
 namespace {
