@@ -39,6 +39,11 @@ bool is_simple(const Value& value) {
          std::holds_alternative<VariableNode>(value.node());
 }
 
+/// By a jump to an alarm or by a line of its own; a root of a negative number is no such stop.
+bool stops_on_condition(const Dialect& dialect) {
+  return dialect.branches.can_jump() || !dialect.stops.demand.empty();
+}
+
 class Emitter {
  public:
   Emitter(const CycleProgram& program, const Machine& machine, const Dialect& dialect)
@@ -116,7 +121,6 @@ class Emitter {
   std::string log_text(const std::string& text) const;
   void store_touch(const LogStep& step);
   std::string word(Meaning meaning);
-  bool can_check() const { return dialect_.branches.can_jump() || !dialect_.stops.demand.empty(); }
   bool can_watch() const { return watches_positioning(dialect_); }
   bool needs_shift() const {
     return dialect_.skip.target == Coordinates::program ||
@@ -538,14 +542,14 @@ void Emitter::write(const SkipStep& step) {
   const Targets targets = in_program ? in_program_coordinates(step.to) : step.to;
   skip_block(targets, step.feed);
   if (dialect_.skip.untriggered == WhenUntriggered::goes_on) {
-    if (!can_check()) {
+    if (!stops_on_condition(dialect_)) {
       return refuse("goes on when nothing was met and cannot test for it",
                     "describe [branches] or `demand` under [stops]");
     }
     demand({distance_to(targets), Comparison::greater, length(arrived_mm)}, step.untriggered,
            step.retreat);
   }
-  if (step.start && !dialect_.skip.triggered_at_start_is_error && can_check()) {
+  if (step.start && !dialect_.skip.triggered_at_start_is_error && stops_on_condition(dialect_)) {
     Value moved;
     for (int axis = 0; axis < 3; ++axis) {
       const Value trip =
@@ -857,8 +861,7 @@ double rounding_bound_mm(const Dialect& dialect, bool inch) {
 }
 
 bool watches_positioning(const Dialect& dialect) {
-  const bool can_check = dialect.branches.can_jump() || !dialect.stops.demand.empty();
-  return dialect.skip.untriggered == WhenUntriggered::goes_on && can_check;
+  return dialect.skip.untriggered == WhenUntriggered::goes_on && stops_on_condition(dialect);
 }
 
 bool prefers_loops(const Dialect& dialect) {

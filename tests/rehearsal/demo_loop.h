@@ -33,6 +33,32 @@ inline Expected<DemoLoop> demo_loop(const Machine& machine, const Dialect& diale
   return DemoLoop{machine, dialect, outcome->plan, *program};
 }
 
+/// The same with the default request, from files named as in the source folder.
+inline Expected<DemoLoop> read_demo_loop(const std::string& machine_file,
+                                         const std::string& dialect_file, bool self_find) {
+  const Expected<Machine> machine = read_machine(in_source(machine_file));
+  if (!machine) return tl::make_unexpected(machine.error());
+  const Expected<Dialect> dialect = read_dialect(in_source(dialect_file));
+  if (!dialect) return tl::make_unexpected(dialect.error());
+  PlanRequest request;
+  request.self_find = self_find;
+  return demo_loop(*machine, *dialect, request);
+}
+
+/// Axis lines and artefacts elsewhere, within what a plan must cope with, and nothing else: without
+/// noise the truth comes back to the digits of the log.
+inline RehearsalTruth moved_truth(const Machine& machine) {
+  RehearsalTruth truth = nominal_truth(machine);
+  for (Line& line : truth.survey.state.axis_lines) {
+    line.point_mm += Eigen::Vector3d(0.08, -0.05, 0.06);
+    line.direction = (line.direction + Eigen::Vector3d(3e-4, -2e-4, 4e-4)).normalized();
+  }
+  for (ArtefactPlace& place : truth.survey.state.artefacts) {
+    place.point_mm += Eigen::Vector3d(-0.2, 0.3, 0.1);
+  }
+  return truth;
+}
+
 inline RehearsalOptions options_for(const DemoLoop& loop) {
   RehearsalOptions options;
   options.start_mm = start_position_mm(loop.machine, loop.plan);

@@ -13,7 +13,6 @@ namespace pivotrace {
 namespace {
 
 using test::all_of;
-using test::demo_loop;
 using test::DemoLoop;
 using test::in_source;
 
@@ -24,13 +23,7 @@ const char* const dialects[] = {"routines/macro.toml", "routines/ngc.toml",
                                 "tests/cycle/third.toml"};
 
 DemoLoop loop_of(const char* machine_file, const char* dialect_file, bool self_find) {
-  const Expected<Machine> machine = read_machine(in_source(machine_file));
-  REQUIRE(machine.has_value());
-  const Expected<Dialect> dialect = read_dialect(in_source(dialect_file));
-  REQUIRE(dialect.has_value());
-  PlanRequest request;
-  request.self_find = self_find;
-  Expected<DemoLoop> loop = demo_loop(*machine, *dialect, request);
+  const Expected<DemoLoop> loop = test::read_demo_loop(machine_file, dialect_file, self_find);
   if (!loop) MESSAGE(all_of(loop.error()));
   REQUIRE(loop.has_value());
   return *loop;
@@ -56,20 +49,6 @@ FitResult fitted(const DemoLoop& loop, const RehearsalReport& report, Survey& su
   return *fit;
 }
 
-/// Axis lines and artefacts elsewhere, within what a plan must cope with, and nothing else: without
-/// noise the truth comes back to the digits of the log.
-RehearsalTruth moved_truth(const Machine& machine) {
-  RehearsalTruth truth = nominal_truth(machine);
-  for (Line& line : truth.survey.state.axis_lines) {
-    line.point_mm += Eigen::Vector3d(0.08, -0.05, 0.06);
-    line.direction = (line.direction + Eigen::Vector3d(3e-4, -2e-4, 4e-4)).normalized();
-  }
-  for (ArtefactPlace& place : truth.survey.state.artefacts) {
-    place.point_mm += Eigen::Vector3d(-0.2, 0.3, 0.1);
-  }
-  return truth;
-}
-
 /// Rounding of a log with three or four decimals, over the touches of a survey.
 constexpr double noise_free_mm = 0.001;
 constexpr double noise_free_rad = noise_free_mm / 100.0;
@@ -82,7 +61,7 @@ TEST_CASE("plan, cycle, rehearse, fit: the truth comes back on every demo in eve
         CAPTURE(dialect_file);
         CAPTURE(self_find);
         const DemoLoop loop = loop_of(machine_file, dialect_file, self_find);
-        const RehearsalTruth truth = moved_truth(loop.machine);
+        const RehearsalTruth truth = test::moved_truth(loop.machine);
         const Expected<RehearsalReport> report =
             rehearse(loop.program.text, "demo.nc", loop.machine, loop.dialect, truth,
                      test::options_for(loop));

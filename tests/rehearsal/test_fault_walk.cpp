@@ -13,40 +13,20 @@
 namespace pivotrace {
 namespace {
 
-using test::demo_loop;
 using test::DemoLoop;
 using test::FaultWalk;
-using test::in_source;
 
 DemoLoop loop_of(const std::string& demo, const std::string& dialect_file, bool self_find = true) {
-  const Expected<Machine> machine = read_machine(in_source("examples/" + demo + ".machine.toml"));
-  REQUIRE(machine.has_value());
-  const Expected<Dialect> dialect = read_dialect(in_source(dialect_file));
-  REQUIRE(dialect.has_value());
-  PlanRequest request;
-  request.self_find = self_find;
-  Expected<DemoLoop> loop = demo_loop(*machine, *dialect, request);
+  const Expected<DemoLoop> loop =
+      test::read_demo_loop("examples/" + demo + ".machine.toml", dialect_file, self_find);
   if (!loop) MESSAGE(test::all_of(loop.error()));
   REQUIRE(loop.has_value());
   return *loop;
 }
 
-/// Not quite as its file says, within what a plan must cope with.
-RehearsalTruth worn_truth(const Machine& machine) {
-  RehearsalTruth truth = nominal_truth(machine);
-  for (Line& line : truth.survey.state.axis_lines) {
-    line.point_mm += Eigen::Vector3d(0.08, -0.05, 0.06);
-    line.direction = (line.direction + Eigen::Vector3d(3e-4, -2e-4, 4e-4)).normalized();
-  }
-  for (ArtefactPlace& place : truth.survey.state.artefacts) {
-    place.point_mm += Eigen::Vector3d(-0.2, 0.3, 0.1);
-  }
-  return truth;
-}
-
 void check_walk(const std::string& demo, const std::string& dialect_file, int step) {
   const DemoLoop loop = loop_of(demo, dialect_file);
-  const FaultWalk walk = test::walk_faults(loop, worn_truth(loop.machine), 1, step);
+  const FaultWalk walk = test::walk_faults(loop, test::moved_truth(loop.machine), 1, step);
   MESSAGE(fmt::format("{}, {}: {} rehearsals, {} stopped, {} recognised, {} without harm", demo,
                       dialect_file, walk.rehearsals, walk.stopped, walk.recognised,
                       walk.without_harm));
