@@ -103,9 +103,8 @@ void add_pivot_lengths(const Model& model, int axis, const Adjusted& adjusted,
   result.pivot_to_stylus =
       uncertainty.estimate(to_stylus(adjusted.unknowns), by_unknowns(adjusted.unknowns, to_stylus));
   const Probe& probe = model.machine().probe;
-  if (!probe.stylus_length_mm) return;
-  const double to_tip = probe.length_datum == LengthDatum::tip ? probe.stylus_radius_mm() : 0.0;
-  const Eigen::Vector3d gauge_point(0.0, 0.0, *probe.stylus_length_mm - to_tip);
+  if (!probe.gauge_length_mm) return;
+  const Eigen::Vector3d gauge_point(0.0, 0.0, *probe.gauge_length_mm);
   const auto to_gauge = [&](const Eigen::VectorXd& x) { return arm_to(gauge_point, x); };
   result.pivot_to_gauge =
       uncertainty.estimate(to_gauge(adjusted.unknowns), by_unknowns(adjusted.unknowns, to_gauge));

@@ -272,6 +272,7 @@ class MachineParser {
     refuse_large_uncertainty(table, "stylus_diameter_u", probe.stylus_diameter_u_mm,
                              probe.stylus_diameter_mm);
     probe.stylus_length_mm = table.length_mm("stylus_length", Need::optional, Sign::positive);
+    read_gauge_length(table);
     probe.shank_diameter_mm = table.length_mm("shank_diameter", Need::optional, Sign::positive);
     if (auto holder = table.table("holder", Need::optional)) {
       probe.holder_diameter_mm = holder->length_mm("diameter", Need::required, Sign::positive);
@@ -285,6 +286,18 @@ class MachineParser {
     }
     if (auto offset = table.table("offset_u", Need::optional)) read_offset_u(*offset);
     table.refuse_unknown_keys();
+  }
+
+  void read_gauge_length(TomlTable& table) {
+    Probe& probe = machine_.probe;
+    probe.gauge_length_mm = table.length_mm("gauge_length", Need::optional, Sign::positive);
+    if (!probe.gauge_length_mm || !probe.stylus_length_mm) return;
+    if (*probe.gauge_length_mm >= *probe.stylus_length_mm) return;
+    table.report("gauge_length", ProblemNumber::out_of_range,
+                 "`gauge_length` is shorter than `stylus_length`: the gauge line would lie inside "
+                 "the stylus",
+                 "give the length of the whole probe, from the centre of the stylus ball to the "
+                 "gauge line of the spindle");
   }
 
   void read_length_datum(TomlTable& table) {

@@ -106,12 +106,11 @@ void add_arm(ValueList& list, const AxisResult& axis) {
              Quantity::length, *axis.pivot_to_stylus);
   }
   if (axis.pivot_to_gauge) {
-    list.add(
-        fmt::format("{}.pivot_to_gauge", axis.letter), "",
-        fmt::format("the same less stylus_length of the machine file: distance from the {} axis "
-                    "line to the gauge line only if that length counts from the gauge line",
-                    axis.letter),
-        Quantity::length, *axis.pivot_to_gauge);
+    list.add(fmt::format("{}.pivot_to_gauge", axis.letter), "",
+             fmt::format("distance from the {} axis line to the gauge line of the spindle, "
+                         "gauge_length of the machine file above the stylus-ball centre",
+                         axis.letter),
+             Quantity::length, *axis.pivot_to_gauge);
   }
 }
 

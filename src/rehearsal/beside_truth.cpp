@@ -86,11 +86,9 @@ class Comparison {
       add({letter + ".pivot_to_stylus", "", false, axis.pivot_to_stylus->value, arm_mm(0.0),
            axis.pivot_to_stylus->U95_absolute});
     }
-    if (axis.pivot_to_gauge && machine_.probe.stylus_length_mm) {
-      const Probe& probe = machine_.probe;
-      const double to_tip = probe.length_datum == LengthDatum::tip ? probe.stylus_radius_mm() : 0.0;
+    if (axis.pivot_to_gauge && machine_.probe.gauge_length_mm) {
       add({letter + ".pivot_to_gauge", "", false, axis.pivot_to_gauge->value,
-           arm_mm(*probe.stylus_length_mm - to_tip), axis.pivot_to_gauge->U95_absolute});
+           arm_mm(*machine_.probe.gauge_length_mm), axis.pivot_to_gauge->U95_absolute});
     }
   }
 

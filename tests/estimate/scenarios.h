@@ -28,6 +28,7 @@ inline Machine machine_frame(const char* name) {
   machine.probe.stylus_diameter_mm = 6.0;
   machine.probe.stylus_diameter_u_mm = 0.0005;
   machine.probe.stylus_length_mm = 50.0;
+  machine.probe.gauge_length_mm = 130.0;
   machine.probe.touch_sigma_mm = 0.001;
   machine.probe.touch_sigma_stated = true;
   return machine;

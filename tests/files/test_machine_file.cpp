@@ -314,6 +314,17 @@ TEST_CASE("blocks that are missing, doubled or of the wrong shape") {
   check_only(problems_of(no_artefact.substr(0, no_artefact.find("[[artefact]]"))), P::missing_key);
 }
 
+TEST_CASE("a gauge length is read in the units of the file, and holds the stylus") {
+  const std::string stated =
+      replaced(fourth_axis(), "stylus_length = 50.0", "stylus_length = 50.0\ngauge_length = 120.5");
+  const Expected<Machine> machine = parse_machine(stated, "machine.toml");
+  REQUIRE(machine.has_value());
+  REQUIRE(machine->probe.gauge_length_mm.has_value());
+  CHECK(*machine->probe.gauge_length_mm == 120.5);
+  check_only(problems_of(replaced(stated, "120.5", "49.9")), ProblemNumber::out_of_range);
+  check_only(problems_of(replaced(stated, "120.5", "-120.5")), ProblemNumber::out_of_range);
+}
+
 TEST_CASE("all problems of a file come at once, in file order") {
   std::string text = replaced(fourth_axis(), "units = \"mm\"", "units = \"mm\"\ncolour = 1");
   text = replaced(text, "station_sigma = 0.002", "station_sigma = -1");

@@ -124,6 +124,7 @@ class RandomMachine {
     probe.stylus_diameter_mm = between(3.0, 8.0);
     probe.stylus_diameter_u_mm = 0.0005;
     probe.stylus_length_mm = between(40.0, 90.0);
+    probe.gauge_length_mm = *probe.stylus_length_mm + 70.0;
     probe.shank_diameter_mm = between(0.4, 0.75) * probe.stylus_diameter_mm;
     probe.holder_diameter_mm = between(30.0, 50.0);
     probe.holder_length_mm = between(40.0, 80.0);
