@@ -72,8 +72,8 @@ Expected<Survey> read_touches(const FitArguments& arguments, const Machine& mach
 
 Expected<TrialsResult> with_progress(const Console& console, const Machine& machine,
                                      const Survey& survey, const FitArguments& arguments) {
-  ProgressLine line(console, "repeating the survey on paper",
-                    "of " + std::to_string(arguments.trials) + " trials");
+  ProgressLine line(console, "repeating the survey", "trials",
+                    static_cast<std::size_t>(arguments.trials));
   TrialOptions options = arguments.trial_options;
   options.trials = arguments.trials;
   options.progress = [&line](int done) { line.show(static_cast<std::size_t>(done)); };
