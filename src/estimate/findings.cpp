@@ -204,6 +204,28 @@ std::string named_suspect(const FindingInputs& in, const Suspect& suspect) {
   return fmt::format("touch {} at {}", in.survey.touches[suspect.touches.front()].label, station);
 }
 
+Finding inseparable_suspects(const FindingInputs& in, const Inseparable& group) {
+  std::string names;
+  for (std::size_t k = 0; k < group.suspects.size(); ++k) {
+    if (k > 0) names += k + 1 == group.suspects.size() ? " or " : ", ";
+    names += named_suspect(in, group.suspects[k]);
+  }
+  const double size_mm = group.suspects.front().size_mm;
+  if (group.beyond_chance) {
+    return {"suspects-inseparable", Severity::error,
+            fmt::format("{} is wrong by about {:.4f} mm, and these touches cannot tell which; none "
+                        "was left out",
+                        names, size_mm),
+            "repeat all the touches named, or add a station, then fit again"};
+  }
+  return {
+      "suspects-inseparable", Severity::warning,
+      fmt::format("{} may be off by about {:.4f} mm, and these touches cannot tell which; chance "
+                  "alone makes that much in a few surveys of a hundred, and none was left out",
+                  names, size_mm),
+      "repeat the touches named if you want to be sure"};
+}
+
 void find_bad_touches(const FindingInputs& in, std::vector<Finding>& findings) {
   for (const Suspect& suspect : in.screening.exclusions) {
     const std::string who = named_suspect(in, suspect);
@@ -236,18 +258,7 @@ void find_bad_touches(const FindingInputs& in, std::vector<Finding>& findings) {
     }
   }
   for (const Inseparable& group : in.screening.inseparable) {
-    std::string names;
-    for (std::size_t k = 0; k < group.suspects.size(); ++k) {
-      if (k > 0) names += k + 1 == group.suspects.size() ? " or " : ", ";
-      names += named_suspect(in, group.suspects[k]);
-    }
-    findings.push_back(
-        {"suspects-inseparable", Severity::error,
-         fmt::format(
-             "{} is wrong by about {:.4f} mm, and these touches cannot tell which; none was "
-             "left out",
-             names, group.suspects.front().size_mm),
-         "repeat all the touches named, or add a station, then fit again"});
+    findings.push_back(inseparable_suspects(in, group));
   }
   if (in.screening.given_up) {
     findings.push_back(
@@ -335,14 +346,29 @@ Severity severity_of(const FindingInputs& in, const ExtraTest& test) {
   return Severity::warning;
 }
 
+/// Slides out of square or of unequal scale. Within one station a lobed probe makes a ball look as
+/// squashed as such slides do: where lobing was seen, only what it cannot explain speaks for the
+/// slides.
+ExtraTest slides_spoken_for(const FindingInputs& in, const Adjusted& as_stated,
+                            const std::vector<Effect>& slides, bool lobing_seen) {
+  const ExtraTest alone = spoken_for(in, as_stated, slides);
+  if (!alone.testable || !lobing_seen) return alone;
+  const ExtraTest beside_lobing = confirm_effects(in.model, in.stated, in.adjusted.unknowns, slides,
+                                                  effects_for(in.model, OptionalUnknown::lobing));
+  if (!beside_lobing.testable) return alone;
+  return beside_lobing.tail < proposal_level ? beside_lobing : ExtraTest{};
+}
+
 /// Effects already solved for are not proposed again.
 void find_systematic_effects(const FindingInputs& in, std::vector<Finding>& findings) {
   const Adjusted as_stated = adjusted_at(in.model, in.stated, in.adjusted.unknowns, {});
+  bool lobing_seen = false;
   for (const Proposal& proposal : proposals) {
     const std::vector<Effect> effects = effects_for(in.model, proposal.unknown);
     if (effects.empty() || has_effect(in.model, effects.front().kind)) continue;
     const ExtraTest test = spoken_for(in, as_stated, effects);
     if (!test.testable) continue;
+    lobing_seen = lobing_seen || proposal.unknown == OptionalUnknown::lobing;
     findings.push_back(
         {proposal.code, Severity::warning,
          fmt::format("the touches show {}, about {} (by chance less than once in {:.0f}); "
@@ -355,7 +381,7 @@ void find_systematic_effects(const FindingInputs& in, std::vector<Finding>& find
   if (slides.empty() || has_effect(in.model, EffectKind::squareness) ||
       has_effect(in.model, EffectKind::scale))
     return;
-  const ExtraTest test = spoken_for(in, as_stated, slides);
+  const ExtraTest test = slides_spoken_for(in, as_stated, slides, lobing_seen);
   if (!test.testable) return;
   findings.push_back({"linear-axes-two-lobed", severity_of(in, test),
                       "the deviations swing twice per turn, as linear axes out of square or of "

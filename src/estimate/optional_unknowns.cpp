@@ -155,8 +155,10 @@ ExtraTest test_effects(const Model& model, const RandomModel& random, const Adju
 }
 
 ExtraTest confirm_effects(const Model& model, const RandomModel& stated,
-                          const Eigen::VectorXd& unknowns, const std::vector<Effect>& effects) {
+                          const Eigen::VectorXd& unknowns, const std::vector<Effect>& effects,
+                          const std::vector<Effect>& beside) {
   std::vector<Effect> all = model.layout().effects;
+  all.insert(all.end(), beside.begin(), beside.end());
   all.insert(all.end(), effects.begin(), effects.end());
   Model extended(model.machine(), model.survey(), all);
   extended.set_turns(model.turns());

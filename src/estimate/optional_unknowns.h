@@ -40,8 +40,10 @@ ExtraTest test_effects(const Model& model, const RandomModel& random, const Adju
 /// The same question asked carefully: the model with the effects gets its own random errors
 /// (restricted maximum likelihood with the effects in), then a Wald test with Student's degrees of
 /// freedom. A machine that is simply worse than its file does not pass for a systematic effect.
+/// Effects `beside` are solved for too, without being tested: what they explain is not counted.
 ExtraTest confirm_effects(const Model& model, const RandomModel& stated,
-                          const Eigen::VectorXd& unknowns, const std::vector<Effect>& effects);
+                          const Eigen::VectorXd& unknowns, const std::vector<Effect>& effects,
+                          const std::vector<Effect>& beside = {});
 
 /// An artefact that shifted once during the survey: the station from which on it sat elsewhere.
 struct MovedArtefact {

@@ -386,7 +386,14 @@ class Search {
     std::vector<Suspect> rivals = round.rivals_of(top);
     rivals.insert(rivals.begin(), top.suspect);
     for (const Suspect& rival : rivals) settled_[rival.touches.front()] = true;
-    result_.inseparable.push_back({std::move(rivals)});
+    result_.inseparable.push_back({std::move(rivals), std::abs(top.suspect.w) > survey_limit()});
+  }
+
+  /// Deviate that one good survey in a thousand exceeds somewhere.
+  double survey_limit() const {
+    const double level = 2.0 * normal_cdf(-options_.limit);
+    const auto tests = static_cast<double>(survey_.touches.size() + survey_.stations.size());
+    return -normal_quantile(level / (2.0 * tests));
   }
 
   /// Short surveys go one by one: there a bad touch bends its neighbours' residuals.

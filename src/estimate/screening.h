@@ -36,6 +36,10 @@ struct Suspect {
 /// leaving out the one instead of the other costs less chi2 than `limit` squared.
 struct Inseparable {
   std::vector<Suspect> suspects;
+  /// One good survey in a thousand, not one good touch in a thousand, holds a deviation as large as
+  /// this: `limit` shared out among all touches and stations (Bonferroni). Below it, nothing need be
+  /// wrong, and the touches that stay in do no harm: a deviation this small is covered by U95.
+  bool beyond_chance = false;
 };
 
 struct Screening {

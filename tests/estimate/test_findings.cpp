@@ -437,6 +437,24 @@ TEST_CASE("squareness that moves a value by more than its U95 makes the result u
   CHECK(found(whole, "linear-axes-two-lobed")->severity == Severity::warning);
 }
 
+TEST_CASE("a lobed probe does not pass for slides out of square") {
+  int lobed = 0;
+  for (const NamedScenario& one : every_machine()) {
+    Scenario s = one.scenario;
+    s.truth.lobing_amplitude_mm = 0.002;
+    s.noise.touch_sigma_mm = s.machine.probe.touch_sigma_mm = 0.0005;
+    for (std::uint64_t seed = 1; seed <= 20; ++seed) {
+      INFO(one.name, ", seed ", seed);
+      s.noise.seed = seed;
+      const Expected<FitResult> result = fit_survey(s.machine, survey_of(s), {});
+      if (!result || found(*result, "lobing-seen") == nullptr) continue;
+      ++lobed;
+      CHECK_MESSAGE(found(*result, "linear-axes-two-lobed") == nullptr, said(*result));
+    }
+  }
+  CHECK(lobed > 10);
+}
+
 TEST_CASE("a wrong turn sense is said with the evidence and what to change") {
   for (const double arc_deg : {360.0, 60.0, 12.0}) {
     INFO("arc ", arc_deg, " deg");
