@@ -174,6 +174,15 @@ void find_unchecked_touches(const FindingInputs& in, std::vector<Finding>& findi
     ++unchecked;
   }
   if (unchecked == 0) return;
+  if (in.adjusted.redundancy == 0) {
+    // Any readings at all would fit: the result rests on every one of them being right.
+    findings.push_back(
+        {"unchecked-touches", Severity::error,
+         "there are as many unknowns as readings, so no touch is checked by another: "
+         "an error in any of them would move the result without showing",
+         "add a station, or solve for fewer unknowns"});
+    return;
+  }
   findings.push_back(
       {"unchecked-touches", Severity::warning,
        fmt::format(

@@ -437,6 +437,39 @@ TEST_CASE("squareness that moves a value by more than its U95 makes the result u
   CHECK(found(whole, "linear-axes-two-lobed")->severity == Severity::warning);
 }
 
+TEST_CASE("as many unknowns as readings: nothing is checked, so the result is not usable") {
+  // Three ball centres are nine readings: line 4, ball 3, squareness 1, scale 1.
+  Scenario s = fourth_axis(3, 4, 1);
+  Survey survey;
+  for (const StationTarget& station : s.stations) {
+    Touch row;
+    row.kind = TouchKind::centre;
+    row.station = static_cast<int>(survey.stations.size());
+    row.label = std::to_string(row.station + 1);
+    const MachineState& truth = s.truth.state;
+    row.shown_mm =
+        machine_from_carried(s.machine, truth, 0, truth.artefacts[0].point_mm, station.angles_rad);
+    Station stay;
+    stay.label = row.label;
+    stay.angles_rad = station.angles_rad;
+    stay.first_touch = row.station;
+    stay.touch_count = 1;
+    survey.touches.push_back(row);
+    survey.stations.push_back(stay);
+  }
+  FitOptions options;
+  options.location_limit_mm = options.orientation_limit_rad = 10.0;
+  CHECK(fitted(Story{s.machine, survey, options}).usable);
+  options.unknowns = {OptionalUnknown::squareness, OptionalUnknown::scale};
+  const FitResult exact = fitted(Story{s.machine, survey, options});
+  INFO(said(exact));
+  CHECK(exact.fit.dof == 0.0);
+  CHECK_FALSE(exact.usable);
+  const Finding* unchecked = found(exact, "unchecked-touches");
+  REQUIRE(unchecked != nullptr);
+  CHECK(unchecked->severity == Severity::error);
+}
+
 TEST_CASE("a lobed probe does not pass for slides out of square") {
   int lobed = 0;
   for (const NamedScenario& one : every_machine()) {
