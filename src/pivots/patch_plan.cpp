@@ -6,6 +6,7 @@
 
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/pivots/patch.h"
+#include "pivotrace/pivots/pivot_values.h"
 #include "pivots/find_number.h"
 #include "pivots/iso_time.h"
 #include "pivots/number_text.h"
@@ -275,7 +276,7 @@ std::string patch_table(const PatchPlan& plan) {
                         edit.within_U95() ? "  within its U95" : "");
   }
   for (const std::string& note : plan.notes) text += wrapped(note, "note: ", 6);
-  return text;
+  return text + wrapped(coordinates_note, "note: ", 6);
 }
 
 std::string patch_diff(const PatchPlan& plan) {

@@ -238,7 +238,7 @@ std::string list_pivot_values(const std::vector<PivotValue>& values, LengthUnit 
                         uncertainty_text(shown_value(value, value.U95, unit), decimals), last);
     text += wrapped(value.meaning, "    ", 4);
   }
-  return text;
+  return text + '\n' + wrapped(coordinates_note, "", 0);
 }
 
 }  // namespace pivotrace

@@ -51,6 +51,7 @@ std::string as_csv(const FitResult& result, const std::vector<PivotValue>& value
   text += "# measured: " + one_line(result.started) + "\n";
   text += "# fitted: " + one_line(result.made) + "\n";
   text += "# written: " + one_line(options.date) + "\n";
+  text += fmt::format("# coordinates: {}\n", coordinates_note);
   text += fmt::format("# caution: {}\n", table_caution);
   text += "name,value,U95,unit,symbol,meaning\n";
   for (const PivotValue& value : values) {
@@ -71,6 +72,7 @@ std::string as_json(const FitResult& result, const std::vector<PivotValue>& valu
   table["measured"] = result.started;
   table["fitted"] = result.made;
   table["written"] = options.date;
+  table["coordinates"] = coordinates_note;
   table["caution"] = table_caution;
   for (const PivotValue& value : values) {
     const Row row{value, options.unit};
@@ -112,6 +114,7 @@ std::string as_toml(const FitResult& result, const std::vector<PivotValue>& valu
   text += fmt::format("measured = {}\n", toml_string(result.started));
   text += fmt::format("fitted = {}\n", toml_string(result.made));
   text += fmt::format("written = {}\n", toml_string(options.date));
+  text += fmt::format("coordinates = {}\n", toml_string(coordinates_note));
   for (const PivotValue& value : values) {
     const Row row{value, options.unit};
     text += "\n[[value]]\n";

@@ -117,6 +117,7 @@ Expected<std::string> fill_template(const FitResult& result, const std::string& 
   names.set("fitted", result.made);
   names.set("written", options.date);
   names.set("units", unit_word(Quantity::length, options.unit));
+  names.set("coordinates", coordinates_note);
   names.set("caution", template_caution);
   mustache::data list{mustache::data::type::list};
   for (const PivotValue& value : *values) add_value(names, list, value, options);

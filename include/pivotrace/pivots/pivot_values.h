@@ -51,7 +51,13 @@ std::string unit_word(Quantity quantity, LengthUnit unit);
 /// Decimals that lose nothing a machine can place: 1e-5 mm, 1e-6 inch, 1e-6 deg.
 int shown_decimals(Quantity quantity, LengthUnit unit);
 
-/// `pivotrace write --list` as text: name, value, U95 and unit, and under it the meaning.
+/// Stands wherever values leave the program: a post that counts Z to something else is off by it.
+inline constexpr const char* coordinates_note =
+    "Centres are machine coordinates as this control showed them while probing: Z to the centre of "
+    "the stylus ball, or to its lowest point where length_datum says tip. Those of an axis that "
+    "carries the tool count from the position shown.";
+
+/// `pivotrace write --list` as text: name, value, U95 and unit, under it the meaning; the note last.
 std::string list_pivot_values(const std::vector<PivotValue>& values, LengthUnit unit);
 
 }  // namespace pivotrace
