@@ -42,18 +42,6 @@ struct Rehearsal {
   std::string program;
 };
 
-/// The noise the machine file states.
-SurveyNoise noise_of(const Machine& machine, std::uint64_t seed) {
-  SurveyNoise noise;
-  noise.touch_sigma_mm = machine.probe.touch_sigma_mm;
-  noise.station_sigma_mm = machine.linear.station_sigma_mm;
-  for (std::size_t i = 0; i < machine.rotary.size(); ++i) {
-    noise.index_sigma_rad[i] = machine.rotary[i].index_sigma_rad;
-  }
-  noise.seed = seed;
-  return noise;
-}
-
 /// Where the machine stands at first: as the plan says, as the user says, or above everything.
 Expected<void> choose_start(const RehearseArguments& arguments, Rehearsal& rehearsal) {
   RehearsalOptions& options = rehearsal.options;
@@ -115,7 +103,7 @@ Expected<Rehearsal> prepare(const RehearseArguments& arguments) {
   }
   rehearsal.options.control = usual_start(rehearsal.machine, rehearsal.dialect);
   rehearsal.options.guard_mm = arguments.guard_mm;
-  if (arguments.noise) rehearsal.options.noise = noise_of(rehearsal.machine, arguments.seed);
+  if (arguments.noise) rehearsal.options.noise = stated_noise(rehearsal.machine, arguments.seed);
   if (!arguments.parameter_file.empty() && !rehearsal.dialect.variables.results) {
     return failure({ProblemNumber::bad_argument,
                     "--parameters is only for controls that keep their touches in parameters",

@@ -7,12 +7,12 @@
 #include <set>
 
 #include "pivotrace/geometry/angle.h"
+#include "pivotrace/geometry/length.h"
 
 namespace pivotrace {
 
 namespace {
 
-constexpr double mm_per_inch = 25.4;
 
 /// Writes lengths in the unit of the machine file, always with the unit.
 class Lengths {

@@ -11,13 +11,13 @@
 #include "files/words.h"
 #include "pivotrace/files/text_file.h"
 #include "pivotrace/files/touch_file.h"
+#include "pivotrace/geometry/length.h"
 #include "pivotrace/machine/kinematics.h"
 
 namespace pivotrace {
 
 namespace {
 
-constexpr double mm_per_inch = 25.4;
 
 /// The words of one line and where they start.
 struct Word {

@@ -1,4 +1,5 @@
 #include "files/plain_toml.h"
+#include "pivotrace/geometry/length.h"
 
 #include <fmt/format.h>
 

@@ -7,9 +7,9 @@
 #include <cmath>
 #include <set>
 
-#include "files/units.h"
 #include "files/words.h"
 #include "pivotrace/geometry/angle.h"
+#include "pivotrace/geometry/length.h"
 
 namespace pivotrace::files {
 

@@ -12,7 +12,6 @@
 #include <vector>
 
 #include "files/problem_list.h"
-#include "files/units.h"
 #include "pivotrace/machine/machine.h"
 
 namespace pivotrace::files {

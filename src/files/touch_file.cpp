@@ -12,10 +12,10 @@
 #include "files/touch_columns.h"
 #include "files/touch_preamble.h"
 #include "files/unit_check.h"
-#include "files/units.h"
 #include "files/words.h"
 #include "pivotrace/files/text_file.h"
 #include "pivotrace/geometry/angle.h"
+#include "pivotrace/geometry/length.h"
 
 namespace pivotrace {
 
@@ -374,7 +374,7 @@ class TouchParser {
   }
 
   void read_position(Touch& touch) {
-    const double mm_per_unit = preamble_.inch ? files::mm_per_inch : 1.0;
+    const double mm_per_unit = preamble_.inch ? mm_per_inch : 1.0;
     const bool good_before = row_is_good_;
     row_is_good_ = true;
     touch.shown_mm = mm_per_unit * Eigen::Vector3d(number(TouchColumn::X), number(TouchColumn::Y),
@@ -618,7 +618,7 @@ class TouchParser {
 
   void check_positions() {
     if (!machine_known_ || !preamble_.units_stated) return;
-    const double other_unit = preamble_.inch ? 1.0 / files::mm_per_inch : files::mm_per_inch;
+    const double other_unit = preamble_.inch ? 1.0 / mm_per_inch : mm_per_inch;
     if (!outside_.empty() && box_.fits(machine_.linear, travel_slack_mm, other_unit)) {
       report_swapped_units(
           fmt::format("{} (line {})", outside_text(outside_[0]), outside_[0].line));
@@ -643,7 +643,7 @@ class TouchParser {
   }
 
   std::string outside_text(const OutsidePosition& position) const {
-    const double mm_per_unit = preamble_.inch ? files::mm_per_inch : 1.0;
+    const double mm_per_unit = preamble_.inch ? mm_per_inch : 1.0;
     const Range& travel = machine_.linear.travel_mm[static_cast<std::size_t>(position.axis)];
     return fmt::format("{} = {:.10g} {} lies outside the travel of {:.10g} to {:.10g} {}",
                        "XYZ"[position.axis], position.shown_mm / mm_per_unit, declared_unit(),

@@ -9,6 +9,7 @@
 #include "files/words.h"
 #include "pivotrace/files/text_file.h"
 #include "pivotrace/geometry/angle.h"
+#include "pivotrace/geometry/length.h"
 #include "pivotrace/geometry/rotation.h"
 
 namespace pivotrace {
@@ -37,7 +38,7 @@ class TruthParser {
     top.text("name", Need::optional);
     read_machine_name(top);
     const auto units = top.choice("units", Need::required, {"mm", "inch"});
-    top.set_mm_per_length(units == "inch" ? files::mm_per_inch : 1.0);
+    top.set_mm_per_length(units == "inch" ? mm_per_inch : 1.0);
     for (TomlTable& axis : top.tables("axis", Need::optional)) read_axis(axis);
     for (TomlTable& artefact : top.tables("artefact", Need::optional)) read_artefact(artefact);
     if (auto linear = top.table("linear", Need::optional)) read_linear(*linear);

@@ -7,13 +7,13 @@
 #include <cmath>
 
 #include "pivotrace/geometry/angle.h"
+#include "pivotrace/geometry/length.h"
 #include "pivotrace/geometry/line.h"
 
 namespace pivotrace {
 
 namespace {
 
-constexpr double mm_per_inch = 25.4;
 constexpr double seconds_per_hour = 3600.0;
 
 /// ISO 230-1 angle of a direction about machine axis k, rad.

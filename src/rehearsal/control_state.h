@@ -4,11 +4,11 @@
 #include <map>
 #include <optional>
 
+#include "pivotrace/geometry/length.h"
 #include "pivotrace/rehearsal/interpreter.h"
 
 namespace pivotrace::rehearsal {
 
-inline constexpr double mm_per_inch = 25.4;
 inline constexpr std::size_t work_offset_count = 9;
 
 /// Index 0..5 of X Y Z A B C, or -1.

@@ -177,6 +177,17 @@ class Synthesis {
 
 }  // namespace
 
+SurveyNoise stated_noise(const Machine& machine, std::uint64_t seed) {
+  SurveyNoise noise;
+  noise.touch_sigma_mm = machine.probe.touch_sigma_mm;
+  noise.station_sigma_mm = machine.linear.station_sigma_mm;
+  for (std::size_t i = 0; i < machine.rotary.size(); ++i) {
+    noise.index_sigma_rad[i] = machine.rotary[i].index_sigma_rad;
+  }
+  noise.seed = seed;
+  return noise;
+}
+
 Survey synthesise_survey(const Machine& machine, const SurveyTruth& truth, const MachineState& aim,
                          const std::vector<StationTarget>& stations, const SurveyNoise& noise) {
   return Synthesis(machine, truth, aim, noise).run(stations);

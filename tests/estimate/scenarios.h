@@ -76,17 +76,6 @@ inline SurveyTruth leaning_truth(const Machine& machine, double lean_rad, double
   return truth;
 }
 
-inline SurveyNoise stated_noise(const Machine& machine, std::uint64_t seed) {
-  SurveyNoise noise;
-  noise.touch_sigma_mm = machine.probe.touch_sigma_mm;
-  noise.station_sigma_mm = machine.linear.station_sigma_mm;
-  for (std::size_t k = 0; k < machine.rotary.size(); ++k) {
-    noise.index_sigma_rad[k] = machine.rotary[k].index_sigma_rad;
-  }
-  noise.seed = seed;
-  return noise;
-}
-
 /// Rotary A along X on the table, one ball 60 mm off its axis, full circle.
 inline Scenario fourth_axis(int stations, int equator_touches, std::uint64_t seed) {
   Scenario s;

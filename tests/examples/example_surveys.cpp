@@ -36,17 +36,6 @@ StationTarget ball_station(const Machine& machine, const RotaryAngles& angles) {
   return target;
 }
 
-SurveyNoise stated_noise(const Machine& machine, std::uint64_t seed) {
-  SurveyNoise noise;
-  noise.touch_sigma_mm = machine.probe.touch_sigma_mm;
-  noise.station_sigma_mm = machine.linear.station_sigma_mm;
-  for (std::size_t k = 0; k < machine.rotary.size(); ++k) {
-    noise.index_sigma_rad[k] = machine.rotary[k].index_sigma_rad;
-  }
-  noise.seed = seed;
-  return noise;
-}
-
 /// Moves a nominal line: shifts in the quoted plane [mm] and leans [rad] along its cross pair.
 void displace(SurveyTruth& truth, int axis, double shift_first, double shift_second,
               double lean_first, double lean_second) {

@@ -92,13 +92,7 @@ Machine trunnion_machine() {
 FitResult simulated_fit(const Machine& machine, const MachineState& truth, std::uint64_t seed) {
   SurveyTruth real;
   real.state = truth;
-  SurveyNoise noise;
-  noise.touch_sigma_mm = machine.probe.touch_sigma_mm;
-  noise.station_sigma_mm = machine.linear.station_sigma_mm;
-  for (std::size_t i = 0; i < machine.rotary.size(); ++i) {
-    noise.index_sigma_rad[i] = machine.rotary[i].index_sigma_rad;
-  }
-  noise.seed = seed;
+  const SurveyNoise noise = stated_noise(machine, seed);
   std::vector<StationTarget> stations;
   for (const RotaryAngles& angles : positions(machine)) {
     stations.push_back({angles, false, ball_pattern(0, 6, 0.0, true)});

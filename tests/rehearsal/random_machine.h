@@ -100,16 +100,7 @@ class RandomMachine {
     return truth;
   }
 
-  SurveyNoise noise(std::uint64_t seed) const {
-    SurveyNoise noise;
-    noise.touch_sigma_mm = machine_.probe.touch_sigma_mm;
-    noise.station_sigma_mm = machine_.linear.station_sigma_mm;
-    for (std::size_t i = 0; i < machine_.rotary.size(); ++i) {
-      noise.index_sigma_rad[i] = machine_.rotary[i].index_sigma_rad;
-    }
-    noise.seed = seed;
-    return noise;
-  }
+  SurveyNoise noise(std::uint64_t seed) const { return stated_noise(machine_, seed); }
 
   double between(double low, double high) { return low + (high - low) * random_.uniform(); }
   bool chance(double probability) { return random_.uniform() < probability; }

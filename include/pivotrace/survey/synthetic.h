@@ -35,6 +35,9 @@ struct SurveyNoise {
   std::uint64_t seed = 1;
 };
 
+/// What the machine file states, or its defaults.
+SurveyNoise stated_noise(const Machine& machine, std::uint64_t seed);
+
 /// One touch to be made: where on the artefact, and from which side.
 struct TouchTarget {
   int artefact = 0;
