@@ -717,6 +717,7 @@ void Emitter::write(const OperatorStopStep& step) {
                     (dialect_.text.max_comment_length == 0 ||
                      static_cast<int>(text.size()) <= dialect_.text.max_comment_length);
   if (fits) return block(full);
+  raw_line("");  // the heading of a section is not part of what the operator is told
   for (const std::string& line : wrapped(text, remark_width())) raw_line(remark_text(line));
   block(fill_form(form, {{"text", speller_.plain_text("see text above")}}));
 }

@@ -11,15 +11,13 @@ namespace pivotrace {
 
 namespace {
 
-/// Starting, stopping and the control's own thinking, per move [s]. Common practice, no source.
-constexpr double seconds_per_move = 0.25;
 /// Clamping, unclamping and settling, per turn [s]. Common practice, no source.
 constexpr double seconds_per_turn_extra = 1.0;
 /// Stations of every turn that are found before they are measured.
 constexpr int unsure_stations = 3;
 
 double seconds_at(double distance_mm, double feed_mm_per_min) {
-  return 60.0 * std::abs(distance_mm) / feed_mm_per_min + seconds_per_move;
+  return 60.0 * std::abs(distance_mm) / feed_mm_per_min + control_s_per_move;
 }
 
 class Clock {

@@ -38,6 +38,11 @@ std::string moment_text(const Machine& machine, const Moment& moment) {
                      angles_text(machine, moment.commanded_rad));
 }
 
+/// As the plan counts: motion, and the control's own time for every move.
+double seconds_on_control(const RehearsalReport& report) {
+  return report.seconds + control_s_per_move * report.moves;
+}
+
 std::string minutes_text(double seconds) { return fmt::format("{:.1f} min", seconds / 60.0); }
 
 std::string stations_text(const RehearsalReport& report, const Machine& machine) {
@@ -87,7 +92,10 @@ std::string rehearsal_text(const RehearsalReport& report, const Machine& machine
   }
   text += fmt::format("stylus pressed {:.3f} mm beyond the trigger at most\n",
                       report.largest_overtravel_mm);
-  text += fmt::format("time {} without the operator's\n", minutes_text(report.seconds));
+  text += fmt::format(
+      "time {} of motion; about {} with {} s a move for the control, without the "
+      "operator's\n",
+      minutes_text(report.seconds), minutes_text(seconds_on_control(report)), control_s_per_move);
   text += stations_text(report, machine);
   for (const std::string& message : report.messages) text += "told: " + message + "\n";
   for (const std::string& note : report.notes) text += "note: " + note + "\n";
@@ -125,7 +133,8 @@ std::string rehearsal_json(const RehearsalReport& report, const Machine& machine
   json["touches"] = report.touches.size();
   json["operator_stops"] = report.operator_stops;
   json["blocks"] = report.run.blocks;
-  json["minutes"] = report.seconds / 60.0;
+  json["minutes_of_motion"] = report.seconds / 60.0;
+  json["minutes"] = seconds_on_control(report) / 60.0;
   json["stations"] = nlohmann::ordered_json::array();
   for (const StationTime& station : report.stations) {
     if (station.touches == 0) continue;

@@ -68,6 +68,9 @@ TEST_CASE("plan, cycle, rehearse, fit: the truth comes back on every demo in eve
         REQUIRE(report.has_value());
         CAPTURE(rehearsal_text(*report, loop.machine));
         REQUIRE(report->passed);
+        // The plan adds up paths, the rehearsal the moves of the program; a quarter apart is close.
+        const double rehearsed = (report->seconds + control_s_per_move * report->moves) / 60.0;
+        CHECK(loop.plan.minutes == doctest::Approx(rehearsed).epsilon(0.25));
         Survey survey;
         const FitResult fit = fitted(loop, *report, survey);
         for (const AxisResult& axis : fit.axes) {
@@ -82,17 +85,6 @@ TEST_CASE("plan, cycle, rehearse, fit: the truth comes back on every demo in eve
       }
     }
   }
-}
-
-SurveyNoise stated_noise(const Machine& machine, std::uint64_t seed) {
-  SurveyNoise noise;
-  noise.touch_sigma_mm = machine.probe.touch_sigma_mm;
-  noise.station_sigma_mm = machine.linear.station_sigma_mm;
-  for (std::size_t i = 0; i < machine.rotary.size(); ++i) {
-    noise.index_sigma_rad[i] = machine.rotary[i].index_sigma_rad;
-  }
-  noise.seed = seed;
-  return noise;
 }
 
 /// Seeds for each demo in each dialect.

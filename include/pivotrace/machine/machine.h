@@ -65,6 +65,9 @@ struct RotaryAxis {
   std::string unclamp;
 };
 
+/// Starting, stopping and the control's own thinking, per move [s]. Common practice, no source.
+inline constexpr double control_s_per_move = 0.25;
+
 enum class LengthDatum { centre, tip };
 
 struct Probe {

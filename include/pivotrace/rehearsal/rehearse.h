@@ -101,7 +101,7 @@ struct RehearsalReport {
   std::string fault;
   int moves = 0;
   int operator_stops = 0;
-  double seconds = 0.0;  ///< without the operator's time
+  double seconds = 0.0;  ///< of motion and functions: without the control's and the operator's time
   std::vector<StationTime> stations;
   /// Smallest distance of shank and holder to anything, and of the ball to anything but the
   /// surfaces of artefacts.
