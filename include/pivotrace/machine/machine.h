@@ -73,8 +73,8 @@ enum class LengthDatum { centre, tip };
 struct Probe {
   double stylus_diameter_mm = 6.0;
   std::optional<double> stylus_diameter_u_mm;  ///< absent = the diameter is unknown
-  std::optional<double> stylus_length_mm;  ///< ball centre to holder
-  std::optional<double> gauge_length_mm;   ///< ball centre to the gauge line of the spindle
+  std::optional<double> stylus_length_mm;      ///< ball centre to holder
+  std::optional<double> gauge_length_mm;       ///< ball centre to the gauge line of the spindle
   std::optional<double> shank_diameter_mm;
   std::optional<double> holder_diameter_mm;
   std::optional<double> holder_length_mm;
