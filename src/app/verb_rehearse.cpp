@@ -128,12 +128,12 @@ Expected<void> write_files(const RehearseArguments& arguments, const Rehearsal& 
                            const RehearsalReport& report, const Console& console) {
   if (!arguments.log_file.empty()) {
     const std::string& left = report.log.empty() ? report.parameter_file : report.log;
-    const Expected<void> delivered = deliver(console, arguments.log_file, left);
+    Expected<void> delivered = deliver(console, arguments.log_file, left);
     if (!delivered) return delivered;
     if (arguments.log_file != "-") console.err << "wrote " << arguments.log_file << '\n';
   }
   if (!arguments.picture_file.empty()) {
-    const Expected<void> delivered =
+    Expected<void> delivered =
         deliver(console, arguments.picture_file,
                 rehearsal_picture(rehearsal.machine, report.state_at_end, picture_subject(report)));
     if (!delivered) return delivered;

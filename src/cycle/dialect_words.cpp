@@ -155,6 +155,7 @@ std::string key_in(const std::array<Named<T>, n>& rows, T item) {
 template <class T, std::size_t n>
 std::vector<T> items_of(const std::array<Named<T>, n>& rows) {
   std::vector<T> items;
+  items.reserve(rows.size());
   for (const auto& row : rows) items.push_back(row.item);
   return items;
 }
@@ -184,6 +185,7 @@ std::optional<Meaning> meaning_from_key(const std::string& key) {
 
 std::vector<Meaning> all_meanings() {
   std::vector<Meaning> meanings;
+  meanings.reserve(std::size(meaning_rows));
   for (const MeaningRow& row : meaning_rows) meanings.push_back(row.meaning);
   return meanings;
 }

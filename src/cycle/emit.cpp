@@ -86,6 +86,7 @@ class Emitter {
   void write(const SkipStep& step);
   void write(const TurnStep& step);
   void write(const ClampStep& step);
+  void write(const StandsAtStep& step);
   void write(const SpindleStep& step);
   void write(const LogStep& step);
   void write(const LogFileStep& step);
@@ -576,6 +577,16 @@ void Emitter::write(const ClampStep& step) {
   const RotaryAxis& axis = machine_.rotary[step.axis];
   const std::string& text = step.clamp ? axis.clamp : axis.unclamp;
   if (!text.empty() && dialect_.motion.clamp_words) block(text);
+}
+
+void Emitter::write(const StandsAtStep& step) {
+  /// Sine of half the angle an axis may be off: a tenth of a degree.
+  constexpr double sine_of_half = 0.001;
+  const char letter = machine_.rotary[step.axis].letter;
+  if (!dialect_.position.machine_position.contains(letter) || !stops_on_condition(dialect_)) return;
+  const Value off = machine_value(MachineValue::machine_position, letter) - step.at_deg;
+  demand({absolute(sine(off / Value(2.0))), Comparison::less_equal, Value(sine_of_half)},
+         step.alarm, Retreat::none);
 }
 
 void Emitter::write(const SpindleStep& step) {

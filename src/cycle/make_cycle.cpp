@@ -92,6 +92,7 @@ class CycleBuilder {
                         const std::function<Value(const Stay&)>& value,
                         const std::function<bool(const Stay&)>& is_read = {});
 
+  void stand_at_first_station(const Stay& first);
   void find_first();
   void run_segment(const Segment& segment);
   void turn_others(const Segment& segment);
@@ -367,7 +368,7 @@ void CycleBuilder::write_retracts() {
 Value CycleBuilder::stay_value(const Standing& at, const std::string& name,
                                const std::function<Value(const Stay&)>& value) const {
   if (!at.looped()) return value(at.segment->stays[at.known_stay]);
-  const Value first = value(at.first());
+  Value first = value(at.first());
   const bool uniform =
       std::all_of(at.segment->stays.begin(), at.segment->stays.end(),
                   [&](const Stay& stay) { return *value(stay).number() == *first.number(); });
@@ -490,6 +491,14 @@ void CycleBuilder::write_tables() {
 
 // -------------------------------------------------------------------------------- self-finding
 
+/// Everything found from a wrong angle would be carried to the wrong place.
+void CycleBuilder::stand_at_first_station(const Stay& first) {
+  for (std::size_t i = 0; i < machine_.rotary.size(); ++i) {
+    steps_.add(StandsAtStep{static_cast<int>(i), angle(deg_from_rad(first.angles_rad[i])),
+                            fmt::format("axis {} is not at station 1", machine_.rotary[i].letter)});
+  }
+}
+
 void CycleBuilder::find_first() {
   Standing at;
   at.segment = &layout_.segments.front();
@@ -501,6 +510,7 @@ void CycleBuilder::find_first() {
       fmt::format("test the probe by hand now, it must show a trigger. The stylus must stand over "
                   "the top of {}, at most {} above it, with {}. Then start",
                   target.name, height, angles_text(at.first()))});
+  stand_at_first_station(at.first());
   std::vector<Value> degrees;
   for (const double rad : at.first().angles_rad) degrees.push_back(angle(deg_from_rad(rad)));
   degrees.resize(machine_.rotary.size());

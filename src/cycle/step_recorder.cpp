@@ -63,7 +63,7 @@ void StepRecorder::set_element(const Table& target, const Value& index, const Va
 
 Variable StepRecorder::parameter(const std::string& name, const Value& value,
                                  const std::string& note) {
-  const Variable made = variable(name);
+  Variable made = variable(name);
   set(made, value, note);
   return made;
 }

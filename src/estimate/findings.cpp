@@ -208,7 +208,7 @@ std::string named_station(const FindingInputs& in, const Suspect& suspect) {
 }
 
 std::string named_suspect(const FindingInputs& in, const Suspect& suspect) {
-  const std::string station = named_station(in, suspect);
+  std::string station = named_station(in, suspect);
   if (suspect.whole_station) return station;
   return fmt::format("touch {} at {}", in.survey.touches[suspect.touches.front()].label, station);
 }
@@ -360,7 +360,7 @@ Severity severity_of(const FindingInputs& in, const ExtraTest& test) {
 /// slides.
 ExtraTest slides_spoken_for(const FindingInputs& in, const Adjusted& as_stated,
                             const std::vector<Effect>& slides, bool lobing_seen) {
-  const ExtraTest alone = spoken_for(in, as_stated, slides);
+  ExtraTest alone = spoken_for(in, as_stated, slides);
   if (!alone.testable || !lobing_seen) return alone;
   const ExtraTest beside_lobing = confirm_effects(in.model, in.stated, in.adjusted.unknowns, slides,
                                                   effects_for(in.model, OptionalUnknown::lobing));

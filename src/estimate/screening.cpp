@@ -451,7 +451,7 @@ class Search {
     Round round(machine_, part, turns_, random_, effects_, options_);
     if (!round.solve(options_.max_iterations)) return std::nullopt;
     const StationSuspects first = round.suspects_of(station);
-    const std::vector<Suspect> slipped = {first.whole.suspect};
+    std::vector<Suspect> slipped = {first.whole.suspect};
     if (!first.touch.beyond) return first.whole.beyond ? slipped : std::vector<Suspect>{};
     std::vector<Suspect> touches;
     StationSuspects stories = first;

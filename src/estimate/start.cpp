@@ -79,7 +79,7 @@ std::optional<AxisRegression> regressed(const Model& model, const std::vector<Se
     const double commanded = model.survey().stations[ball.station].angles_rad[axis];
     sums.add(turn_sign(model.turns()[axis]) * commanded, ball.shown_mm);
   }
-  const AxisRegression regression = sums.solve();
+  AxisRegression regression = sums.solve();
   if (regression.status != FitStatus::done) return std::nullopt;
   return regression;
 }

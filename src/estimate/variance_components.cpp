@@ -85,7 +85,7 @@ namespace {
 
 /// The same survey under new variances: one linear step from the old unknowns.
 Adjusted re_adjusted(const Model& model, const RandomModel& random, const Adjusted& before) {
-  const Adjusted linear = adjusted_at(model, random, before.unknowns, {});
+  Adjusted linear = adjusted_at(model, random, before.unknowns, {});
   if (!linear.information.full_rank()) return linear;
   return adjusted_at(model, random, before.unknowns + linear.information.step, {});
 }
@@ -114,7 +114,7 @@ Eigen::Vector2d scoring_factors(const VarianceSums& sums, const std::array<bool,
 }
 
 std::string source_text(const std::array<bool, 2>& estimated, bool stated_by_user) {
-  const std::string otherwise = stated_by_user ? "machine file" : "defaults";
+  std::string otherwise = stated_by_user ? "machine file" : "defaults";
   if (estimated[0] && estimated[1]) return "estimated from this survey";
   if (estimated[0]) return "touch: estimated from this survey; station and index: " + otherwise;
   if (estimated[1]) return "station and index: estimated from this survey; touch: " + otherwise;

@@ -52,7 +52,7 @@ Estimate read_angle_members(JsonObject& json) {
 }
 
 Estimate read_length(JsonObject& json) {
-  const Estimate estimate = read_length_members(json);
+  Estimate estimate = read_length_members(json);
   json.refuse_unknown_keys();
   return estimate;
 }
@@ -65,7 +65,7 @@ Estimate read_length(JsonObject& owner, const char* key) {
 Estimate read_angle(JsonObject& owner, const char* key) {
   auto json = owner.object(key);
   if (!json) return {};
-  const Estimate estimate = read_angle_members(*json);
+  Estimate estimate = read_angle_members(*json);
   json->refuse_unknown_keys();
   return estimate;
 }

@@ -2,10 +2,13 @@
 #include <doctest/doctest.h>
 #include <fmt/format.h>
 
+#include <algorithm>
+#include <cctype>
 #include <cmath>
 
 #include "pivotrace/estimate/fit.h"
 #include "pivotrace/files/truth_file.h"
+#include "pivotrace/geometry/angle.h"
 #include "pivotrace/rehearsal/beside_truth.h"
 #include "rehearsal/demo_loop.h"
 
@@ -82,6 +85,42 @@ TEST_CASE("plan, cycle, rehearse, fit: the truth comes back on every demo in eve
                 (value.is_angle ? noise_free_rad : noise_free_mm));
           CHECK(value.held());
         }
+      }
+    }
+  }
+}
+
+TEST_CASE("an axis that does not stand at station 1 stops the program before anything moves") {
+  for (const char* machine_file : demo_machines) {
+    for (const char* dialect_file : dialects) {
+      CAPTURE(machine_file);
+      CAPTURE(dialect_file);
+      const DemoLoop loop = loop_of(machine_file, dialect_file, true);
+      if (loop.dialect.position.machine_position.empty()) continue;  // cannot tell: asks instead
+      for (std::size_t axis = 0; axis < loop.machine.rotary.size(); ++axis) {
+        const char letter = loop.machine.rotary[axis].letter;
+        CAPTURE(letter);
+        RehearsalOptions options = test::options_for(loop);
+        options.start_angles_rad[axis] += rad_from_deg(0.5);
+        const Expected<RehearsalReport> stopped =
+            rehearse(loop.program.text, "demo.nc", loop.machine, loop.dialect,
+                     test::moved_truth(loop.machine), options);
+        REQUIRE(stopped.has_value());
+        CAPTURE(rehearsal_text(*stopped, loop.machine));
+        CHECK(stopped->run.end == ProgramEnd::alarm);
+        CHECK(stopped->moves == 0);
+        REQUIRE_FALSE(stopped->run.problems.empty());
+        std::string what = stopped->run.problems.front().what;
+        std::transform(what.begin(), what.end(), what.begin(), ::tolower);
+        const auto name = static_cast<char>(letter - 'A' + 'a');
+        CHECK(what.find(fmt::format("axis {} is not at station 1", name)) != std::string::npos);
+        // Within the tenth of a degree the program goes on and finds the artefact where it is.
+        options.start_angles_rad[axis] -= rad_from_deg(0.45);
+        const Expected<RehearsalReport> close =
+            rehearse(loop.program.text, "demo.nc", loop.machine, loop.dialect,
+                     test::moved_truth(loop.machine), options);
+        REQUIRE(close.has_value());
+        CHECK(close->moves > 0);
       }
     }
   }

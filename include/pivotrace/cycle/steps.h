@@ -79,6 +79,14 @@ struct ClampStep {
   bool clamp = true;
 };
 
+/// The program goes on only where the rotary axis stands at this angle, whole turns aside. Nothing
+/// is written where the control does not tell it or cannot stop: there the operator has been asked.
+struct StandsAtStep {
+  int axis = 0;
+  Value at_deg;
+  std::string alarm;
+};
+
 /// Stops the spindle, turns it to an angle and holds it there; by hand where the control has no
 /// word for it.
 struct SpindleStep {
@@ -132,9 +140,9 @@ struct SetOffsetStep {
 };
 
 struct Step {
-  std::variant<RemarkStep, AssignStep, MoveStep, SkipStep, TurnStep, ClampStep, SpindleStep,
-               LogStep, LogFileStep, MessageStep, OperatorStopStep, DemandStep, WhileStep, IfStep,
-               SetOffsetStep>
+  std::variant<RemarkStep, AssignStep, MoveStep, SkipStep, TurnStep, ClampStep, StandsAtStep,
+               SpindleStep, LogStep, LogFileStep, MessageStep, OperatorStopStep, DemandStep,
+               WhileStep, IfStep, SetOffsetStep>
       what;
 };
 
