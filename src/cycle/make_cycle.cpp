@@ -845,10 +845,7 @@ void CycleBuilder::measure_slowly(const Value3& direction, double side) {
 void CycleBuilder::log_touch(const Standing& at) {
   const Variable number = steps_.variable("touch number");
   LogStep log;
-  if (at.looped()) {
-    steps_.set(number, Value(number) + count(1));
-    log.touch = number;
-  } else if (options_.loops) {
+  if (at.looped() || options_.loops) {
     steps_.set(number, Value(number) + count(1));
     log.touch = number;
   } else {

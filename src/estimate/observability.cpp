@@ -72,6 +72,13 @@ std::string plain_words(const Model& model, const std::string& name) {
   return "the unknown '" + name + "'";
 }
 
+std::vector<std::string> plain_words(const Model& model, const std::vector<std::string>& names) {
+  std::vector<std::string> words;
+  words.reserve(names.size());
+  for (const std::string& name : names) words.push_back(plain_words(model, name));
+  return words;
+}
+
 /// Unknowns that take part in an unseen direction, strongest first, told apart by letter or name.
 std::vector<std::string> taking_part(const Model& model, Eigen::VectorXd direction) {
   const auto& names = model.layout().names;
@@ -84,6 +91,7 @@ std::vector<std::string> taking_part(const Model& model, Eigen::VectorXd directi
   }
   std::sort(strong.begin(), strong.end());
   std::vector<std::string> parts;
+  parts.reserve(strong.size());
   for (const auto& [size, name] : strong) parts.push_back(name);
   return parts;
 }
@@ -119,7 +127,7 @@ std::string blind_axis(const Model& model, const Eigen::VectorXd& unknowns) {
     looks += block.by_nuisance.leftCols<3>().transpose() * block.by_nuisance.leftCols<3>();
   }
   const Eigen::SelfAdjointEigenSolver<Eigen::Matrix3d> eigen(looks);
-  const Eigen::Vector3d seen = eigen.eigenvalues();
+  const Eigen::Vector3d& seen = eigen.eigenvalues();
   if (seen[0] > blind_below * blind_below * seen[1]) return {};
   Eigen::Index axis = 0;
   const double along = eigen.eigenvectors().col(0).cwiseAbs().maxCoeff(&axis);
@@ -297,10 +305,8 @@ Problems seen_by_curvature_only(const Model& model, const Adjusted& adjusted) {
                                change_of_gaps(model, adjusted.unknowns - move, move);
   if (0.5 * bent.norm() <= largest_share * here.norm()) return {};
   const std::vector<std::string> parts = taking_part(model, move);
-  std::vector<std::string> words;
-  for (const std::string& name : parts) words.push_back(plain_words(model, name));
   return {{ProblemNumber::not_observable,
-           "no touch looks straight along " + join(words) +
+           "no touch looks straight along " + join(plain_words(model, parts)) +
                ": only the curvature of the artefact tells anything of it",
            {model.survey().file, 0, 0},
            what_to_add(model, adjusted.unknowns, parts)}};
@@ -311,8 +317,7 @@ Problems unseen_directions(const Model& model, const Adjusted& adjusted) {
   Problems problems;
   for (Eigen::Index k = 0; k < information.null_directions.cols(); ++k) {
     const std::vector<std::string> parts = taking_part(model, information.null_directions.col(k));
-    std::vector<std::string> words;
-    for (const std::string& name : parts) words.push_back(plain_words(model, name));
+    const std::vector<std::string> words = plain_words(model, parts);
     const std::string together = words.size() > 1 ? " cannot be told apart" : " is not determined";
     problems.push_back({ProblemNumber::not_observable,
                         "with these touches " + join(words) + together,

@@ -47,6 +47,7 @@ std::vector<CommonTerm> common_terms(const Machine& machine) {
 
 std::vector<Effect> effects_of(const std::vector<CommonTerm>& terms) {
   std::vector<Effect> effects;
+  effects.reserve(terms.size());
   for (const CommonTerm& term : terms) effects.push_back(term.effect);
   return effects;
 }

@@ -23,6 +23,7 @@ constexpr const char* axis_keys[] = {"X", "Y", "Z", "A", "B", "C", "U", "V", "W"
 template <class T>
 std::vector<std::string> keys_of(const std::vector<T>& items) {
   std::vector<std::string> keys;
+  keys.reserve(items.size());
   for (const T& item : items) keys.push_back(key_of(item));
   return keys;
 }

@@ -61,6 +61,7 @@ std::string fault_text(const Fault& fault) {
 
 std::vector<std::string> fault_words() {
   std::vector<std::string> all;
+  all.reserve(std::size(words));
   for (const auto& word : words) all.emplace_back(word.second);
   return all;
 }

@@ -61,7 +61,7 @@ class Synthesis {
   Eigen::Vector3d aimed_normal(const TouchTarget& target, const RotaryAngles& angles_rad) const {
     const Artefact& artefact = machine_.artefacts[target.artefact];
     if (artefact.kind == ArtefactKind::ball) return target.outward.normalized();
-    const Eigen::Vector3d direction =
+    Eigen::Vector3d direction =
         machine_from_carried_rotation(machine_, aim_, artefact.carried_by, angles_rad) *
         aim_.artefacts[target.artefact].direction;
     if (artefact.kind == ArtefactKind::flat) return direction;
