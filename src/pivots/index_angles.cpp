@@ -42,6 +42,7 @@ std::optional<std::vector<double>> range_of(const std::string& text, std::size_t
   std::vector<double> angles;
   // An end that is missed by round-off only is still included.
   const int count = static_cast<int>(std::floor(steps + 1e-9)) + 1;
+  angles.reserve(static_cast<std::size_t>(count));
   for (int i = 0; i < count; ++i) angles.push_back(*first + i * *step);
   return angles;
 }

@@ -39,6 +39,7 @@ PartMismatch worst_mismatch(const FittedMachine& fitted, const MachineState& bel
   bool first = true;
   for (const Eigen::Vector3d& corner : corners(part)) {
     std::vector<Eigen::Vector3d> errors;
+    errors.reserve(positions.size());
     for (const RotaryAngles& position : positions) {
       errors.push_back(cut_error(fitted, believed, fitted.fitted(), corner, position));
     }

@@ -59,6 +59,7 @@ std::vector<ShimStack> possible_stacks(const std::vector<double>& shims_mm, int 
     last = std::move(next);
   }
   std::vector<ShimStack> stacks;
+  stacks.reserve(found.size());
   for (const auto& [step, stack] : found) stacks.push_back(stack);
   return stacks;
 }

@@ -120,14 +120,16 @@ class TouchChooser {
     const double step = 360.0 / equator_touches_;
     for (const double first : {step / 4.0, step / 2.0, 0.0, 3.0 * step / 4.0}) {
       std::vector<PlannedTouch> pattern;
+      pattern.reserve(static_cast<std::size_t>(equator_touches_) + 1);
       for (int i = 0; i < equator_touches_; ++i) pattern.push_back(touch(first + i * step, 0.0));
       pattern.push_back(touch(0.0, 90.0));
       if (all_free(pattern)) return {pattern, {}};
     }
     std::vector<PlannedTouch> candidates;
     for (const double up : {0.0, 30.0, 60.0}) {
-      for (double around = 0.0; around < 360.0; around += 15.0) {
-        if (free(touch(around, up))) candidates.push_back(touch(around, up));
+      for (int k = 0; k < 24; ++k) {
+        const PlannedTouch candidate = touch(15.0 * k, up);
+        if (free(candidate)) candidates.push_back(candidate);
       }
     }
     if (free(touch(0.0, 90.0))) candidates.push_back(touch(0.0, 90.0));
@@ -210,7 +212,8 @@ class TouchChooser {
     std::vector<PlannedTouch> chosen;
     for (int i = 0; i < 12 && chosen.size() < 3; ++i) {
       // Three points a third of a turn apart first, then whatever else is free.
-      const double around = 90.0 + 120.0 * (i % 3) + 30.0 * (i / 3);
+      const int turns = i / 3;
+      const double around = 90.0 + 120.0 * (i % 3) + 30.0 * turns;
       const PlannedTouch candidate = touch(around, 0.0, 0.0, radius);
       if (free(candidate)) chosen.push_back(candidate);
     }
