@@ -37,8 +37,8 @@ struct Suspect {
 struct Inseparable {
   std::vector<Suspect> suspects;
   /// One good survey in a thousand, not one good touch in a thousand, holds a deviation as large as
-  /// this: `limit` shared out among all touches and stations (Bonferroni). Below it, nothing need be
-  /// wrong, and the touches that stay in do no harm: a deviation this small is covered by U95.
+  /// this: `limit` shared out among all touches and stations (Bonferroni). Below it nothing need be
+  /// wrong: U95 is made for scatter like that.
   bool beyond_chance = false;
 };
 
