@@ -13,7 +13,6 @@ namespace pivotrace {
 
 namespace {
 
-
 /// Writes lengths in the unit of the machine file, always with the unit.
 class Lengths {
  public:

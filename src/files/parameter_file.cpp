@@ -18,7 +18,6 @@ namespace pivotrace {
 
 namespace {
 
-
 /// The words of one line and where they start.
 struct Word {
   std::string_view text;

@@ -1,7 +1,8 @@
 #include "files/plain_toml.h"
-#include "pivotrace/geometry/length.h"
 
 #include <fmt/format.h>
+
+#include "pivotrace/geometry/length.h"
 
 namespace pivotrace::files {
 
