@@ -213,4 +213,14 @@ inline std::vector<NamedScenario> every_machine() {
   return all;
 }
 
+/// A table with a ball touched four times round and once from above, four quarter turns. The touch
+/// from above has no neighbour at its station: at every station it has the same rivals.
+inline Scenario four_quarters() {
+  Scenario s = with_artefacts(
+      "table", {rotary_axis('C', LinearAxis::Z, TurnSense::left_hand, {-300, -200, -250}, 5)},
+      {ball("ball", 0, {-220, -200, -200})}, full_circle(4));
+  for (StationTarget& station : s.stations) station.touches = ball_pattern(0, 4, 0.3, true);
+  return s;
+}
+
 }  // namespace pivotrace::testing

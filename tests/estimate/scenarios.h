@@ -97,4 +97,29 @@ inline Survey survey_of(const Scenario& s) {
   return synthesise_survey(s.machine, s.truth, s.truth.state, s.stations, s.noise);
 }
 
+/// One row per ball and angle of the first axis that states its centre in this state, without noise.
+inline Survey centre_rows(const Machine& machine, const MachineState& state,
+                          const std::vector<double>& angles_rad) {
+  Survey survey;
+  for (const double angle : angles_rad) {
+    Station stay;
+    stay.label = std::to_string(survey.stations.size() + 1);
+    stay.angles_rad[0] = angle;
+    stay.first_touch = static_cast<int>(survey.touches.size());
+    stay.touch_count = static_cast<int>(machine.artefacts.size());
+    for (int a = 0; a < stay.touch_count; ++a) {
+      Touch row;
+      row.label = std::to_string(survey.touches.size() + 1);
+      row.station = static_cast<int>(survey.stations.size());
+      row.artefact = a;
+      row.kind = TouchKind::centre;
+      row.shown_mm =
+          machine_from_carried(machine, state, 0, state.artefacts[a].point_mm, stay.angles_rad);
+      survey.touches.push_back(row);
+    }
+    survey.stations.push_back(stay);
+  }
+  return survey;
+}
+
 }  // namespace pivotrace::testing

@@ -71,15 +71,6 @@ void there_and_back(Scenario& s) {
   s.stations.insert(s.stations.end(), back.begin(), back.end());
 }
 
-/// A table with a ball touched four times round and once from above, four quarter turns.
-Scenario four_quarters() {
-  Scenario s = with_artefacts(
-      "table", {rotary_axis('C', LinearAxis::Z, TurnSense::left_hand, {-300, -200, -250}, 5)},
-      {ball("ball", 0, {-220, -200, -200})}, full_circle(4));
-  for (StationTarget& station : s.stations) station.touches = ball_pattern(0, 4, 0.3, true);
-  return s;
-}
-
 /// Two balls at both ends of a 4th axis, at the given angles.
 Scenario two_balls(const std::vector<double>& angles_deg) {
   Scenario s = fourth_axis(4, 4, 3);
@@ -439,24 +430,10 @@ TEST_CASE("squareness that moves a value by more than its U95 makes the result u
 
 TEST_CASE("as many unknowns as readings: nothing is checked, so the result is not usable") {
   // Three ball centres are nine readings: line 4, ball 3, squareness 1, scale 1.
-  Scenario s = fourth_axis(3, 4, 1);
-  Survey survey;
-  for (const StationTarget& station : s.stations) {
-    Touch row;
-    row.kind = TouchKind::centre;
-    row.station = static_cast<int>(survey.stations.size());
-    row.label = std::to_string(row.station + 1);
-    const MachineState& truth = s.truth.state;
-    row.shown_mm =
-        machine_from_carried(s.machine, truth, 0, truth.artefacts[0].point_mm, station.angles_rad);
-    Station stay;
-    stay.label = row.label;
-    stay.angles_rad = station.angles_rad;
-    stay.first_touch = row.station;
-    stay.touch_count = 1;
-    survey.touches.push_back(row);
-    survey.stations.push_back(stay);
-  }
+  const Scenario s = fourth_axis(3, 4, 1);
+  std::vector<double> angles_rad;
+  for (const StationTarget& station : s.stations) angles_rad.push_back(station.angles_rad[0]);
+  const Survey survey = centre_rows(s.machine, s.truth.state, angles_rad);
   FitOptions options;
   options.location_limit_mm = options.orientation_limit_rad = 10.0;
   CHECK(fitted(Story{s.machine, survey, options}).usable);

@@ -60,28 +60,8 @@ Machine table(const std::vector<Eigen::Vector3d>& balls_from_centre_mm) {
 }
 
 /// One row per ball and angle that states its centre: three readings of `sigma_mm` each.
-Survey centre_rows(const Machine& machine, const Angles& angles) {
-  const MachineState nominal = nominal_state(machine);
-  Survey survey;
-  for (const double angle : angles) {
-    Station stay;
-    stay.label = std::to_string(survey.stations.size() + 1);
-    stay.angles_rad[0] = angle;
-    stay.first_touch = static_cast<int>(survey.touches.size());
-    stay.touch_count = static_cast<int>(machine.artefacts.size());
-    for (int a = 0; a < stay.touch_count; ++a) {
-      Touch row;
-      row.label = std::to_string(survey.touches.size() + 1);
-      row.station = static_cast<int>(survey.stations.size());
-      row.artefact = a;
-      row.kind = TouchKind::centre;
-      row.shown_mm =
-          machine_from_carried(machine, nominal, 0, nominal.artefacts[a].point_mm, stay.angles_rad);
-      survey.touches.push_back(row);
-    }
-    survey.stations.push_back(stay);
-  }
-  return survey;
+Survey centre_rows(const Machine& machine, const Angles& angles_rad) {
+  return testing::centre_rows(machine, nominal_state(machine), angles_rad);
 }
 
 Survey touched(const Machine& machine, const Angles& angles,

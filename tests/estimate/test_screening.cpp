@@ -52,15 +52,6 @@ Eigen::Vector3d way_round(const Scenario& s, int station) {
   return axis.direction.cross(perpendicular_from_line(axis, at).normalized());
 }
 
-/// The touch from above has no neighbour at its station: at every station it has the same rivals.
-Scenario four_steps_touched_from_above() {
-  Scenario s = with_artefacts(
-      "table", {rotary_axis('C', LinearAxis::Z, TurnSense::left_hand, {-300, -200, -250}, 5)},
-      {ball("ball", 0, {-220, -200, -200})}, full_circle(4));
-  for (StationTarget& station : s.stations) station.touches = ball_pattern(0, 4, 0.3, true);
-  return s;
-}
-
 void slip(Survey& survey, int station, const Eigen::Vector3d& by_mm) {
   const Station& stay = survey.stations[station];
   for (int t = 0; t < stay.touch_count; ++t) survey.touches[stay.first_touch + t].shown_mm += by_mm;
@@ -204,7 +195,7 @@ TEST_CASE("a machine worse than its file keeps its touches") {
 }
 
 TEST_CASE("four equal steps and one bad touch from above: named, not guessed") {
-  Scenario s = four_steps_touched_from_above();
+  Scenario s = four_quarters();
   for (std::uint64_t seed = 1; seed <= 10; ++seed) {
     INFO("seed ", seed);
     s.noise.seed = seed;
@@ -222,7 +213,7 @@ TEST_CASE("four equal steps and one bad touch from above: named, not guessed") {
 
 TEST_CASE("chance alone does not make a survey with rivals unusable") {
   constexpr int surveys = 2000;
-  Scenario s = four_steps_touched_from_above();
+  Scenario s = four_quarters();
   int named = 0;
   int unusable = 0;
   for (std::uint64_t seed = 1; seed <= surveys; ++seed) {
