@@ -6,6 +6,8 @@
 #include <cmath>
 #include <memory>
 
+#include "estimate/linearisation.h"
+
 namespace pivotrace {
 
 namespace {

@@ -1,10 +1,11 @@
 // Gaps and their derivatives in closed form. The chain of rotations is differentiated step by step:
 //   p' = c + R (p - c):  dp'/dp = R,  dp'/dc = I - R,  dp'/dt = s u x R(p - c),
 //   d(R v)/du . du = sin t (du x v) + (1 - cos t)(du (u.v) + u (du.v))     (Rodrigues, derived here)
+#include "estimate/linearisation.h"
+
 #include <Eigen/Geometry>
 #include <cmath>
 
-#include "estimate/model.h"
 #include "pivotrace/geometry/rotation.h"
 #include "pivotrace/machine/kinematics.h"
 

@@ -7,6 +7,7 @@
 #include <cmath>
 #include <set>
 
+#include "estimate/linearisation.h"
 #include "estimate/outputs.h"
 #include "pivotrace/geometry/angle.h"
 

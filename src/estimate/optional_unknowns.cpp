@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "estimate/linearisation.h"
 #include "estimate/uncertainty.h"
 #include "estimate/variance_components.h"
 #include "pivotrace/estimate/statistics.h"

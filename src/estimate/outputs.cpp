@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "estimate/linearisation.h"
 #include "pivotrace/machine/kinematics.h"
 
 namespace pivotrace {

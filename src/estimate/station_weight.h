@@ -5,7 +5,7 @@
 #include <Eigen/Core>
 #include <vector>
 
-#include "estimate/model.h"
+#include "estimate/linearisation.h"
 
 namespace pivotrace {
 

@@ -8,6 +8,7 @@
 #include <thread>
 
 #include "estimate/cases.h"
+#include "estimate/linearisation.h"
 #include "estimate/outputs.h"
 #include "estimate/uncertainty.h"
 #include "pivotrace/survey/random_stream.h"

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <limits>
 
+#include "estimate/linearisation.h"
 #include "estimate/start.h"
 
 namespace pivotrace {

@@ -5,6 +5,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "estimate/linearisation.h"
+
 namespace pivotrace {
 
 namespace {

@@ -5,7 +5,7 @@
 #include <functional>
 #include <string>
 
-#include "estimate/model.h"
+#include "estimate/linearisation.h"
 #include "pivotrace/survey/random_stream.h"
 #include "scenarios.h"
 
