@@ -2,7 +2,7 @@
 
 #include <ostream>
 
-#include "pivotrace/files/text_file.h"
+#include "pivotrace/disk/text_file.h"
 
 namespace pivotrace::app {
 

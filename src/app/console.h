@@ -5,7 +5,7 @@
 #include <iosfwd>
 #include <string>
 
-#include "pivotrace/problem.h"
+#include "pivotrace/base/problem.h"
 
 namespace pivotrace::app {
 

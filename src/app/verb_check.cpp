@@ -1,8 +1,8 @@
 #include <memory>
 #include <ostream>
 
+#include "app/check.h"
 #include "app/verbs.h"
-#include "pivotrace/files/check.h"
 
 namespace pivotrace::app {
 

@@ -4,10 +4,10 @@
 #include "app/dialect_folders.h"
 #include "app/verbs.h"
 #include "pivotrace/cycle/make_program.h"
-#include "pivotrace/cycle/setup_sheet.h"
-#include "pivotrace/files/dialect_file.h"
-#include "pivotrace/files/parameter_file.h"
-#include "pivotrace/files/plan_file.h"
+#include "pivotrace/formats/dialect_file.h"
+#include "pivotrace/formats/parameter_file.h"
+#include "pivotrace/formats/plan_file.h"
+#include "pivotrace/report/setup_sheet.h"
 
 namespace pivotrace::app {
 

@@ -3,8 +3,8 @@
 
 #include "app/refusal.h"
 #include "app/verbs.h"
-#include "pivotrace/files/limits_file.h"
-#include "pivotrace/files/result_file.h"
+#include "pivotrace/formats/limits_file.h"
+#include "pivotrace/formats/result_file.h"
 #include "pivotrace/pivots/judge.h"
 
 namespace pivotrace::app {

@@ -4,11 +4,11 @@
 #include <ostream>
 
 #include "app/verbs.h"
-#include "pivotrace/files/machine_file.h"
-#include "pivotrace/files/plan_file.h"
-#include "pivotrace/plan/drawing.h"
+#include "pivotrace/formats/machine_file.h"
+#include "pivotrace/formats/plan_file.h"
 #include "pivotrace/plan/make_plan.h"
-#include "pivotrace/plan/plan_text.h"
+#include "pivotrace/report/drawing.h"
+#include "pivotrace/report/plan_text.h"
 
 namespace pivotrace::app {
 

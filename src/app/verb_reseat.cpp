@@ -4,7 +4,7 @@
 #include "app/clock.h"
 #include "app/refusal.h"
 #include "app/verbs.h"
-#include "pivotrace/files/result_file.h"
+#include "pivotrace/formats/result_file.h"
 #include "pivotrace/pivots/index_angles.h"
 #include "pivotrace/pivots/reseat.h"
 

@@ -3,8 +3,8 @@
 
 #include "app/refusal.h"
 #include "app/verbs.h"
-#include "pivotrace/files/mounting_file.h"
-#include "pivotrace/files/result_file.h"
+#include "pivotrace/formats/mounting_file.h"
+#include "pivotrace/formats/result_file.h"
 #include "pivotrace/pivots/shim.h"
 
 namespace pivotrace::app {

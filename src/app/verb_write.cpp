@@ -4,13 +4,13 @@
 #include "app/clock.h"
 #include "app/refusal.h"
 #include "app/verbs.h"
-#include "pivotrace/files/mapping_file.h"
-#include "pivotrace/files/result_file.h"
-#include "pivotrace/files/text_file.h"
+#include "pivotrace/disk/text_file.h"
+#include "pivotrace/formats/mapping_file.h"
+#include "pivotrace/formats/result_file.h"
+#include "pivotrace/formats/value_table.h"
 #include "pivotrace/pivots/offset_program.h"
 #include "pivotrace/pivots/patch.h"
-#include "pivotrace/pivots/value_table.h"
-#include "pivotrace/pivots/value_template.h"
+#include "pivotrace/report/value_template.h"
 
 namespace pivotrace::app {
 

@@ -5,8 +5,8 @@
 #include <string>
 #include <vector>
 
+#include "control/step_recorder.h"
 #include "cycle/cycle_layout.h"
-#include "cycle/step_recorder.h"
 
 namespace pivotrace {
 

@@ -7,11 +7,11 @@
 #include <functional>
 #include <map>
 
+#include "control/step_recorder.h"
 #include "cycle/cycle_geometry.h"
 #include "cycle/cycle_layout.h"
-#include "cycle/step_recorder.h"
+#include "pivotrace/base/length.h"
 #include "pivotrace/geometry/angle.h"
-#include "pivotrace/geometry/length.h"
 #include "pivotrace/geometry/rotation.h"
 #include "pivotrace/plan/check_plan.h"
 

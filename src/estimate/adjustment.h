@@ -5,8 +5,8 @@
 
 #include "estimate/model.h"
 #include "estimate/station_weight.h"
-#include "pivotrace/estimate/square_root_information.h"
-#include "pivotrace/problem.h"
+#include "pivotrace/base/problem.h"
+#include "pivotrace/solver/square_root_information.h"
 
 namespace pivotrace {
 

@@ -18,8 +18,8 @@
 #include "estimate/uncertainty.h"
 #include "estimate/variance_components.h"
 #include "pivotrace/estimate/predict.h"
-#include "pivotrace/estimate/statistics.h"
 #include "pivotrace/machine/kinematics.h"
+#include "pivotrace/results/statistics.h"
 
 namespace pivotrace {
 

@@ -7,7 +7,7 @@
 #include "estimate/linearisation.h"
 #include "estimate/uncertainty.h"
 #include "estimate/variance_components.h"
-#include "pivotrace/estimate/statistics.h"
+#include "pivotrace/results/statistics.h"
 
 namespace pivotrace {
 

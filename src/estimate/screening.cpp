@@ -7,7 +7,7 @@
 #include "estimate/adjustment.h"
 #include "estimate/start.h"
 #include "estimate/touch_tests.h"
-#include "pivotrace/estimate/statistics.h"
+#include "pivotrace/results/statistics.h"
 
 namespace pivotrace {
 

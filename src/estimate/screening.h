@@ -5,7 +5,7 @@
 #include <vector>
 
 #include "estimate/model.h"
-#include "pivotrace/problem.h"
+#include "pivotrace/base/problem.h"
 
 namespace pivotrace {
 

@@ -4,7 +4,7 @@
 #include <Eigen/Eigenvalues>
 #include <cmath>
 
-#include "pivotrace/estimate/statistics.h"
+#include "pivotrace/results/statistics.h"
 
 namespace pivotrace {
 

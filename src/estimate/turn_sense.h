@@ -4,7 +4,7 @@
 #include <vector>
 
 #include "estimate/adjustment.h"
-#include "pivotrace/estimate/result.h"
+#include "pivotrace/results/result.h"
 
 namespace pivotrace {
 

@@ -3,7 +3,7 @@
 #include <cmath>
 #include <limits>
 
-#include "pivotrace/estimate/statistics.h"
+#include "pivotrace/results/statistics.h"
 
 namespace pivotrace {
 

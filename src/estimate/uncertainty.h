@@ -6,7 +6,7 @@
 #include <vector>
 
 #include "estimate/variance_components.h"
-#include "pivotrace/estimate/result.h"
+#include "pivotrace/results/result.h"
 
 namespace pivotrace {
 

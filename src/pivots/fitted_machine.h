@@ -6,8 +6,8 @@
 #include <string>
 #include <vector>
 
-#include "pivotrace/estimate/result.h"
 #include "pivotrace/machine/kinematics.h"
+#include "pivotrace/results/result.h"
 
 namespace pivotrace {
 

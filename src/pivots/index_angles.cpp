@@ -7,8 +7,8 @@
 #include <optional>
 #include <sstream>
 
+#include "base/pivot_number_text.h"
 #include "pivotrace/geometry/angle.h"
-#include "pivots/number_text.h"
 
 namespace pivotrace {
 

@@ -7,11 +7,11 @@
 #include <limits>
 #include <nlohmann/json.hpp>
 
-#include "pivotrace/estimate/statistics.h"
+#include "base/pivot_number_text.h"
+#include "base/wrapped_text.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/pivots/index_angles.h"
-#include "pivots/number_text.h"
-#include "pivots/wrapped_text.h"
+#include "pivotrace/results/statistics.h"
 
 namespace pivotrace {
 

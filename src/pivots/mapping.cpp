@@ -7,8 +7,8 @@
 #include <cmath>
 #include <regex>
 
+#include "base/pivot_number_text.h"
 #include "pivotrace/geometry/angle.h"
-#include "pivots/number_text.h"
 
 namespace pivotrace {
 

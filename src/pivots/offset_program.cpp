@@ -7,7 +7,7 @@
 #include <cmath>
 #include <sstream>
 
-#include "pivots/number_text.h"
+#include "base/pivot_number_text.h"
 
 namespace pivotrace {
 

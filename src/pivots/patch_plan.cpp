@@ -4,14 +4,14 @@
 #include <cmath>
 #include <filesystem>
 
+#include "base/iso_time.h"
+#include "base/pivot_number_text.h"
+#include "base/wrapped_text.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/pivots/patch.h"
 #include "pivotrace/pivots/pivot_values.h"
 #include "pivots/find_number.h"
-#include "pivots/iso_time.h"
-#include "pivots/number_text.h"
 #include "pivots/text_view.h"
-#include "pivots/wrapped_text.h"
 
 namespace pivotrace {
 

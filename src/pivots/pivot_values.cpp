@@ -5,10 +5,10 @@
 #include <algorithm>
 #include <cmath>
 
+#include "base/near_name.h"
+#include "base/pivot_number_text.h"
+#include "base/wrapped_text.h"
 #include "pivotrace/geometry/angle.h"
-#include "pivots/near_name.h"
-#include "pivots/number_text.h"
-#include "pivots/wrapped_text.h"
 
 namespace pivotrace {
 

@@ -7,11 +7,11 @@
 #include <cmath>
 #include <nlohmann/json.hpp>
 
+#include "base/pivot_number_text.h"
+#include "base/wrapped_text.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/pivots/index_angles.h"
 #include "pivots/fitted_machine.h"
-#include "pivots/number_text.h"
-#include "pivots/wrapped_text.h"
 
 namespace pivotrace {
 

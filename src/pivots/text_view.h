@@ -5,7 +5,7 @@
 #include <string>
 #include <vector>
 
-#include "pivotrace/problem.h"
+#include "pivotrace/base/problem.h"
 
 namespace pivotrace {
 

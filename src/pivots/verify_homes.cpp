@@ -3,9 +3,9 @@
 #include <algorithm>
 #include <cmath>
 
+#include "base/pivot_number_text.h"
 #include "pivotrace/pivots/patch.h"
 #include "pivots/find_number.h"
-#include "pivots/number_text.h"
 #include "pivots/text_view.h"
 
 namespace pivotrace {

@@ -9,7 +9,7 @@
 #include <optional>
 #include <utility>
 
-#include "rehearsal/control_state.h"
+#include "control/control_state.h"
 #include "rehearsal/virtual_machine.h"
 
 namespace pivotrace {

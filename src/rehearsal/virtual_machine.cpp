@@ -7,11 +7,11 @@
 #include <cmath>
 #include <numbers>
 
+#include "control/control_state.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/geometry/rotation.h"
 #include "pivotrace/machine/kinematics.h"
-#include "rehearsal/control_state.h"
-#include "rehearsal/motion_time.h"
+#include "pivotrace/machine/motion_time.h"
 
 namespace pivotrace::rehearsal {
 

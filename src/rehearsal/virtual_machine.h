@@ -4,7 +4,7 @@
 #include <functional>
 #include <utility>
 
-#include "pivotrace/rehearsal/controlled_machine.h"
+#include "pivotrace/control/controlled_machine.h"
 #include "pivotrace/rehearsal/rehearse.h"
 #include "pivotrace/survey/random_stream.h"
 #include "rehearsal/clearance.h"

@@ -11,11 +11,11 @@
 #include <vector>
 
 #include "app/run_verb.h"
-#include "files/file_tests.h"
+#include "formats/file_tests.h"
 #include "pivotrace/estimate/fit.h"
-#include "pivotrace/files/machine_file.h"
-#include "pivotrace/files/result_file.h"
-#include "pivotrace/files/touch_file.h"
+#include "pivotrace/formats/machine_file.h"
+#include "pivotrace/formats/result_file.h"
+#include "pivotrace/formats/touch_file.h"
 
 namespace pivotrace::testing {
 

@@ -10,13 +10,13 @@
 #include <map>
 
 #include "app/demo_folder.h"
-#include "pivotrace/files/dialect_file.h"
+#include "control/recording_machine.h"
+#include "pivotrace/control/interpreter.h"
+#include "pivotrace/formats/dialect_file.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/pivots/index_angles.h"
 #include "pivotrace/pivots/offset_program.h"
 #include "pivotrace/pivots/reseat.h"
-#include "pivotrace/rehearsal/interpreter.h"
-#include "rehearsal/recording_machine.h"
 
 using namespace pivotrace;
 using namespace pivotrace::testing;

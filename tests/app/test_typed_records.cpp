@@ -9,7 +9,7 @@
 
 #include "app/child.h"
 #include "app/demo_folder.h"
-#include "files/scratch_folder.h"
+#include "formats/scratch_folder.h"
 
 using namespace pivotrace;
 using namespace pivotrace::testing;

@@ -5,8 +5,8 @@
 
 #include <string>
 
-#include "pivotrace/files/dialect_file.h"
-#include "pivotrace/files/machine_file.h"
+#include "pivotrace/formats/dialect_file.h"
+#include "pivotrace/formats/machine_file.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/plan/plan.h"
 

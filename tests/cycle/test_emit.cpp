@@ -8,10 +8,10 @@
 #include <sstream>
 
 #include "cycle/demo_plans.h"
-#include "pivotrace/cycle/emit.h"
+#include "pivotrace/control/emit.h"
 #include "pivotrace/cycle/make_program.h"
-#include "pivotrace/cycle/setup_sheet.h"
 #include "pivotrace/plan/make_plan.h"
+#include "pivotrace/report/setup_sheet.h"
 
 using namespace pivotrace;
 

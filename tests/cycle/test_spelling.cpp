@@ -5,9 +5,9 @@
 #include <cmath>
 #include <random>
 
+#include "control/speller.h"
 #include "cycle/demo_plans.h"
-#include "cycle/speller.h"
-#include "pivotrace/cycle/value.h"
+#include "pivotrace/control/value.h"
 #include "pivotrace/geometry/angle.h"
 
 using namespace pivotrace;

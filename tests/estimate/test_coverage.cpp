@@ -9,7 +9,7 @@
 #include <cstdlib>
 #include <thread>
 
-#include "pivotrace/estimate/statistics.h"
+#include "pivotrace/results/statistics.h"
 #include "studies.h"
 
 using namespace pivotrace;

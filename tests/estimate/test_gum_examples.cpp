@@ -7,7 +7,7 @@
 #include <array>
 #include <cmath>
 
-#include "pivotrace/estimate/square_root_information.h"
+#include "pivotrace/solver/square_root_information.h"
 
 using namespace pivotrace;
 

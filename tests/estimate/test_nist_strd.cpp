@@ -7,7 +7,7 @@
 #include <cmath>
 
 #include "estimate/nist_strd.h"
-#include "pivotrace/estimate/square_root_information.h"
+#include "pivotrace/solver/square_root_information.h"
 #include "reference_data.h"
 
 using namespace pivotrace;

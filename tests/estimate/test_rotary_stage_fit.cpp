@@ -6,9 +6,9 @@
 
 #include "estimate/scenarios.h"
 #include "pivotrace/estimate/fit.h"
-#include "pivotrace/estimate/statistics.h"
 #include "pivotrace/geometry/axis_regression.h"
 #include "pivotrace/geometry/circle_fit.h"
+#include "pivotrace/results/statistics.h"
 #include "rotary_stage_data.h"
 
 using namespace pivotrace;

@@ -9,9 +9,9 @@
 #include "estimate/adjustment.h"
 #include "estimate/cases.h"
 #include "estimate/start.h"
-#include "pivotrace/estimate/statistics.h"
 #include "pivotrace/geometry/axis_regression.h"
 #include "pivotrace/geometry/sphere_fit.h"
+#include "pivotrace/results/statistics.h"
 #include "random_scenarios.h"
 
 using namespace pivotrace;

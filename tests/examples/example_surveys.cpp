@@ -6,8 +6,8 @@
 #include <functional>
 #include <numbers>
 
-#include "pivotrace/files/machine_file.h"
-#include "pivotrace/files/touch_file.h"
+#include "pivotrace/formats/machine_file.h"
+#include "pivotrace/formats/touch_file.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/geometry/line_chart.h"
 #include "pivotrace/machine/kinematics.h"

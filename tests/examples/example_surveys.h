@@ -4,8 +4,8 @@
 #include <string>
 #include <vector>
 
+#include "pivotrace/base/problem.h"
 #include "pivotrace/machine/machine.h"
-#include "pivotrace/problem.h"
 #include "pivotrace/survey/synthetic.h"
 
 namespace pivotrace::examples {

@@ -3,10 +3,10 @@
 #include <algorithm>
 
 #include "examples/example_surveys.h"
+#include "pivotrace/disk/text_file.h"
 #include "pivotrace/estimate/fit.h"
-#include "pivotrace/files/machine_file.h"
-#include "pivotrace/files/text_file.h"
-#include "pivotrace/files/touch_file.h"
+#include "pivotrace/formats/machine_file.h"
+#include "pivotrace/formats/touch_file.h"
 
 using namespace pivotrace;
 using namespace pivotrace::examples;

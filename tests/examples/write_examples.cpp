@@ -5,7 +5,7 @@
 #include <iostream>
 
 #include "examples/example_surveys.h"
-#include "pivotrace/files/machine_file.h"
+#include "pivotrace/formats/machine_file.h"
 
 int main(int argc, char** argv) {
   if (argc != 2) {

@@ -5,7 +5,7 @@
 #include <string>
 #include <vector>
 
-#include "pivotrace/estimate/result.h"
+#include "pivotrace/results/result.h"
 
 namespace pivotrace::testing {
 

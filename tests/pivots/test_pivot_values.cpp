@@ -3,9 +3,9 @@
 #include <cmath>
 #include <set>
 
+#include "base/pivot_number_text.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/pivots/pivot_values.h"
-#include "pivots/number_text.h"
 #include "pivots/sample_result.h"
 
 using namespace pivotrace;

@@ -3,12 +3,12 @@
 #include <cmath>
 #include <numbers>
 
-#include "pivotrace/files/machine_file.h"
+#include "pivotrace/formats/machine_file.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/plan/check_plan.h"
-#include "pivotrace/plan/drawing.h"
 #include "pivotrace/plan/make_plan.h"
-#include "pivotrace/plan/plan_text.h"
+#include "pivotrace/report/drawing.h"
+#include "pivotrace/report/plan_text.h"
 
 using namespace pivotrace;
 

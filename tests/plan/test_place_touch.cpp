@@ -1,7 +1,7 @@
 // Signs of two set-ups worked by hand from ISO 841 and the machine file's words (derived here).
 #include <doctest/doctest.h>
 
-#include "pivotrace/files/machine_file.h"
+#include "pivotrace/formats/machine_file.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/plan/plan.h"
 

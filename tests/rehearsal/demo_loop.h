@@ -4,10 +4,10 @@
 #include <string>
 
 #include "pivotrace/cycle/make_program.h"
-#include "pivotrace/files/dialect_file.h"
-#include "pivotrace/files/machine_file.h"
-#include "pivotrace/files/parameter_file.h"
-#include "pivotrace/files/touch_file.h"
+#include "pivotrace/formats/dialect_file.h"
+#include "pivotrace/formats/machine_file.h"
+#include "pivotrace/formats/parameter_file.h"
+#include "pivotrace/formats/touch_file.h"
 #include "pivotrace/plan/make_plan.h"
 #include "pivotrace/rehearsal/rehearse.h"
 

@@ -11,7 +11,7 @@
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/geometry/rotation.h"
 #include "pivotrace/machine/machine.h"
-#include "pivotrace/rehearsal/truth.h"
+#include "pivotrace/survey/machine_errors.h"
 #include "pivotrace/survey/random_stream.h"
 
 namespace pivotrace::test {

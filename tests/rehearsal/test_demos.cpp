@@ -7,9 +7,9 @@
 #include <cmath>
 
 #include "pivotrace/estimate/fit.h"
-#include "pivotrace/files/truth_file.h"
+#include "pivotrace/formats/truth_file.h"
 #include "pivotrace/geometry/angle.h"
-#include "pivotrace/rehearsal/beside_truth.h"
+#include "pivotrace/results/beside_truth.h"
 #include "rehearsal/demo_loop.h"
 
 namespace pivotrace {

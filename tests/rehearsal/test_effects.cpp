@@ -9,7 +9,7 @@
 #include "pivotrace/estimate/fit.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/geometry/rotation.h"
-#include "pivotrace/rehearsal/beside_truth.h"
+#include "pivotrace/results/beside_truth.h"
 #include "rehearsal/demo_loop.h"
 
 namespace pivotrace {

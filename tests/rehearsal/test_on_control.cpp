@@ -7,9 +7,9 @@
 #include <cmath>
 #include <regex>
 
+#include "control/control_state.h"
 #include "pivotrace/estimate/fit.h"
 #include "pivotrace/geometry/line.h"
-#include "rehearsal/control_state.h"
 #include "rehearsal/demo_loop.h"
 #include "rehearsal/virtual_machine.h"
 

@@ -9,9 +9,9 @@
 #include <cmath>
 #include <cstdlib>
 
+#include "pivotrace/disk/text_file.h"
 #include "pivotrace/estimate/fit.h"
-#include "pivotrace/files/text_file.h"
-#include "pivotrace/rehearsal/beside_truth.h"
+#include "pivotrace/results/beside_truth.h"
 #include "rehearsal/demo_loop.h"
 #include "rehearsal/random_machine.h"
 

@@ -6,7 +6,7 @@
 #include <numbers>
 #include <sstream>
 
-#include "pivotrace/files/dialect_file.h"
+#include "pivotrace/formats/dialect_file.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/rehearsal/rehearse.h"
 #include "rehearsal/bench_machine.h"

@@ -7,9 +7,9 @@
 #include <chrono>
 #include <set>
 
+#include "control/recording_machine.h"
 #include "pivotrace/survey/random_stream.h"
 #include "rehearsal/demo_loop.h"
-#include "rehearsal/recording_machine.h"
 
 namespace pivotrace {
 namespace {

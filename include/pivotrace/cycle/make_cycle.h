@@ -3,7 +3,7 @@
 
 #include <optional>
 
-#include "pivotrace/cycle/steps.h"
+#include "pivotrace/control/steps.h"
 #include "pivotrace/plan/plan.h"
 
 namespace pivotrace {

@@ -1,7 +1,7 @@
 // The one call behind `pivotrace cycle`: a plan in, a program out, or every reason why not.
 #pragma once
 
-#include "pivotrace/cycle/emit.h"
+#include "pivotrace/control/emit.h"
 #include "pivotrace/cycle/make_cycle.h"
 
 namespace pivotrace {

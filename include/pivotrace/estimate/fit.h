@@ -3,8 +3,8 @@
 
 #include <vector>
 
-#include "pivotrace/estimate/result.h"
-#include "pivotrace/problem.h"
+#include "pivotrace/base/problem.h"
+#include "pivotrace/results/result.h"
 #include "pivotrace/survey/survey.h"
 
 namespace pivotrace {

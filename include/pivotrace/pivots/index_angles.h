@@ -4,9 +4,9 @@
 #include <string>
 #include <vector>
 
-#include "pivotrace/estimate/result.h"
+#include "pivotrace/base/problem.h"
 #include "pivotrace/machine/machine.h"
-#include "pivotrace/problem.h"
+#include "pivotrace/results/result.h"
 
 namespace pivotrace {
 

@@ -9,10 +9,10 @@
 #include <string>
 #include <vector>
 
-#include "pivotrace/estimate/result.h"
+#include "pivotrace/base/problem.h"
 #include "pivotrace/pivots/limits.h"
 #include "pivotrace/pivots/pivot_values.h"
-#include "pivotrace/problem.h"
+#include "pivotrace/results/result.h"
 
 namespace pivotrace {
 

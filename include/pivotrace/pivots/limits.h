@@ -6,8 +6,8 @@
 #include <string>
 #include <vector>
 
+#include "pivotrace/base/problem.h"
 #include "pivotrace/machine/machine.h"
-#include "pivotrace/problem.h"
 
 namespace pivotrace {
 

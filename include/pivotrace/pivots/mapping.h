@@ -5,8 +5,8 @@
 #include <string>
 #include <vector>
 
+#include "pivotrace/base/problem.h"
 #include "pivotrace/pivots/pivot_values.h"
-#include "pivotrace/problem.h"
 
 namespace pivotrace {
 

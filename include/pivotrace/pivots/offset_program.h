@@ -4,9 +4,9 @@
 #include <optional>
 #include <string>
 
-#include "pivotrace/estimate/result.h"
+#include "pivotrace/base/problem.h"
 #include "pivotrace/pivots/pivot_values.h"
-#include "pivotrace/problem.h"
+#include "pivotrace/results/result.h"
 
 namespace pivotrace {
 

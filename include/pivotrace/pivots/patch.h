@@ -7,9 +7,9 @@
 #include <string>
 #include <vector>
 
-#include "pivotrace/estimate/result.h"
+#include "pivotrace/base/problem.h"
 #include "pivotrace/pivots/mapping.h"
-#include "pivotrace/problem.h"
+#include "pivotrace/results/result.h"
 
 namespace pivotrace {
 

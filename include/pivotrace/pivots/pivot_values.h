@@ -5,9 +5,9 @@
 #include <string>
 #include <vector>
 
-#include "pivotrace/estimate/result.h"
-#include "pivotrace/geometry/length.h"
-#include "pivotrace/problem.h"
+#include "pivotrace/base/length.h"
+#include "pivotrace/base/problem.h"
+#include "pivotrace/results/result.h"
 
 namespace pivotrace {
 

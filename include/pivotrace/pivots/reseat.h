@@ -5,9 +5,9 @@
 #include <string>
 #include <vector>
 
-#include "pivotrace/estimate/result.h"
+#include "pivotrace/base/problem.h"
 #include "pivotrace/pivots/offset_program.h"
-#include "pivotrace/problem.h"
+#include "pivotrace/results/result.h"
 
 namespace pivotrace {
 

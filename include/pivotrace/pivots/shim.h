@@ -6,8 +6,8 @@
 #include <string>
 #include <vector>
 
-#include "pivotrace/estimate/result.h"
-#include "pivotrace/problem.h"
+#include "pivotrace/base/problem.h"
+#include "pivotrace/results/result.h"
 
 namespace pivotrace {
 

@@ -5,8 +5,8 @@
 #include <string>
 #include <vector>
 
-#include "pivotrace/estimate/result.h"
 #include "pivotrace/plan/plan.h"
+#include "pivotrace/results/result.h"
 #include "pivotrace/survey/survey.h"
 
 namespace pivotrace {

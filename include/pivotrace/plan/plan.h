@@ -6,9 +6,9 @@
 #include <string>
 #include <vector>
 
+#include "pivotrace/base/problem.h"
 #include "pivotrace/machine/machine.h"
 #include "pivotrace/machine/state.h"
-#include "pivotrace/problem.h"
 
 namespace pivotrace {
 

@@ -8,10 +8,10 @@
 #include <string>
 #include <vector>
 
-#include "pivotrace/cycle/dialect.h"
+#include "pivotrace/control/dialect.h"
+#include "pivotrace/control/interpreter.h"
 #include "pivotrace/machine/machine.h"
-#include "pivotrace/rehearsal/interpreter.h"
-#include "pivotrace/rehearsal/truth.h"
+#include "pivotrace/survey/machine_errors.h"
 
 namespace pivotrace {
 

@@ -1,0 +1,34 @@
+// Whole files as bytes: read with a size limit, written so that a kill never leaves half a file.
+#pragma once
+
+#include <cstddef>
+#include <string>
+#include <string_view>
+
+#include "pivotrace/base/problem.h"
+
+namespace pivotrace {
+
+/// Largest input file that is read unless the caller says otherwise: 256 MiB, about two
+/// million touches.
+inline constexpr std::size_t default_read_limit_bytes = std::size_t{256} * 1024 * 1024;
+
+/// All bytes of a file (or of a pipe).
+/// Errors: P601 missing or unreadable (with the system's reason), P603 a folder, P604 larger than
+/// `limit_bytes`; nothing is read beyond the limit.
+Expected<std::string> read_file(const std::string& path,
+                                std::size_t limit_bytes = default_read_limit_bytes);
+
+/// Replaces the file at `path` by `bytes`, all or nothing: the bytes go to a new file in the same
+/// folder, reach the disk, and only then take the name. Permissions of an existing file are kept,
+/// a symbolic link stays a link. Devices and pipes are written directly.
+/// Errors: P602 with the system's reason, P603 a folder; the old file is then unchanged.
+Expected<void> write_file(const std::string& path, std::string_view bytes);
+
+/// SHA-256 of the bytes (FIPS 180-4) as 64 lower-case hexadecimal digits.
+std::string sha256_hex(std::string_view bytes);
+
+/// read_file, then sha256_hex.
+Expected<std::string> sha256_of_file(const std::string& path);
+
+}  // namespace pivotrace

@@ -1,0 +1,50 @@
+// Small helpers on text: letters, excerpts for messages, places in a text, near misses.
+#pragma once
+
+#include <cstddef>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "pivotrace/base/problem.h"
+
+namespace pivotrace {
+
+/// ASCII only, so that the result does not depend on the user's language settings.
+std::string lower_case(std::string_view text);
+
+/// Without spaces and tabs at both ends.
+std::string_view trimmed(std::string_view text);
+
+/// At most 40 characters for a message, control characters made visible.
+std::string excerpt(std::string_view text);
+
+/// The file's name without its folders.
+std::string base_name(std::string_view path);
+
+/// Line and column (both from 1, column in characters) of a byte. Lines end at LF, CR or CRLF.
+Place place_of(std::string_view text, std::size_t offset);
+
+/// First byte that cannot stand in a UTF-8 text file: a broken sequence or a control character
+/// other than tab, line feed, form feed and carriage return.
+std::optional<std::size_t> first_bad_byte(std::string_view text);
+
+/// Length of the UTF-8 character at `text[at]`, 0 when the bytes there are broken (RFC 3629).
+std::size_t utf8_length(std::string_view text, std::size_t at);
+
+/// Number of single-letter insertions, deletions, replacements and swaps of neighbours between two
+/// words, upper and lower case alike (optimal string alignment distance).
+std::size_t edit_distance(std::string_view first, std::string_view second);
+
+/// The candidate that `word` was probably meant to be, if one is near enough.
+std::optional<std::string> nearest_word(std::string_view word,
+                                        const std::vector<std::string>& candidates);
+
+/// "did you mean `station_sigma`?", or the list of all candidates when none is near.
+std::string did_you_mean(std::string_view word, const std::vector<std::string>& candidates);
+
+/// "a, b, c"
+std::string joined(const std::vector<std::string>& words);
+
+}  // namespace pivotrace

@@ -1,0 +1,144 @@
+#include "pivotrace/formats/value_table.h"
+
+#include <fmt/format.h>
+
+#include <nlohmann/json.hpp>
+
+#include "base/pivot_number_text.h"
+
+namespace pivotrace {
+
+namespace {
+
+constexpr const char* table_caution =
+    "A wrong pivot value can wreck tool, part and machine: check the first run without a part, "
+    "slowly, by the machine's manual and local safety rules.";
+
+struct Row {
+  const PivotValue& value;
+  LengthUnit unit;
+
+  std::string amount(double mm_or_rad) const {
+    return fixed_text(shown_value(value, mm_or_rad, unit), shown_decimals(value.quantity, unit));
+  }
+  std::string amount_U95() const {
+    return uncertainty_text(shown_value(value, value.U95, unit),
+                            shown_decimals(value.quantity, unit));
+  }
+};
+
+std::string csv_field(const std::string& text) {
+  if (text.find_first_of(",\"\r\n") == std::string::npos) return text;
+  std::string quoted = "\"";
+  for (const char c : text) quoted += c == '"' ? std::string("\"\"") : std::string(1, c);
+  return quoted + "\"";
+}
+
+/// A comment line of the CSV must stay one line whatever the machine is called.
+std::string one_line(std::string text) {
+  for (char& c : text) {
+    if (c == '\n' || c == '\r') c = ' ';
+  }
+  return text;
+}
+
+std::string as_csv(const FitResult& result, const std::vector<PivotValue>& values,
+                   const ValueTableOptions& options) {
+  std::string text;
+  text += "# format: 1\n";
+  text += fmt::format("# units: {}\n", unit_word(Quantity::length, options.unit));
+  text += "# machine: " + one_line(result.machine_name) + "\n";
+  text += "# measured: " + one_line(result.started) + "\n";
+  text += "# fitted: " + one_line(result.made) + "\n";
+  text += "# written: " + one_line(options.date) + "\n";
+  text += fmt::format("# coordinates: {}\n", coordinates_note);
+  text += fmt::format("# caution: {}\n", table_caution);
+  text += "name,value,U95,unit,symbol,meaning\n";
+  for (const PivotValue& value : values) {
+    const Row row{value, options.unit};
+    text += fmt::format("{},{},{},{},{},{}\n", csv_field(value.name), row.amount(value.value),
+                        row.amount_U95(), unit_word(value.quantity, options.unit), value.symbol,
+                        csv_field(value.meaning));
+  }
+  return text;
+}
+
+std::string as_json(const FitResult& result, const std::vector<PivotValue>& values,
+                    const ValueTableOptions& options) {
+  nlohmann::ordered_json table;
+  table["format"] = "pivotrace-values-1";
+  table["units"] = unit_word(Quantity::length, options.unit);
+  table["machine"] = result.machine_name;
+  table["measured"] = result.started;
+  table["fitted"] = result.made;
+  table["written"] = options.date;
+  table["coordinates"] = coordinates_note;
+  table["caution"] = table_caution;
+  for (const PivotValue& value : values) {
+    const Row row{value, options.unit};
+    nlohmann::ordered_json entry;
+    // Through the rounded text, so that all three kinds of table state one and the same number.
+    entry["value"] = number_from_text(row.amount(value.value));
+    entry["U95"] = number_from_text(row.amount_U95());
+    entry["unit"] = unit_word(value.quantity, options.unit);
+    if (!value.symbol.empty()) entry["symbol"] = value.symbol;
+    entry["meaning"] = value.meaning;
+    table["values"][value.name] = entry;
+  }
+  return table.dump(2, ' ', false, nlohmann::ordered_json::error_handler_t::replace) + "\n";
+}
+
+std::string toml_string(const std::string& text) {
+  std::string quoted = "\"";
+  for (const char c : text) {
+    const auto byte = static_cast<unsigned char>(c);
+    if (c == '"' || c == '\\') {
+      quoted += '\\';
+      quoted += c;
+    } else if (byte < 0x20 || byte == 0x7F) {
+      quoted += fmt::format("\\u{:04X}", static_cast<unsigned>(byte));
+    } else {
+      quoted += c;
+    }
+  }
+  return quoted + "\"";
+}
+
+std::string as_toml(const FitResult& result, const std::vector<PivotValue>& values,
+                    const ValueTableOptions& options) {
+  std::string text;
+  text += fmt::format("# {}\n", table_caution);
+  text += "format = 1\n";
+  text += fmt::format("units = {}\n", toml_string(unit_word(Quantity::length, options.unit)));
+  text += fmt::format("machine = {}\n", toml_string(result.machine_name));
+  text += fmt::format("measured = {}\n", toml_string(result.started));
+  text += fmt::format("fitted = {}\n", toml_string(result.made));
+  text += fmt::format("written = {}\n", toml_string(options.date));
+  text += fmt::format("coordinates = {}\n", toml_string(coordinates_note));
+  for (const PivotValue& value : values) {
+    const Row row{value, options.unit};
+    text += "\n[[value]]\n";
+    text += fmt::format("name = {}\n", toml_string(value.name));
+    text += fmt::format("value = {}\n", row.amount(value.value));
+    text += fmt::format("U95 = {}\n", row.amount_U95());
+    text += fmt::format("unit = {}\n", toml_string(unit_word(value.quantity, options.unit)));
+    if (!value.symbol.empty()) text += fmt::format("symbol = {}\n", toml_string(value.symbol));
+    text += fmt::format("meaning = {}\n", toml_string(value.meaning));
+  }
+  return text;
+}
+
+}  // namespace
+
+Expected<std::string> value_table(const FitResult& result, const ValueTableOptions& options) {
+  const Expected<std::vector<PivotValue>> values = pivot_values(result);
+  if (!values) return tl::make_unexpected(values.error());
+  switch (options.format) {
+    case TableFormat::csv: return as_csv(result, *values, options);
+    case TableFormat::json: return as_json(result, *values, options);
+    case TableFormat::toml: return as_toml(result, *values, options);
+  }
+  return std::string();
+}
+
+}  // namespace pivotrace

@@ -1,0 +1,151 @@
+#include <fmt/format.h>
+
+#include <cmath>
+#include <nlohmann/json.hpp>
+
+#include "base/pivot_number_text.h"
+#include "base/wrapped_text.h"
+#include "pivotrace/geometry/angle.h"
+#include "pivotrace/pivots/shim.h"
+
+namespace pivotrace {
+
+namespace {
+
+/// Gaps below this are no gaps: a tenth of a micrometre.
+constexpr double least_gap_mm = 1e-4;
+
+std::string per_300(double rad) { return fixed_text(mm_per_300_from_rad(rad), 4); }
+
+/// "+Y", or the components when it is not along a machine axis.
+std::string direction_text(const Eigen::Vector3d& direction) {
+  for (int k = 0; k < 3; ++k) {
+    if (std::abs(std::abs(direction[k]) - 1.0) < 1e-3) {
+      return fmt::format("{}{}", direction[k] < 0 ? '-' : '+', "XYZ"[k]);
+    }
+  }
+  return fmt::format("({:.2f}, {:.2f}, {:.2f})", direction.x(), direction.y(), direction.z());
+}
+
+std::string pieces_text(const std::vector<double>& pieces) {
+  std::string text;
+  for (const double piece : pieces) {
+    text += (text.empty() ? "" : " + ") + fixed_text(piece, 3);
+  }
+  return text.empty() ? "nothing" : text;
+}
+
+std::string verdict_text(const ShimAdvice& advice) {
+  if (advice.nothing_to_gain) {
+    return "The lean is within its U95: there is nothing to gain by shimming. Measure with more "
+           "stations if you must know more.";
+  }
+  const std::string left = fixed_text(advice.left_by_offset_mm, 4);
+  if (advice.offset_is_enough) {
+    return fmt::format(
+        "A work offset is enough: what it leaves in the part, {} mm between "
+        "features half a turn apart, can be borne.",
+        left);
+  }
+  return fmt::format(
+      "A work offset cannot replace alignment here: it shifts but does not lean, "
+      "and would leave {} mm between features half a turn apart. Align the unit.",
+      left);
+}
+
+std::string shift_text(const Eigen::Vector3d& shift) {
+  return fmt::format("X {} Y {} Z {} mm", signed_text(shift.x(), 4), signed_text(shift.y(), 4),
+                     signed_text(shift.z(), 4));
+}
+
+std::string numbered(int step, const std::string& text) {
+  return wrapped(text, fmt::format("{}. ", step), 3);
+}
+
+std::string steps_text(const ShimAdvice& advice) {
+  int step = 1;
+  std::string text = numbered(step++, "Slacken the bolts one at a time and lay shims:");
+  for (const FootAdvice& foot : advice.feet) {
+    text += fmt::format("     foot \"{}\": {} mm ({}); exact {} mm\n", foot.name,
+                        fixed_text(foot.shim_mm, 3), pieces_text(foot.pieces_mm),
+                        fixed_text(foot.exact_mm, 4));
+  }
+  if (advice.rock_mm > least_gap_mm) {
+    text += wrapped(fmt::format("the steps of the shims leave a gap of up to {} mm under a foot: "
+                                "close it with foil, do not pull it down with the bolt",
+                                fixed_text(advice.rock_mm, 4)),
+                    "     ", 5);
+  }
+  if (advice.tap) {
+    text += numbered(
+        step++, fmt::format("Turn the unit about {}: set an indicator at foot "
+                            "\"{}\" and tap there towards {} until it has moved {} mm.",
+                            advice.tap->about, advice.tap->at, direction_text(advice.tap->towards),
+                            fixed_text(advice.tap->amount_mm, 4)));
+  }
+  text += numbered(step++, "Tighten in turns, crosswise, and see that the indicator stays.");
+  if (advice.tailstock_shift_mm) {
+    text += numbered(step++, fmt::format("Then move the tailstock centre by {}.",
+                                         shift_text(*advice.tailstock_shift_mm)));
+  }
+  text += numbered(step, fmt::format("Measure again. The centre moves by about {}: old offsets are "
+                                     "wrong then; write new ones from the new result.",
+                                     shift_text(advice.centre_shift_mm)));
+  return text;
+}
+
+}  // namespace
+
+std::string shim_text(const FitResult& result, const ShimAdvice& advice) {
+  std::string text = fmt::format("Machine \"{}\", axis {}\n", result.machine_name, advice.letter);
+  text += fmt::format("lean {} mm over 300 mm, U95 {}\n", per_300(advice.lean_rad),
+                      uncertainty_text(mm_per_300_from_rad(advice.lean_U95_rad), 4));
+  text += wrapped(verdict_text(advice), "", 0);
+  if (!advice.nothing_to_gain) {
+    text += "\n" + steps_text(advice);
+    text += fmt::format("Lean to be expected afterwards: {} mm over 300 mm\n",
+                        per_300(advice.lean_expected_rad));
+  }
+  for (const std::string& note : advice.notes) text += wrapped(note, "note: ", 6);
+  text += wrapped(
+      "CAUTION: machine off and locked before hands go near the unit; a heavy unit needs lifting "
+      "gear. Follow the maker's manual and local safety rules.",
+      "", 0);
+  return text;
+}
+
+std::string shim_json(const FitResult& result, const ShimAdvice& advice) {
+  nlohmann::ordered_json json;
+  json["format"] = "pivotrace-shim-1";
+  json["machine"] = result.machine_name;
+  json["axis"] = std::string(1, advice.letter);
+  json["lean_mm_per_300"] = mm_per_300_from_rad(advice.lean_rad);
+  json["lean_U95_mm_per_300"] = mm_per_300_from_rad(advice.lean_U95_rad);
+  json["nothing_to_gain"] = advice.nothing_to_gain;
+  json["offset_is_enough"] = advice.offset_is_enough;
+  json["left_by_offset_mm"] = advice.left_by_offset_mm;
+  json["feet"] = nlohmann::ordered_json::array();
+  for (const FootAdvice& foot : advice.feet) {
+    json["feet"].push_back({{"name", foot.name},
+                            {"shim_mm", foot.shim_mm},
+                            {"pieces_mm", foot.pieces_mm},
+                            {"exact_mm", foot.exact_mm}});
+  }
+  const auto triple = [](const Eigen::Vector3d& v) {
+    return nlohmann::ordered_json{v.x(), v.y(), v.z()};
+  };
+  if (advice.tap) {
+    json["tap"] = {{"about", advice.tap->about},
+                   {"at", advice.tap->at},
+                   {"amount_mm", advice.tap->amount_mm},
+                   {"towards", triple(advice.tap->towards)}};
+  }
+  json["rock_mm"] = advice.rock_mm;
+  json["lean_expected_mm_per_300"] = mm_per_300_from_rad(advice.lean_expected_rad);
+  json["centre_shift_mm"] = triple(advice.centre_shift_mm);
+  if (advice.tailstock_shift_mm) json["tailstock_shift_mm"] = triple(*advice.tailstock_shift_mm);
+  json["notes"] = advice.notes;
+  return json.dump(2, ' ', false, nlohmann::ordered_json::error_handler_t::replace) + "\n";
+}
+
+}  // namespace pivotrace

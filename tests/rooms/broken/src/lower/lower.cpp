@@ -1,0 +1,1 @@
+#include "upper/upper.h"
