@@ -3,8 +3,8 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cstdint>
-#include <cstring>
+
+#include "base/utf8.h"
 
 namespace pivotrace {
 
@@ -14,22 +14,6 @@ constexpr std::size_t excerpt_length = 40;
 
 /// A longer word is no misspelling of a key; comparing it would only cost time.
 constexpr std::size_t longest_word = 64;
-
-bool is_continuation(char byte) { return (static_cast<unsigned char>(byte) & 0xC0U) == 0x80U; }
-
-bool is_forbidden_control(unsigned char byte) {
-  return byte < 0x20 && byte != '\t' && byte != '\n' && byte != '\r' && byte != '\f';
-}
-
-bool eight_plain_bytes(const char* at) {
-  std::uint64_t word = 0;
-  std::memcpy(&word, at, sizeof word);
-  constexpr std::uint64_t high_bits = 0x8080808080808080U;
-  constexpr std::uint64_t spaces = 0x2020202020202020U;
-  // Without high bits, subtracting 0x20 from each byte borrows into its high bit exactly when one
-  // of them (or of those below it) is a control character: then the slow path looks closer.
-  return ((word | (word - spaces)) & high_bits) == 0;
-}
 
 std::size_t allowed_distance(std::size_t length) {
   return length <= 2 ? 0 : std::clamp<std::size_t>(length / 3, 1, 3);
@@ -60,7 +44,7 @@ std::string excerpt(std::string_view text) {
   std::size_t characters = 0;
   for (const char letter : text) {
     const auto byte = static_cast<unsigned char>(letter);
-    if (!is_continuation(letter) && ++characters > excerpt_length) return shown + "...";
+    if (!is_utf8_continuation(letter) && ++characters > excerpt_length) return shown + "...";
     if (byte < 0x20 || byte == 0x7F) {
       shown += fmt::format("\\x{:02X}", byte);
     } else {
@@ -90,49 +74,9 @@ Place place_of(std::string_view text, std::size_t offset) {
   }
   place.column = 1;
   for (std::size_t i = line_start; i < offset; ++i) {
-    if (!is_continuation(text[i])) ++place.column;
+    if (!is_utf8_continuation(text[i])) ++place.column;
   }
   return place;
-}
-
-// The valid byte pairs are those of the table in RFC 3629, section 4.
-std::size_t utf8_length(std::string_view text, std::size_t at) {
-  const auto byte = [&](std::size_t i) { return static_cast<unsigned char>(text[i]); };
-  const unsigned char lead = byte(at);
-  if (lead < 0x80) return 1;
-  std::size_t length = 0;
-  if (lead >= 0xC2 && lead <= 0xDF) length = 2;
-  if (lead >= 0xE0 && lead <= 0xEF) length = 3;
-  if (lead >= 0xF0 && lead <= 0xF4) length = 4;
-  if (length == 0 || at + length > text.size()) return 0;
-  for (std::size_t i = 1; i < length; ++i) {
-    if (!is_continuation(text[at + i])) return 0;
-  }
-  // Overlong forms, surrogates and values beyond U+10FFFF show in the second byte.
-  const unsigned char second = byte(at + 1);
-  const bool out_of_range = (lead == 0xE0 && second < 0xA0) || (lead == 0xED && second > 0x9F) ||
-                            (lead == 0xF0 && second < 0x90) || (lead == 0xF4 && second > 0x8F);
-  return out_of_range ? 0 : length;
-}
-
-std::optional<std::size_t> first_bad_byte(std::string_view text) {
-  std::size_t at = 0;
-  while (at < text.size()) {
-    if (at + 8 <= text.size() && eight_plain_bytes(text.data() + at)) {
-      at += 8;
-      continue;
-    }
-    const auto byte = static_cast<unsigned char>(text[at]);
-    if (is_forbidden_control(byte)) return at;
-    if (byte < 0x80) {
-      ++at;
-      continue;
-    }
-    const std::size_t length = utf8_length(text, at);
-    if (length == 0) return at;
-    at += length;
-  }
-  return std::nullopt;
 }
 
 std::size_t edit_distance(std::string_view first, std::string_view second) {
@@ -175,6 +119,18 @@ std::optional<std::string> nearest_word(std::string_view word,
     if (starts_with_word(known, lower) || starts_with_word(lower, known)) return candidate;
   }
   return std::nullopt;
+}
+
+std::vector<std::string> nearest_words(std::string_view word,
+                                       const std::vector<std::string>& candidates,
+                                       std::size_t count) {
+  std::vector<std::string> sorted = candidates;
+  std::stable_sort(sorted.begin(), sorted.end(),
+                   [&](const std::string& left, const std::string& right) {
+                     return edit_distance(word, left) < edit_distance(word, right);
+                   });
+  if (sorted.size() > count) sorted.resize(count);
+  return sorted;
 }
 
 std::string joined(const std::vector<std::string>& words) {

@@ -26,13 +26,6 @@ std::string base_name(std::string_view path);
 /// Line and column (both from 1, column in characters) of a byte. Lines end at LF, CR or CRLF.
 Place place_of(std::string_view text, std::size_t offset);
 
-/// First byte that cannot stand in a UTF-8 text file: a broken sequence or a control character
-/// other than tab, line feed, form feed and carriage return.
-std::optional<std::size_t> first_bad_byte(std::string_view text);
-
-/// Length of the UTF-8 character at `text[at]`, 0 when the bytes there are broken (RFC 3629).
-std::size_t utf8_length(std::string_view text, std::size_t at);
-
 /// Number of single-letter insertions, deletions, replacements and swaps of neighbours between two
 /// words, upper and lower case alike (optimal string alignment distance).
 std::size_t edit_distance(std::string_view first, std::string_view second);
@@ -40,6 +33,11 @@ std::size_t edit_distance(std::string_view first, std::string_view second);
 /// The candidate that `word` was probably meant to be, if one is near enough.
 std::optional<std::string> nearest_word(std::string_view word,
                                         const std::vector<std::string>& candidates);
+
+/// Up to `count` candidates, nearest first; as they stand among equals.
+std::vector<std::string> nearest_words(std::string_view word,
+                                       const std::vector<std::string>& candidates,
+                                       std::size_t count);
 
 /// "did you mean `station_sigma`?", or the list of all candidates when none is near.
 std::string did_you_mean(std::string_view word, const std::vector<std::string>& candidates);

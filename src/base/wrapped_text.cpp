@@ -2,6 +2,8 @@
 
 #include <sstream>
 
+#include "base/utf8.h"
+
 namespace pivotrace {
 
 std::string wrapped(const std::string& text, const std::string& first, std::size_t indent) {
@@ -10,7 +12,7 @@ std::string wrapped(const std::string& text, const std::string& first, std::size
   std::string line = first;
   bool empty = true;
   for (std::string word; words >> word;) {
-    if (!empty && line.size() + 1 + word.size() > screen_columns) {
+    if (!empty && character_count(line) + 1 + character_count(word) > screen_columns) {
       lines += line + "\n";
       line = std::string(indent, ' ');
       empty = true;

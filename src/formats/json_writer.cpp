@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "base/number_text.h"
+#include "base/utf8.h"
 #include "base/words.h"
 
 namespace pivotrace::formats {

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "base/utf8.h"
 #include "base/words.h"
 
 namespace pivotrace::formats {

@@ -8,6 +8,7 @@
 #include <unordered_map>
 
 #include "base/number_text.h"
+#include "base/utf8.h"
 #include "base/words.h"
 #include "formats/csv_rows.h"
 #include "formats/touch_columns.h"

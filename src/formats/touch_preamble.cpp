@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <map>
 
+#include "base/iso_time.h"
 #include "base/words.h"
 
 namespace pivotrace::formats {
@@ -137,7 +138,7 @@ class PreambleReader {
   }
 
   void read_started(const KeyValue& entry) {
-    if (is_iso_8601(entry.value)) {
+    if (seconds_from_iso(entry.value)) {
       preamble_.started = std::string(entry.value);
       return;
     }
@@ -162,54 +163,6 @@ class PreambleReader {
   bool units_misspelt_ = false;
 };
 
-/// Eats a text from the left.
-class Scanner {
- public:
-  explicit Scanner(std::string_view text) : rest_(text) {}
-
-  bool done() const { return rest_.empty(); }
-  /// Exactly `count` digits whose value lies within low..high.
-  bool digits(std::size_t count, int low, int high) {
-    if (rest_.size() < count) return false;
-    int value = 0;
-    for (const char digit : rest_.substr(0, count)) {
-      if (digit < '0' || digit > '9') return false;
-      value = 10 * value + (digit - '0');
-    }
-    rest_.remove_prefix(count);
-    return value >= low && value <= high;
-  }
-  /// One of these letters.
-  bool letter(std::string_view choices) {
-    if (rest_.empty() || choices.find(rest_[0]) == std::string_view::npos) return false;
-    rest_.remove_prefix(1);
-    return true;
-  }
-  void skip_digits() {
-    while (letter("0123456789")) {
-    }
-  }
-
- private:
-  std::string_view rest_;
-};
-
-bool read_zone(Scanner& scanner) {
-  if (scanner.done() || scanner.letter("Z")) return true;
-  if (!scanner.letter("+-") || !scanner.digits(2, 0, 23)) return false;
-  if (scanner.done()) return true;
-  scanner.letter(":");
-  return scanner.digits(2, 0, 59);
-}
-
-bool read_clock(Scanner& scanner) {
-  if (!scanner.digits(2, 0, 24) || !scanner.letter(":") || !scanner.digits(2, 0, 59)) return false;
-  if (!scanner.letter(":")) return true;
-  if (!scanner.digits(2, 0, 60)) return false;
-  if (scanner.letter(".,")) scanner.skip_digits();
-  return true;
-}
-
 }  // namespace
 
 TouchPreamble read_touch_preamble(std::string_view text, std::size_t offset,
@@ -218,13 +171,5 @@ TouchPreamble read_touch_preamble(std::string_view text, std::size_t offset,
 }
 
 bool is_preamble_line(std::string_view line) { return is_known(split(line).key); }
-
-bool is_iso_8601(std::string_view text) {
-  Scanner scanner(text);
-  const bool date = scanner.digits(4, 0, 9999) && scanner.letter("-") && scanner.digits(2, 1, 12) &&
-                    scanner.letter("-") && scanner.digits(2, 1, 31);
-  if (!date || scanner.done()) return date;
-  return scanner.letter("T ") && read_clock(scanner) && read_zone(scanner) && scanner.done();
-}
 
 }  // namespace pivotrace::formats

@@ -31,7 +31,4 @@ TouchPreamble read_touch_preamble(std::string_view text, std::size_t offset, Pro
 /// A line that must stand before the header: a known key further down would be overlooked.
 bool is_preamble_line(std::string_view line);
 
-/// ISO 8601 calendar date, or date and time with optional fraction and zone.
-bool is_iso_8601(std::string_view text);
-
 }  // namespace pivotrace::formats

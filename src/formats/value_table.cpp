@@ -4,7 +4,7 @@
 
 #include <nlohmann/json.hpp>
 
-#include "base/pivot_number_text.h"
+#include "base/number_text.h"
 
 namespace pivotrace {
 

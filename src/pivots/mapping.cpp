@@ -7,7 +7,7 @@
 #include <cmath>
 #include <regex>
 
-#include "base/pivot_number_text.h"
+#include "base/number_text.h"
 #include "pivotrace/geometry/angle.h"
 
 namespace pivotrace {

@@ -7,7 +7,7 @@
 #include <cmath>
 #include <sstream>
 
-#include "base/pivot_number_text.h"
+#include "base/number_text.h"
 
 namespace pivotrace {
 

@@ -5,7 +5,7 @@
 #include <filesystem>
 
 #include "base/iso_time.h"
-#include "base/pivot_number_text.h"
+#include "base/number_text.h"
 #include "base/wrapped_text.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/pivots/patch.h"

@@ -5,8 +5,8 @@
 #include <algorithm>
 #include <cmath>
 
-#include "base/near_name.h"
-#include "base/pivot_number_text.h"
+#include "base/number_text.h"
+#include "base/words.h"
 #include "base/wrapped_text.h"
 #include "pivotrace/geometry/angle.h"
 
@@ -193,7 +193,7 @@ Expected<PivotValue> find_pivot_value(const std::vector<PivotValue>& values,
     if (value.name == name) return value;
     known.push_back(value.name);
   }
-  const std::vector<std::string> near = nearest_names(name, known, names_suggested);
+  const std::vector<std::string> near = nearest_words(name, known, names_suggested);
   return failure({ProblemNumber::no_such_value,
                   fmt::format("this result has no value called \"{}\"", name),
                   {},

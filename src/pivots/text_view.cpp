@@ -1,5 +1,7 @@
 #include "pivots/text_view.h"
 
+#include "base/utf8.h"
+
 namespace pivotrace {
 
 namespace {
@@ -17,24 +19,6 @@ bool starts_with_bytes(const std::string& bytes, std::initializer_list<Byte> mar
   return true;
 }
 
-/// Length of the UTF-8 character at `i`, 0 when the bytes are not UTF-8 (RFC 3629).
-std::size_t utf8_length(const std::string& bytes, std::size_t i) {
-  const Byte first = byte_of(bytes, i);
-  std::size_t length = 0;
-  if (first < 0x80) return 1;
-  if (first >= 0xC2 && first <= 0xDF) length = 2;
-  if (first >= 0xE0 && first <= 0xEF) length = 3;
-  if (first >= 0xF0 && first <= 0xF4) length = 4;
-  if (length == 0 || i + length > bytes.size()) return 0;
-  for (std::size_t k = 1; k < length; ++k) {
-    if ((byte_of(bytes, i + k) & 0xC0U) != 0x80U) return 0;
-  }
-  const Byte second = byte_of(bytes, i + 1);
-  const bool overlong = (first == 0xE0 && second < 0xA0) || (first == 0xF0 && second < 0x90);
-  const bool beyond = (first == 0xED && second >= 0xA0) || (first == 0xF4 && second >= 0x90);
-  return overlong || beyond ? 0 : length;
-}
-
 bool is_utf8(const std::string& bytes) {
   for (std::size_t i = 0; i < bytes.size();) {
     const std::size_t length = utf8_length(bytes, i);
@@ -46,22 +30,7 @@ bool is_utf8(const std::string& bytes) {
 
 void append(TextView& view, char32_t character, std::size_t byte) {
   const std::size_t before = view.text.size();
-  const auto put = [&](char32_t value) { view.text += static_cast<char>(value); };
-  if (character < 0x80) {
-    put(character);
-  } else if (character < 0x800) {
-    put(0xC0 | (character >> 6));
-    put(0x80 | (character & 0x3F));
-  } else if (character < 0x10000) {
-    put(0xE0 | (character >> 12));
-    put(0x80 | ((character >> 6) & 0x3F));
-    put(0x80 | (character & 0x3F));
-  } else {
-    put(0xF0 | (character >> 18));
-    put(0x80 | ((character >> 12) & 0x3F));
-    put(0x80 | ((character >> 6) & 0x3F));
-    put(0x80 | (character & 0x3F));
-  }
+  append_utf8(view.text, character);
   view.byte_at.insert(view.byte_at.end(), view.text.size() - before, byte);
 }
 

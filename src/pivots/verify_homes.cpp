@@ -3,7 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
-#include "base/pivot_number_text.h"
+#include "base/number_text.h"
 #include "pivotrace/pivots/patch.h"
 #include "pivots/find_number.h"
 #include "pivots/text_view.h"

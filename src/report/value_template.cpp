@@ -6,7 +6,7 @@
 #include <map>
 #include <set>
 
-#include "base/pivot_number_text.h"
+#include "base/number_text.h"
 
 namespace pivotrace {
 

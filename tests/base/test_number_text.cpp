@@ -1,13 +1,12 @@
+#include <doctest/doctest.h>
 #include <rapidcheck.h>
 
 #include <cmath>
 #include <cstring>
 
 #include "base/number_text.h"
-#include "formats/file_tests.h"
 #include "pivotrace/geometry/angle.h"
 
-using namespace pivotrace;
 using namespace pivotrace;
 
 TEST_CASE("numbers as people type them") {

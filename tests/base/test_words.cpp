@@ -1,10 +1,11 @@
+#include <doctest/doctest.h>
 #include <rapidcheck.h>
 
 #include "base/problem_list.h"
+#include "base/utf8.h"
 #include "base/words.h"
-#include "formats/file_tests.h"
+#include "base/wrapped_text.h"
 
-using namespace pivotrace;
 using namespace pivotrace;
 
 TEST_CASE("edit distance of known pairs") {
@@ -34,6 +35,43 @@ TEST_CASE("near misses are suggested, far ones are not") {
   CHECK_FALSE(nearest_word("Y", keys));
   CHECK_FALSE(nearest_word("colour", keys));
   CHECK_FALSE(nearest_word(std::string(1000000, 'q'), keys));
+}
+
+TEST_CASE("the nearest words come first, equals in the order they stand in") {
+  const std::vector<std::string> names = {"A.centre.Y", "A.centre.Z", "C.centre.Y", "A.zero"};
+  CHECK(nearest_words("A.center.Z", names, 2) ==
+        std::vector<std::string>{"A.centre.Z", "A.centre.Y"});
+  CHECK(nearest_words("A.centre.X", names, 3) ==
+        std::vector<std::string>{"A.centre.Y", "A.centre.Z", "C.centre.Y"});
+  CHECK(nearest_words("anything", {}, 3).empty());
+}
+
+TEST_CASE("a code point written is one character, and well formed") {
+  CHECK(rc::check([] {
+    const auto character = *rc::gen::inRange<std::uint32_t>(1, 0x110000);
+    RC_PRE(character < 0xD800 || character > 0xDFFF);
+    std::string text;
+    append_utf8(text, character);
+    RC_ASSERT(utf8_length(text, 0) == text.size());
+    RC_ASSERT(character_count(text) == 1U);
+  }));
+  std::string text;
+  append_utf8(text, U'\u20AC');
+  CHECK(text == "\xE2\x82\xAC");  // the euro sign, RFC 3629's way; value from memory
+}
+
+TEST_CASE("wrapped lines fit the screen, whatever the letters") {
+  std::string words;
+  for (int i = 0; i < 60; ++i) words += "\xC3\xBC\xC3\xBC\xC3\xBC\xC3\xBC ";
+  const std::string text = wrapped(words, "note: ", 6);
+  std::size_t begin = 0;
+  std::size_t longest = 0;
+  for (std::size_t end = text.find('\n'); end != std::string::npos; end = text.find('\n', begin)) {
+    longest = std::max(longest, character_count(text.substr(begin, end - begin)));
+    begin = end + 1;
+  }
+  CHECK(longest <= screen_columns);
+  CHECK(longest > screen_columns - 5);
 }
 
 TEST_CASE("places count characters, and lines however they end") {

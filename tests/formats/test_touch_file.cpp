@@ -423,22 +423,6 @@ TEST_CASE("without a machine file, all that needs none is checked") {
              ProblemNumber::bad_station, 8);
 }
 
-TEST_CASE("dates and times") {
-  using formats::is_iso_8601;
-  for (const char* good :
-       {"2026-03-05", "2026-03-05T14:30", "2026-03-05 14:30:15", "2026-03-05T14:30:15.25Z",
-        "2026-03-05T14:30:15+0100", "2026-03-05T14:30:15-05:30", "2026-12-31T23:59:60Z"}) {
-    INFO(good);
-    CHECK(is_iso_8601(good));
-  }
-  for (const char* bad :
-       {"", "2026", "2026-13-05", "2026-03-32", "05.03.2026", "2026-03-05T", "2026-03-05T25:00",
-        "2026-03-05T14:30:61", "2026-03-05T14:30 or so", "2026-03-05T14:30:15+99:00"}) {
-    INFO(bad);
-    CHECK_FALSE(is_iso_8601(bad));
-  }
-}
-
 TEST_CASE("a survey written and read again is the same survey") {
   for (const Machine* base : {&fourth_axis(), &trunnion()}) {
     for (const LengthDatum datum : {LengthDatum::centre, LengthDatum::tip}) {

@@ -3,7 +3,7 @@
 #include <cmath>
 #include <set>
 
-#include "base/pivot_number_text.h"
+#include "base/number_text.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/pivots/pivot_values.h"
 #include "pivots/sample_result.h"
