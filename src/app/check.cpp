@@ -28,6 +28,7 @@ struct ReadFile {
   std::string path;
   std::string text;
   const Machine* machine = nullptr;
+  FileCalls* disk = nullptr;  ///< for the files that this one names
 };
 
 // --- what each kind of file looks like, and how it is summed up -----------------------------------
@@ -138,7 +139,7 @@ Expected<std::string> check_plan_on(const Machine& machine, const Plan& plan,
 /// A plan names its machine file itself; a machine given on the command line goes before it.
 Expected<std::string> check_planned(const ReadFile& file) {
   if (file.machine == nullptr) {
-    return read_plan(file.path).and_then([&](const PlanOnMachine& read) {
+    return read_plan(file.path, {}, *file.disk).and_then([&](const PlanOnMachine& read) {
       return check_plan_on(read.machine, read.plan, file.path);
     });
   }
@@ -232,12 +233,13 @@ struct Candidate {
   Problems problems;  ///< of reading and recognising
 };
 
-Candidate read_candidate(const std::string& path) {
+Candidate read_candidate(const std::string& path, FileCalls& disk) {
   Candidate candidate;
   candidate.file.path = path;
+  candidate.file.disk = &disk;
   const FileKind* by_name = kind_by_name(path);
-  Expected<std::string> text =
-      read_file(path, by_name != nullptr ? by_name->read_limit_bytes : default_read_limit_bytes);
+  Expected<std::string> text = read_file(
+      path, disk, by_name != nullptr ? by_name->read_limit_bytes : default_read_limit_bytes);
   if (!text) {
     candidate.problems = text.error();
     return candidate;
@@ -298,12 +300,13 @@ const Machine* machine_for(const Candidate& candidate, const std::vector<Machine
 }  // namespace
 
 std::vector<FileCheck> check_files(const std::vector<std::string>& files,
-                                   const std::optional<std::string>& machine_file) {
+                                   const std::optional<std::string>& machine_file,
+                                   FileCalls& disk) {
   std::vector<Candidate> candidates;
   const bool extra =
       machine_file && std::find(files.begin(), files.end(), *machine_file) == files.end();
-  if (extra) candidates.push_back(read_candidate(*machine_file));
-  for (const std::string& file : files) candidates.push_back(read_candidate(file));
+  if (extra) candidates.push_back(read_candidate(*machine_file, disk));
+  for (const std::string& file : files) candidates.push_back(read_candidate(file, disk));
   // What was named as the machine file is read as one, whatever it is called.
   std::vector<Candidate> machine_files;
   for (Candidate& candidate : candidates) {
@@ -329,8 +332,9 @@ std::vector<FileCheck> check_files(const std::vector<std::string>& files,
   return checks;
 }
 
-FileCheck check_file(const std::string& file, const std::optional<std::string>& machine_file) {
-  std::vector<FileCheck> checks = check_files({file}, machine_file);
+FileCheck check_file(const std::string& file, const std::optional<std::string>& machine_file,
+                     FileCalls& disk) {
+  std::vector<FileCheck> checks = check_files({file}, machine_file, disk);
   FileCheck check = std::move(checks.back());
   // A record cannot be called good when the machine it was to be checked against is not.
   const FileCheck& machine = checks.front();

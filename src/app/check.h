@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "pivotrace/base/problem.h"
+#include "pivotrace/disk/file_calls.h"
 
 namespace pivotrace {
 
@@ -24,13 +25,15 @@ struct FileCheck {
 /// `machine_file`; without one, only what needs no machine is checked, and the summary says so.
 /// A machine file that cannot be read is a problem of its own, not of the record.
 FileCheck check_file(const std::string& file,
-                     const std::optional<std::string>& machine_file = std::nullopt);
+                     const std::optional<std::string>& machine_file = std::nullopt,
+                     FileCalls& disk = system_file_calls());
 
 /// Checks several files. Touch records are checked against `machine_file`, or else against the
 /// machine file among `files`: the only one, or the one whose name the record states. A
 /// `machine_file` that is not among `files` gets an entry of its own, at the front.
 std::vector<FileCheck> check_files(const std::vector<std::string>& files,
-                                   const std::optional<std::string>& machine_file = std::nullopt);
+                                   const std::optional<std::string>& machine_file = std::nullopt,
+                                   FileCalls& disk = system_file_calls());
 
 /// The same for programs: {"format": "pivotrace-check-1", "good": bool, "files": [{"file", "kind"
 /// or null, "good", "summary", "problems": [{"number", "line", "column", "what", "advice"}]}]}.

@@ -21,7 +21,7 @@ ExitCode exit_code_for(const Problems& problems) {
 }
 
 Expected<void> deliver(const Console& console, const std::string& file, const std::string& text) {
-  if (!file.empty() && file != "-") return write_file(file, text);
+  if (!file.empty() && file != "-") return write_file(file, text, console.disk);
   console.out << text;
   return {};
 }

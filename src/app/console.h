@@ -1,4 +1,5 @@
-// Where a verb speaks: results to `out`, messages to `err`; who is listening decides colour and progress.
+// Where a verb speaks: results to `out`, messages to `err`, files to `disk`; who is listening decides
+// progress.
 #pragma once
 
 #include <functional>
@@ -6,6 +7,7 @@
 #include <string>
 
 #include "pivotrace/base/problem.h"
+#include "pivotrace/disk/file_calls.h"
 
 namespace pivotrace::app {
 
@@ -24,7 +26,7 @@ struct Console {
   std::ostream& err;
   bool out_is_terminal = false;
   bool err_is_terminal = false;
-  bool colour = false;  ///< terminal, and NO_COLOR is not set
+  FileCalls& disk = system_file_calls();
 
   /// Every problem on `err`, one under the other.
   void report(const Problems& problems) const;

@@ -7,7 +7,7 @@ namespace pivotrace::app {
 
 namespace fs = std::filesystem;
 
-std::vector<std::string> dialect_folders() {
+std::vector<std::string> dialect_folders(FileCalls& disk) {
   std::vector<std::string> folders;
   const char* config = std::getenv("XDG_CONFIG_HOME");
   const char* home = std::getenv("HOME");
@@ -16,12 +16,11 @@ std::vector<std::string> dialect_folders() {
   } else if (home != nullptr && *home != '\0') {
     folders.push_back((fs::path(home) / ".config" / "pivotrace" / "routines").string());
   }
-  std::error_code failed;
-  const fs::path program = fs::read_symlink("/proc/self/exe", failed);
-  if (!failed) {
-    folders.push_back((program.parent_path() / "routines").string());
-    folders.push_back(
-        (program.parent_path().parent_path() / "share" / "pivotrace" / "routines").string());
+  std::string program;
+  if (disk.real_path("/proc/self/exe", program) == 0) {
+    const fs::path folder = fs::path(program).parent_path();
+    folders.push_back((folder / "routines").string());
+    folders.push_back((folder.parent_path() / "share" / "pivotrace" / "routines").string());
   }
   return folders;
 }

@@ -1,7 +1,6 @@
 #include <unistd.h>
 
 #include <CLI/CLI.hpp>
-#include <cstdlib>
 #include <exception>
 #include <iostream>
 
@@ -36,8 +35,6 @@ Console console() {
   Console console{std::cout, std::cerr};
   console.out_is_terminal = isatty(STDOUT_FILENO) != 0;
   console.err_is_terminal = isatty(STDERR_FILENO) != 0;
-  const char* no_colour = std::getenv("NO_COLOR");
-  console.colour = console.out_is_terminal && (no_colour == nullptr || *no_colour == '\0');
   return console;
 }
 

@@ -25,7 +25,7 @@ void show(const FileCheck& check, const Console& console) {
 ExitCode run(const CheckArguments& arguments, const Console& console) {
   const std::optional<std::string> machine_file =
       arguments.machine_file.empty() ? std::nullopt : std::optional(arguments.machine_file);
-  const std::vector<FileCheck> checks = check_files(arguments.files, machine_file);
+  const std::vector<FileCheck> checks = check_files(arguments.files, machine_file, console.disk);
   if (arguments.json) console.out << write_checks(checks);
   Problems problems;
   for (const FileCheck& check : checks) {

@@ -47,11 +47,13 @@ ExitCode run(const CycleArguments& arguments, const Console& console) {
     console.report(problems);
     return exit_code_for(problems);
   };
-  const Expected<std::string> dialect_file = find_dialect(arguments.dialect, dialect_folders());
+  const Expected<std::string> dialect_file =
+      find_dialect(arguments.dialect, dialect_folders(console.disk), console.disk);
   if (!dialect_file) return fail(dialect_file.error());
-  const Expected<Dialect> dialect = read_dialect(*dialect_file);
+  const Expected<Dialect> dialect = read_dialect(*dialect_file, console.disk);
   if (!dialect) return fail(dialect.error());
-  const Expected<PlanOnMachine> planned = read_plan(arguments.plan_file, arguments.machine_file);
+  const Expected<PlanOnMachine> planned =
+      read_plan(arguments.plan_file, arguments.machine_file, console.disk);
   if (!planned) return fail(planned.error());
   const Expected<CycleOptions> options = options_of(arguments, planned->machine);
   if (!options) return fail(options.error());

@@ -58,16 +58,37 @@ FitOptions fit_options(const FitArguments& arguments) {
   return options;
 }
 
-InputFile described(const std::string& role, const std::string& file) {
-  return {role, file, sha256_of_file(file).value_or("")};
-}
+/// What is fitted, and the files it came from: hashed as they were read, so that the hash is that of
+/// the very bytes behind the result.
+struct FitInput {
+  Machine machine;
+  Survey survey;
+  std::vector<InputFile> files;
+};
 
 /// A touch record, or the parameter file of a control that keeps its touches there.
-Expected<Survey> read_touches(const FitArguments& arguments, const Machine& machine) {
-  if (arguments.plan_file.empty()) return read_survey(arguments.touch_file, machine);
-  const Expected<PlanOnMachine> planned = read_plan(arguments.plan_file, arguments.machine_file);
+Expected<Survey> touches_in(const std::string& text, const FitArguments& arguments,
+                            const Machine& machine, FileCalls& disk) {
+  if (arguments.plan_file.empty()) return parse_survey(text, arguments.touch_file, machine);
+  const Expected<PlanOnMachine> planned =
+      read_plan(arguments.plan_file, arguments.machine_file, disk);
   if (!planned) return tl::make_unexpected(planned.error());
-  return read_planned_touches(arguments.touch_file, machine, planned->plan);
+  return parse_planned_touches(text, arguments.touch_file, machine, planned->plan);
+}
+
+Expected<FitInput> read_input(const FitArguments& arguments, FileCalls& disk) {
+  const Expected<std::string> machine_text = read_file(arguments.machine_file, disk);
+  if (!machine_text) return tl::make_unexpected(machine_text.error());
+  Expected<Machine> machine = parse_machine(*machine_text, arguments.machine_file);
+  if (!machine) return tl::make_unexpected(machine.error());
+  const Expected<std::string> touch_text = read_file(arguments.touch_file, disk);
+  if (!touch_text) return tl::make_unexpected(touch_text.error());
+  Expected<Survey> survey = touches_in(*touch_text, arguments, *machine, disk);
+  if (!survey) return tl::make_unexpected(survey.error());
+  return FitInput{std::move(*machine),
+                  std::move(*survey),
+                  {{"machine", arguments.machine_file, sha256_hex(*machine_text)},
+                   {"touches", arguments.touch_file, sha256_hex(*touch_text)}}};
 }
 
 Expected<TrialsResult> with_progress(const Console& console, const Machine& machine,
@@ -87,22 +108,22 @@ ExitCode run(const FitArguments& arguments, const Console& console) {
     console.report(problems);
     return exit_code_for(problems);
   };
-  const Expected<Machine> machine = read_machine(arguments.machine_file);
-  if (!machine) return fail(machine.error());
-  const Expected<Survey> survey = read_touches(arguments, *machine);
-  if (!survey) return fail(survey.error());
+  const Expected<FitInput> input = read_input(arguments, console.disk);
+  if (!input) return fail(input.error());
+  const Machine& machine = input->machine;
+  const Survey& survey = input->survey;
   Expected<RehearsalTruth> truth;
-  if (!arguments.truth_file.empty()) truth = read_truth(arguments.truth_file, *machine);
+  if (!arguments.truth_file.empty())
+    truth = read_truth(arguments.truth_file, machine, console.disk);
   if (!truth) return fail(truth.error());
-  Expected<FitResult> result = fit_survey(*machine, *survey, fit_options(arguments));
+  Expected<FitResult> result = fit_survey(machine, survey, fit_options(arguments));
   if (!result) return fail(result.error());
   result->made = utc_now();
   result->version = version;
-  result->inputs = {described("machine", arguments.machine_file),
-                    described("touches", arguments.touch_file)};
+  result->inputs = input->files;
   Expected<TrialsResult> trials;
   if (arguments.trials > 0) {
-    trials = with_progress(console, *machine, *survey, arguments);
+    trials = with_progress(console, machine, survey, arguments);
     if (!trials) return fail(trials.error());
   }
   const std::string json = write_result(*result);
@@ -113,12 +134,12 @@ ExitCode run(const FitArguments& arguments, const Console& console) {
   if (arguments.json) {
     console.out << json;
   } else if (arguments.result_file != "-") {
-    console.out << fit_sheet(*result, {machine->inch, arguments.every_touch});
-    if (arguments.trials > 0) console.out << '\n' << trials_sheet(*trials, *result, machine->inch);
+    console.out << fit_sheet(*result, {machine.inch, arguments.every_touch});
+    if (arguments.trials > 0) console.out << '\n' << trials_sheet(*trials, *result, machine.inch);
     if (!arguments.truth_file.empty()) {
       console.out << '\n'
-                  << beside_truth_text(beside_truth(*result, *survey, *machine, *truth),
-                                       machine->inch);
+                  << beside_truth_text(beside_truth(*result, survey, machine, *truth),
+                                       machine.inch);
     }
     if (!arguments.result_file.empty()) console.err << "wrote " << arguments.result_file << '\n';
   }

@@ -21,15 +21,15 @@ struct JudgeArguments {
 };
 
 ExitCode run(const JudgeArguments& arguments, const Console& console) {
-  const auto result = read_result(arguments.result_file);
+  const auto result = read_result(arguments.result_file, console.disk);
   if (!result) return refuse(console, result.error());
-  const auto limits = read_limits(arguments.limits_file);
+  const auto limits = read_limits(arguments.limits_file, console.disk);
   if (!limits) return refuse(console, limits.error());
   JudgeInputs inputs;
   inputs.allow_other_machine = arguments.allow_other_machine;
   Expected<FitResult> previous;
   if (!arguments.previous_file.empty()) {
-    previous = read_result(arguments.previous_file);
+    previous = read_result(arguments.previous_file, console.disk);
     if (!previous) return refuse(console, previous.error());
     inputs.previous = &*previous;
   }

@@ -1,9 +1,9 @@
-#include <filesystem>
 #include <memory>
 #include <optional>
 #include <ostream>
 
 #include "app/verbs.h"
+#include "pivotrace/disk/text_file.h"
 #include "pivotrace/formats/machine_file.h"
 #include "pivotrace/formats/plan_file.h"
 #include "pivotrace/plan/make_plan.h"
@@ -53,27 +53,20 @@ PlanRequest request_of(const PlanArguments& arguments) {
   return request;
 }
 
-/// The machine file as the plan names it: seen from the plan's own folder.
-std::string seen_from(const std::string& machine_file, const std::string& plan_file) {
-  std::error_code failed;
-  const std::filesystem::path folder = std::filesystem::absolute(plan_file, failed).parent_path();
-  const auto relative = std::filesystem::relative(machine_file, folder, failed);
-  return failed || relative.empty() ? machine_file : relative.string();
-}
-
 ExitCode run(const PlanArguments& arguments, const Console& console) {
   const auto fail = [&](const Problems& problems) {
     console.report(problems);
     return exit_code_for(problems);
   };
-  const Expected<Machine> machine = read_machine(arguments.machine_file);
+  const Expected<Machine> machine = read_machine(arguments.machine_file, console.disk);
   if (!machine) return fail(machine.error());
   const Expected<PlanOutcome> outcome = make_plan(*machine, request_of(arguments));
   if (!outcome) return fail(outcome.error());
   if (!arguments.plan_file.empty()) {
-    const std::string text =
-        write_plan(outcome->plan, *machine, seen_from(arguments.machine_file, arguments.plan_file));
-    const auto delivered = deliver(console, arguments.plan_file, text);
+    const auto machine_file = seen_from(arguments.machine_file, arguments.plan_file, console.disk);
+    if (!machine_file) return fail(machine_file.error());
+    const auto delivered =
+        deliver(console, arguments.plan_file, write_plan(outcome->plan, *machine, *machine_file));
     if (!delivered) return fail(delivered.error());
   }
   if (!arguments.drawing_file.empty()) {

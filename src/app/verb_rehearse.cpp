@@ -43,13 +43,15 @@ struct Rehearsal {
 };
 
 /// Where the machine stands at first: as the plan says, as the user says, or above everything.
-Expected<void> choose_start(const RehearseArguments& arguments, Rehearsal& rehearsal) {
+Expected<void> choose_start(const RehearseArguments& arguments, Rehearsal& rehearsal,
+                            FileCalls& disk) {
   RehearsalOptions& options = rehearsal.options;
   const auto& travel = rehearsal.machine.linear.travel_mm;
   options.start_mm = {0.5 * (travel[0].low + travel[0].high),
                       0.5 * (travel[1].low + travel[1].high), travel[2].high};
   if (!arguments.plan_file.empty()) {
-    const Expected<PlanOnMachine> planned = read_plan(arguments.plan_file, arguments.machine_file);
+    const Expected<PlanOnMachine> planned =
+        read_plan(arguments.plan_file, arguments.machine_file, disk);
     if (!planned) return tl::make_unexpected(planned.error());
     options.start_mm = start_position_mm(rehearsal.machine, planned->plan);
     if (!planned->plan.stations.empty()) {
@@ -77,27 +79,28 @@ Expected<void> choose_start(const RehearseArguments& arguments, Rehearsal& rehea
   return {};
 }
 
-Expected<std::string> optional_file(const std::string& path) {
+Expected<std::string> optional_file(const std::string& path, FileCalls& disk) {
   if (path.empty()) return std::string();
-  return read_file(path);
+  return read_file(path, disk);
 }
 
-Expected<Rehearsal> prepare(const RehearseArguments& arguments) {
+Expected<Rehearsal> prepare(const RehearseArguments& arguments, FileCalls& disk) {
   Rehearsal rehearsal;
-  Expected<Machine> machine = read_machine(arguments.machine_file);
+  Expected<Machine> machine = read_machine(arguments.machine_file, disk);
   if (!machine) return tl::make_unexpected(machine.error());
   rehearsal.machine = std::move(*machine);
-  const Expected<std::string> dialect_file = find_dialect(arguments.dialect, dialect_folders());
+  const Expected<std::string> dialect_file =
+      find_dialect(arguments.dialect, dialect_folders(disk), disk);
   if (!dialect_file) return tl::make_unexpected(dialect_file.error());
-  Expected<Dialect> dialect = read_dialect(*dialect_file);
+  Expected<Dialect> dialect = read_dialect(*dialect_file, disk);
   if (!dialect) return tl::make_unexpected(dialect.error());
   rehearsal.dialect = std::move(*dialect);
-  Expected<std::string> program = read_file(arguments.program_file);
+  Expected<std::string> program = read_file(arguments.program_file, disk);
   if (!program) return tl::make_unexpected(program.error());
   rehearsal.program = std::move(*program);
   rehearsal.truth = nominal_truth(rehearsal.machine);
   if (!arguments.truth_file.empty()) {
-    Expected<RehearsalTruth> truth = read_truth(arguments.truth_file, rehearsal.machine);
+    Expected<RehearsalTruth> truth = read_truth(arguments.truth_file, rehearsal.machine, disk);
     if (!truth) return tl::make_unexpected(truth.error());
     rehearsal.truth = std::move(*truth);
   }
@@ -110,7 +113,7 @@ Expected<Rehearsal> prepare(const RehearseArguments& arguments) {
                     {},
                     "leave it out: the dialect " + rehearsal.dialect.name + " writes a log"});
   }
-  Expected<std::string> parameters = optional_file(arguments.parameter_file);
+  Expected<std::string> parameters = optional_file(arguments.parameter_file, disk);
   if (!parameters) return tl::make_unexpected(parameters.error());
   rehearsal.options.parameter_file_name = arguments.parameter_file;
   rehearsal.options.parameter_file = std::move(*parameters);
@@ -119,7 +122,7 @@ Expected<Rehearsal> prepare(const RehearseArguments& arguments) {
     if (!fault) return tl::make_unexpected(fault.error());
     rehearsal.options.fault = *fault;
   }
-  const Expected<void> start = choose_start(arguments, rehearsal);
+  const Expected<void> start = choose_start(arguments, rehearsal, disk);
   if (!start) return tl::make_unexpected(start.error());
   return rehearsal;
 }
@@ -160,7 +163,7 @@ ExitCode run(const RehearseArguments& arguments, const Console& console) {
     console.report(problems);
     return exit_code_for(problems);
   };
-  Expected<Rehearsal> rehearsal = prepare(arguments);
+  Expected<Rehearsal> rehearsal = prepare(arguments, console.disk);
   if (!rehearsal) return fail(rehearsal.error());
   ProgressLine progress(console, "rehearsing", "blocks");
   rehearsal->options.progress = [&progress](std::size_t blocks) { progress.show(blocks); };

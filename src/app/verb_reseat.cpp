@@ -56,7 +56,7 @@ Expected<std::string> text_of(const ReseatArguments& arguments, const FitResult&
 }
 
 ExitCode run(const ReseatArguments& arguments, const Console& console) {
-  const auto result = read_result(arguments.result_file);
+  const auto result = read_result(arguments.result_file, console.disk);
   if (!result) return refuse(console, result.error());
   const auto request = request_from(arguments, *result);
   if (!request) return refuse(console, request.error());

@@ -20,9 +20,9 @@ struct ShimArguments {
 };
 
 ExitCode run(const ShimArguments& arguments, const Console& console) {
-  const auto result = read_result(arguments.result_file);
+  const auto result = read_result(arguments.result_file, console.disk);
   if (!result) return refuse(console, result.error());
-  const auto mounting = read_mounting(arguments.feet_file);
+  const auto mounting = read_mounting(arguments.feet_file, console.disk);
   if (!mounting) return refuse(console, mounting.error());
   const auto axis = axis_letter(arguments.axis);
   if (!axis) return refuse(console, axis.error());

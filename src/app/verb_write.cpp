@@ -6,6 +6,7 @@
 #include "app/verbs.h"
 #include "pivotrace/disk/text_file.h"
 #include "pivotrace/formats/mapping_file.h"
+#include "pivotrace/formats/patch_apply.h"
 #include "pivotrace/formats/result_file.h"
 #include "pivotrace/formats/value_table.h"
 #include "pivotrace/pivots/offset_program.h"
@@ -86,7 +87,7 @@ ExitCode write_form(const Console& console, const WriteArguments& arguments,
 
 ExitCode write_template(const Console& console, const WriteArguments& arguments,
                         const FitResult& result) {
-  const auto text = read_file(arguments.template_file);
+  const auto text = read_file(arguments.template_file, console.disk);
   if (!text) return refuse(console, text.error());
   TemplateOptions options;
   options.unit = length_unit(arguments.units);
@@ -100,7 +101,7 @@ ExitCode bad_arguments(const Console& console, const std::string& what, const st
 }
 
 ExitCode apply_plan(const Console& console, const PatchPlan& plan) {
-  const auto report = apply_patch(plan, utc_now());
+  const auto report = apply_patch(plan, utc_now(), console.disk);
   if (!report) return refuse(console, report.error());
   console.err << "wrote  " << report->file << "\nbackup " << report->backup << "\nrecord "
               << report->record << '\n';
@@ -117,9 +118,9 @@ ExitCode write_patch(const Console& console, const WriteArguments& arguments,
     return bad_arguments(console, "patching needs one mapping",
                          "say which value goes where: --mapping my.mapping.toml");
   }
-  const auto mapping = read_mapping(arguments.mapping_files.front());
+  const auto mapping = read_mapping(arguments.mapping_files.front(), console.disk);
   if (!mapping) return refuse(console, mapping.error());
-  const auto target = read_target(arguments.patch_file);
+  const auto target = read_target(arguments.patch_file, console.disk);
   if (!target) return refuse(console, target.error());
   const auto plan = plan_patch(result, *mapping, *target, arguments.permissions);
   if (!plan) return refuse(console, plan.error());
@@ -143,9 +144,9 @@ ExitCode verify(const Console& console, const WriteArguments& arguments, const F
   std::vector<std::vector<HomeReading>> homes;
   Problems problems;
   for (std::size_t i = 0; i < arguments.verify_files.size(); ++i) {
-    const auto mapping = read_mapping(arguments.mapping_files[mappings == 1 ? 0 : i]);
+    const auto mapping = read_mapping(arguments.mapping_files[mappings == 1 ? 0 : i], console.disk);
     if (!mapping) return refuse(console, mapping.error());
-    const auto target = read_target(arguments.verify_files[i]);
+    const auto target = read_target(arguments.verify_files[i], console.disk);
     if (!target) return refuse(console, target.error());
     const auto readings =
         read_homes(result, *mapping, *target, arguments.permissions.other_machine);
@@ -165,7 +166,7 @@ ExitCode verify(const Console& console, const WriteArguments& arguments, const F
 }
 
 ExitCode run(const WriteArguments& arguments, const Console& console) {
-  const auto result = read_result(arguments.result_file);
+  const auto result = read_result(arguments.result_file, console.disk);
   if (!result) return refuse(console, result.error());
   const bool patches = !arguments.patch_file.empty();
   const bool verifies = !arguments.verify_files.empty();

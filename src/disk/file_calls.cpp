@@ -1,4 +1,4 @@
-#include "disk/file_calls.h"
+#include "pivotrace/disk/file_calls.h"
 
 #include <fcntl.h>
 #include <sys/stat.h>
@@ -33,8 +33,12 @@ class SystemFileCalls final : public FileCalls {
     status.size = static_cast<std::size_t>(found.st_size);
     return 0;
   }
+  int may_write(const std::string& path) override { return ::access(path.c_str(), W_OK); }
   int open_to_read(const std::string& path) override {
-    return ::open(path.c_str(), O_RDONLY | O_CLOEXEC | O_NONBLOCK);
+    return ::open(path.c_str(), O_RDONLY | O_CLOEXEC);
+  }
+  int open_to_write(const std::string& path) override {
+    return ::open(path.c_str(), O_WRONLY | O_CLOEXEC);
   }
   int create_new(const std::string& path, unsigned mode) override {
     return ::open(path.c_str(), O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC | O_NOFOLLOW, mode);
@@ -56,6 +60,11 @@ class SystemFileCalls final : public FileCalls {
     return ::rename(from.c_str(), to.c_str());
   }
   int remove(const std::string& path) override { return ::unlink(path.c_str()); }
+  unsigned usual_mode() override {
+    const mode_t mask = ::umask(0);
+    ::umask(mask);
+    return 0666U & ~mask;
+  }
 };
 
 }  // namespace

@@ -3,7 +3,6 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <filesystem>
 
 #include "base/words.h"
 #include "formats/toml_reader.h"
@@ -374,29 +373,23 @@ Expected<Dialect> parse_dialect(std::string_view text, const std::string& name) 
       });
 }
 
-Expected<Dialect> read_dialect(const std::string& path) {
-  return read_file(path).and_then(
-      [&](const std::string& text) { return parse_dialect(text, path); });
+Expected<Dialect> read_dialect(const std::string& path, FileCalls& disk) {
+  return read_file(path, disk).and_then([&](const std::string& text) {
+    return parse_dialect(text, path);
+  });
 }
 
 Expected<std::string> find_dialect(const std::string& wanted,
-                                   const std::vector<std::string>& folders) {
-  const bool is_path = wanted.find('/') != std::string::npos ||
-                       (wanted.size() > 5 && wanted.substr(wanted.size() - 5) == ".toml");
-  if (is_path) return wanted;
-  std::string looked_in;
-  for (const std::string& folder : folders) {
-    const std::filesystem::path file = std::filesystem::path(folder) / (wanted + ".toml");
-    std::error_code ignored;
-    if (std::filesystem::is_regular_file(file, ignored)) return file.string();
-    looked_in += (looked_in.empty() ? "" : ", ") + folder;
-  }
+                                   const std::vector<std::string>& folders, FileCalls& disk) {
+  if (wanted.find('/') != std::string::npos || wanted.ends_with(".toml")) return wanted;
+  Expected<std::string> found = find_in_folders(wanted + ".toml", folders, disk);
+  if (!found || !found->empty()) return found;
   return failure({ProblemNumber::cannot_read,
                   fmt::format("there is no dialect `{}`", wanted),
                   {wanted + ".toml", 0, 0},
                   fmt::format("it was looked for in {}; name the file itself, or copy one of the "
                               "shipped dialects (macro, ngc) there and edit it",
-                              looked_in)});
+                              joined(folders))});
 }
 
 }  // namespace pivotrace

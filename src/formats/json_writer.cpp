@@ -113,6 +113,22 @@ void JsonWriter::add(std::string_view key, const std::optional<double>& value) {
   }
 }
 
+void JsonWriter::add(std::string_view key, const std::vector<double>& values) {
+  begin_array(key, JsonLayout::one_line);
+  for (const double value : values) add({}, value);
+  end();
+}
+
+void JsonWriter::add(std::string_view key, const Eigen::Vector3d& vector) {
+  add(key, std::vector<double>(vector.begin(), vector.end()));
+}
+
+void JsonWriter::add(std::string_view key, const std::vector<std::string>& values) {
+  begin_array(key);
+  for (const std::string& value : values) add({}, value);
+  end();
+}
+
 void JsonWriter::add_null(std::string_view key) {
   start_item(key);
   text_ += "null";

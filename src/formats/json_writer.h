@@ -1,6 +1,7 @@
 // Writes JSON text in a fixed order without building a tree first: a result may hold a million rows.
 #pragma once
 
+#include <Eigen/Core>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -25,6 +26,9 @@ class JsonWriter {
   void add(std::string_view key, const std::string& value) { add(key, std::string_view(value)); }
   void add(std::string_view key, const char* value) { add(key, std::string_view(value)); }
   void add(std::string_view key, const std::optional<double>& value);
+  void add(std::string_view key, const std::vector<double>& values);  ///< on one line
+  void add(std::string_view key, const Eigen::Vector3d& vector);      ///< on one line
+  void add(std::string_view key, const std::vector<std::string>& values);
   void add_null(std::string_view key);
 
   /// The finished text; every begin must have met its end.

@@ -85,8 +85,8 @@ Expected<Limits> parse_limits(std::string_view text, const std::string& name) {
   return limits;
 }
 
-Expected<Limits> read_limits(const std::string& path) {
-  const auto text = read_file(path);
+Expected<Limits> read_limits(const std::string& path, FileCalls& disk) {
+  const auto text = read_file(path, disk);
   if (!text) return tl::make_unexpected(text.error());
   return parse_limits(*text, path);
 }

@@ -581,8 +581,8 @@ Expected<Machine> parse_machine(std::string_view text, const std::string& name) 
   return MachineParser(name).parse(*root);
 }
 
-Expected<Machine> read_machine(const std::string& path) {
-  const Expected<std::string> text = read_file(path);
+Expected<Machine> read_machine(const std::string& path, FileCalls& disk) {
+  const Expected<std::string> text = read_file(path, disk);
   if (!text) return tl::make_unexpected(text.error());
   return parse_machine(*text, path);
 }

@@ -82,8 +82,8 @@ Expected<Mapping> parse_mapping(std::string_view text, const std::string& name) 
   return mapping;
 }
 
-Expected<Mapping> read_mapping(const std::string& path) {
-  const auto text = read_file(path);
+Expected<Mapping> read_mapping(const std::string& path, FileCalls& disk) {
+  const auto text = read_file(path, disk);
   if (!text) return tl::make_unexpected(text.error());
   return parse_mapping(*text, path);
 }

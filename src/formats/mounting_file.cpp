@@ -74,8 +74,8 @@ Expected<Mounting> parse_mounting(std::string_view text, const std::string& name
   return mounting;
 }
 
-Expected<Mounting> read_mounting(const std::string& path) {
-  const auto text = read_file(path);
+Expected<Mounting> read_mounting(const std::string& path, FileCalls& disk) {
+  const auto text = read_file(path, disk);
   if (!text) return tl::make_unexpected(text.error());
   return parse_mounting(*text, path);
 }

@@ -205,14 +205,12 @@ Expected<Survey> survey_from_parameters(const std::map<int, double>& parameters,
   return ParameterSurvey(parameters, name, machine, plan, results).read();
 }
 
-Expected<Survey> read_planned_touches(const std::string& path, const Machine& machine,
-                                      const Plan& plan) {
-  const Expected<std::string> text = read_file(path);
-  if (!text) return tl::make_unexpected(text.error());
-  if (!looks_like_parameters(*text)) return parse_survey(*text, path, machine);
-  const auto parameters = parse_parameters(*text, path);
+Expected<Survey> parse_planned_touches(std::string_view text, const std::string& name,
+                                       const Machine& machine, const Plan& plan) {
+  if (!looks_like_parameters(text)) return parse_survey(text, name, machine);
+  const auto parameters = parse_parameters(text, name);
   if (!parameters) return tl::make_unexpected(parameters.error());
-  return survey_from_parameters(*parameters, path, machine, plan, ngc_results);
+  return survey_from_parameters(*parameters, name, machine, plan, ngc_results);
 }
 
 std::string parameter_rows(const Plan& plan, const ResultVariables& results) {

@@ -1,12 +1,16 @@
-#include "formats/patch_apply.h"
+#include "pivotrace/formats/patch_apply.h"
 
 #include <fmt/format.h>
 
 #include <algorithm>
 #include <cerrno>
+#include <filesystem>
 
-#include "disk/whole_file.h"
+#include "base/words.h"
+#include "disk/disk_problems.h"
+#include "disk/staged_file.h"
 #include "formats/patch_record.h"
+#include "pivotrace/disk/text_file.h"
 
 namespace pivotrace {
 
@@ -15,25 +19,25 @@ namespace {
 constexpr std::size_t largest_record_bytes = std::size_t{4} * 1024 * 1024;
 constexpr unsigned any_write_bit = 0222;
 
-Expected<std::vector<RecordedPatch>> read_record(FileCalls& calls, const std::string& real_path) {
+Expected<std::vector<RecordedPatch>> read_record(FileCalls& disk, const std::string& real_path) {
   const std::string path = record_path(real_path);
   FileStatus status;
-  if (calls.status(path, status) != 0) {
+  if (disk.status(path, status) != 0) {
     if (errno == ENOENT) return std::vector<RecordedPatch>();
     return failure({ProblemNumber::cannot_read,
                     "the record of earlier patches cannot be read",
                     {path, 0, 0},
                     "check that you may read the folder"});
   }
-  const Expected<std::string> text = read_whole(calls, path, largest_record_bytes);
+  const Expected<std::string> text = read_regular_file(path, disk, largest_record_bytes);
   if (!text) return tl::make_unexpected(text.error());
   return parse_record(*text, path);
 }
 
 /// What must be true of the file before anything is written.
-Expected<FileStatus> replaceable(FileCalls& calls, const std::string& path) {
+Expected<FileStatus> replaceable(FileCalls& disk, const std::string& path) {
   FileStatus status;
-  if (calls.status(path, status) != 0) return failure(write_problem("looking at it", path, errno));
+  if (disk.status(path, status) != 0) return failure(write_problem("looking at it", path, errno));
   if ((status.mode & any_write_bit) == 0) {
     return failure({ProblemNumber::cannot_write,
                     "this file is write-protected",
@@ -51,16 +55,19 @@ Expected<FileStatus> replaceable(FileCalls& calls, const std::string& path) {
   return status;
 }
 
-Expected<bool> still_as_read(FileCalls& calls, const PatchPlan& plan) {
+Expected<bool> still_as_read(FileCalls& disk, const PatchPlan& plan) {
   const std::string& path = plan.target.real_path;
   std::string real;
-  if (calls.real_path(plan.target.path, real) != 0 || real != path) {
+  if (disk.real_path(plan.target.path, real) != 0) {
+    return failure(read_problem(plan.target.path, errno));
+  }
+  if (real != path) {
     return failure({ProblemNumber::target_changed,
                     "this name points to another file than when it was read",
                     {plan.target.path, 0, 0},
                     "look at the file and run it again"});
   }
-  const Expected<std::string> bytes = read_whole(calls, path, largest_target_bytes);
+  const Expected<std::string> bytes = read_regular_file(path, disk, largest_target_bytes);
   if (!bytes) return tl::make_unexpected(bytes.error());
   if (*bytes != plan.target.bytes) {
     return failure({ProblemNumber::target_changed,
@@ -81,14 +88,14 @@ std::string name_safe(const std::string& time) {
 }
 
 /// A name nobody has: backups are never overwritten.
-Expected<std::string> free_backup_name(FileCalls& calls, const std::string& path,
+Expected<std::string> free_backup_name(FileCalls& disk, const std::string& path,
                                        const std::string& written) {
   constexpr int most_tries = 1000;
   for (int i = 1; i <= most_tries; ++i) {
     const std::string count = i == 1 ? "" : fmt::format("-{}", i);
     std::string name = fmt::format("{}.{}{}.bak", path, name_safe(written), count);
     FileStatus status;
-    if (calls.status(name, status) != 0) {
+    if (disk.status(name, status) != 0) {
       if (errno == ENOENT) return name;
       return failure(write_problem("looking for a free backup name", name, errno));
     }
@@ -99,9 +106,9 @@ Expected<std::string> free_backup_name(FileCalls& calls, const std::string& path
                   "clear away old backups"});
 }
 
-Expected<bool> put(FileCalls& calls, const std::string& path, const std::string& bytes,
+Expected<bool> put(FileCalls& disk, const std::string& path, const std::string& bytes,
                    const FileStatus& like, std::vector<std::string>& notes) {
-  Expected<StagedFile> staged = StagedFile::write(calls, path, bytes, like);
+  Expected<StagedFile> staged = StagedFile::write(disk, path, bytes, like);
   if (!staged) return tl::make_unexpected(staged.error());
   const Expected<std::string> warning = staged->commit();
   if (!warning) return tl::make_unexpected(warning.error());
@@ -115,7 +122,7 @@ RecordedPatch record_of(const PatchPlan& plan, const std::string& backup,
   patch.patch = {plan.measured, plan.fitted, plan.machine, written};
   patch.before = content_print(plan.target.bytes);
   patch.after = content_print(plan.new_bytes);
-  patch.backup = name_of(backup);
+  patch.backup = base_name(backup);
   for (const Edit& edit : plan.edits) {
     patch.changes.push_back(
         fmt::format("{} line {}: {} -> {}", edit.value, edit.line, edit.old_text, edit.new_text));
@@ -123,22 +130,22 @@ RecordedPatch record_of(const PatchPlan& plan, const std::string& backup,
   return patch;
 }
 
-Expected<bool> put_record(FileCalls& calls, const PatchPlan& plan, const FileStatus& like,
+Expected<bool> put_record(FileCalls& disk, const PatchPlan& plan, const FileStatus& like,
                           const std::string& written, PatchReport& report) {
-  Expected<std::vector<RecordedPatch>> patches = read_record(calls, plan.target.real_path);
+  Expected<std::vector<RecordedPatch>> patches = read_record(disk, plan.target.real_path);
   if (!patches) return tl::make_unexpected(patches.error());
   patches->push_back(record_of(plan, report.backup, written));
   report.record = record_path(plan.target.real_path);
-  return put(calls, report.record, record_text(*patches), like, report.notes);
+  return put(disk, report.record, record_text(*patches), like, report.notes);
 }
 
-Expected<bool> put_target(FileCalls& calls, const PatchPlan& plan, const FileStatus& like,
+Expected<bool> put_target(FileCalls& disk, const PatchPlan& plan, const FileStatus& like,
                           PatchReport& report) {
   const std::string& path = plan.target.real_path;
-  Expected<StagedFile> staged = StagedFile::write(calls, path, plan.new_bytes, like);
+  Expected<StagedFile> staged = StagedFile::write(disk, path, plan.new_bytes, like);
   if (!staged) return tl::make_unexpected(staged.error());
   // As late as possible: what happens between this look and the rename is not seen.
-  const Expected<bool> same = still_as_read(calls, plan);
+  const Expected<bool> same = still_as_read(disk, plan);
   if (!same) {
     staged->drop();
     return tl::make_unexpected(same.error());
@@ -152,9 +159,9 @@ Expected<bool> put_target(FileCalls& calls, const PatchPlan& plan, const FileSta
   return true;
 }
 
-void read_back(FileCalls& calls, const PatchPlan& plan, PatchReport& report) {
+void read_back(FileCalls& disk, const PatchPlan& plan, PatchReport& report) {
   const std::string& path = plan.target.real_path;
-  const Expected<std::string> bytes = read_whole(calls, path, largest_target_bytes);
+  const Expected<std::string> bytes = read_regular_file(path, disk, largest_target_bytes);
   if (!bytes || *bytes != plan.new_bytes) {
     report.notes.push_back(
         fmt::format("{} was replaced but did not read back as written: verify it before use; the "
@@ -163,21 +170,31 @@ void read_back(FileCalls& calls, const PatchPlan& plan, PatchReport& report) {
   }
 }
 
+/// The path from the root, links not followed: what was said, in full.
+std::string spelled_out(const std::string& path, FileCalls& disk) {
+  const std::filesystem::path said(path);
+  if (said.is_absolute()) return said.lexically_normal().string();
+  std::string here;
+  if (disk.real_path(".", here) != 0) return path;
+  return (here / said).lexically_normal().string();
+}
+
 }  // namespace
 
-Expected<TargetFile> read_target(FileCalls& calls, const std::string& path) {
+Expected<TargetFile> read_target(const std::string& path, FileCalls& disk) {
   TargetFile target;
   target.path = path;
-  if (calls.real_path(path, target.real_path) != 0) {
+  if (disk.real_path(path, target.real_path) != 0) {
     return failure({ProblemNumber::cannot_read,
                     "there is no such file, or it cannot be reached",
                     {path, 0, 0},
                     "check the name; a symbolic link must point to a file"});
   }
-  Expected<std::string> bytes = read_whole(calls, target.real_path, largest_target_bytes);
+  target.leads_elsewhere = spelled_out(path, disk) != target.real_path;
+  Expected<std::string> bytes = read_regular_file(target.real_path, disk, largest_target_bytes);
   if (!bytes) return tl::make_unexpected(bytes.error());
   target.bytes = std::move(*bytes);
-  const Expected<std::vector<RecordedPatch>> patches = read_record(calls, target.real_path);
+  const Expected<std::vector<RecordedPatch>> patches = read_record(disk, target.real_path);
   if (!patches) return tl::make_unexpected(patches.error());
   const std::optional<RecordedPatch> last = last_landed(*patches, target.bytes);
   if (last) {
@@ -187,38 +204,30 @@ Expected<TargetFile> read_target(FileCalls& calls, const std::string& path) {
   return target;
 }
 
-Expected<PatchReport> apply_patch(FileCalls& calls, const PatchPlan& plan,
-                                  const std::string& written) {
+Expected<PatchReport> apply_patch(const PatchPlan& plan, const std::string& written,
+                                  FileCalls& disk) {
   if (!plan.objections.empty()) return tl::make_unexpected(plan.objections);
   const std::string& path = plan.target.real_path;
-  const Expected<FileStatus> status = replaceable(calls, path);
+  const Expected<FileStatus> status = replaceable(disk, path);
   if (!status) return tl::make_unexpected(status.error());
-  const Expected<bool> same = still_as_read(calls, plan);
+  const Expected<bool> same = still_as_read(disk, plan);
   if (!same) return tl::make_unexpected(same.error());
 
   PatchReport report;
   report.file = path;
-  const Expected<std::string> backup = free_backup_name(calls, path, written);
+  const Expected<std::string> backup = free_backup_name(disk, path, written);
   if (!backup) return tl::make_unexpected(backup.error());
   report.backup = *backup;
-  const Expected<bool> saved = put(calls, report.backup, plan.target.bytes, *status, report.notes);
+  const Expected<bool> saved = put(disk, report.backup, plan.target.bytes, *status, report.notes);
   if (!saved) return tl::make_unexpected(saved.error());
   // The record goes before the file: cut short in between, it is recognised by its prints, whereas
   // a file without its record would let an older result pass later.
-  const Expected<bool> recorded = put_record(calls, plan, *status, written, report);
+  const Expected<bool> recorded = put_record(disk, plan, *status, written, report);
   if (!recorded) return tl::make_unexpected(recorded.error());
-  const Expected<bool> replaced = put_target(calls, plan, *status, report);
+  const Expected<bool> replaced = put_target(disk, plan, *status, report);
   if (!replaced) return tl::make_unexpected(replaced.error());
-  read_back(calls, plan, report);
+  read_back(disk, plan, report);
   return report;
-}
-
-Expected<TargetFile> read_target(const std::string& path) {
-  return read_target(system_file_calls(), path);
-}
-
-Expected<PatchReport> apply_patch(const PatchPlan& plan, const std::string& written) {
-  return apply_patch(system_file_calls(), plan, written);
 }
 
 }  // namespace pivotrace

@@ -3,7 +3,9 @@
 #include <fmt/format.h>
 
 #include <cstdint>
-#include <nlohmann/json.hpp>
+
+#include "formats/json_reader.h"
+#include "formats/json_writer.h"
 
 namespace pivotrace {
 
@@ -20,17 +22,30 @@ tl::unexpected<Problems> bad_record(const std::string& file, const std::string& 
                   "away"});
 }
 
-RecordedPatch patch_from(const nlohmann::json& entry) {
+RecordedPatch patch_from(formats::JsonObject& entry) {
   RecordedPatch patch;
-  patch.patch.measured = entry.at("measured").get<std::string>();
-  patch.patch.fitted = entry.at("fitted").get<std::string>();
-  patch.patch.machine = entry.at("machine").get<std::string>();
-  patch.patch.written = entry.at("written").get<std::string>();
-  patch.before = entry.at("before").get<std::string>();
-  patch.after = entry.at("after").get<std::string>();
-  patch.backup = entry.at("backup").get<std::string>();
-  patch.changes = entry.at("changes").get<std::vector<std::string>>();
+  patch.patch.measured = entry.text("measured");
+  patch.patch.fitted = entry.text("fitted");
+  patch.patch.machine = entry.text("machine");
+  patch.patch.written = entry.text("written");
+  patch.before = entry.text("before");
+  patch.after = entry.text("after");
+  patch.backup = entry.text("backup");
+  patch.changes = entry.texts("changes");
   return patch;
+}
+
+void add_patch(formats::JsonWriter& json, const RecordedPatch& patch) {
+  json.begin_object();
+  json.add("written", patch.patch.written);
+  json.add("machine", patch.patch.machine);
+  json.add("measured", patch.patch.measured);
+  json.add("fitted", patch.patch.fitted);
+  json.add("backup", patch.backup);
+  json.add("before", patch.before);
+  json.add("after", patch.after);
+  json.add("changes", patch.changes);
+  json.end();
 }
 
 }  // namespace
@@ -48,36 +63,30 @@ std::string content_print(const std::string& bytes) {
 
 Expected<std::vector<RecordedPatch>> parse_record(const std::string& text,
                                                   const std::string& file) {
-  const nlohmann::json record = nlohmann::json::parse(text, nullptr, false);
-  if (record.is_discarded()) return bad_record(file, "it is not JSON");
-  try {
-    if (record.at("format") != record_format) return bad_record(file, "another format");
-    std::vector<RecordedPatch> patches;
-    for (const nlohmann::json& entry : record.at("patches")) patches.push_back(patch_from(entry));
-    return patches;
-  } catch (const nlohmann::json::exception& error) {
-    return bad_record(file, error.what());
-  }
+  const Expected<formats::Json> json = formats::parse_json(text, file);
+  if (!json) return bad_record(file, json.error().front().what);
+  if (!json->is_object()) return bad_record(file, "it is no JSON object");
+  ProblemList problems(file);
+  formats::JsonObject record(*json, "", problems);
+  const bool known = record.text("format") == record_format;
+  if (problems.empty() && !known) return bad_record(file, "another format");
+  std::vector<RecordedPatch> patches;
+  for (formats::JsonObject& entry : record.objects("patches")) patches.push_back(patch_from(entry));
+  if (!problems.empty()) return bad_record(file, problems.as_failure().value().front().what);
+  return patches;
 }
 
 std::string record_text(const std::vector<RecordedPatch>& patches) {
-  nlohmann::ordered_json record;
-  record["format"] = record_format;
-  record["about"] = "pivot values written to the file beside this one, oldest first";
-  record["patches"] = nlohmann::ordered_json::array();
+  formats::JsonWriter json;
+  json.begin_object();
+  json.add("format", record_format);
+  json.add("about", "pivot values written to the file beside this one, oldest first");
+  json.begin_array("patches");
   const std::size_t first = patches.size() > patches_kept ? patches.size() - patches_kept : 0;
-  for (std::size_t i = first; i < patches.size(); ++i) {
-    const RecordedPatch& patch = patches[i];
-    record["patches"].push_back({{"written", patch.patch.written},
-                                 {"machine", patch.patch.machine},
-                                 {"measured", patch.patch.measured},
-                                 {"fitted", patch.patch.fitted},
-                                 {"backup", patch.backup},
-                                 {"before", patch.before},
-                                 {"after", patch.after},
-                                 {"changes", patch.changes}});
-  }
-  return record.dump(2, ' ', false, nlohmann::ordered_json::error_handler_t::replace) + "\n";
+  for (std::size_t i = first; i < patches.size(); ++i) add_patch(json, patches[i]);
+  json.end();
+  json.end();
+  return json.take();
 }
 
 std::optional<RecordedPatch> last_landed(const std::vector<RecordedPatch>& patches,

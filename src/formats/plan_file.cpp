@@ -387,13 +387,14 @@ Expected<Plan> parse_plan(std::string_view text, const std::string& name, const 
   });
 }
 
-Expected<PlanOnMachine> read_plan(const std::string& path, const std::string& machine_file) {
-  const Expected<std::string> text = read_file(path);
+Expected<PlanOnMachine> read_plan(const std::string& path, const std::string& machine_file,
+                                  FileCalls& disk) {
+  const Expected<std::string> text = read_file(path, disk);
   if (!text) return tl::make_unexpected(text.error());
   const Expected<std::string> file =
       machine_file.empty() ? named_machine_file(*text, path) : Expected<std::string>(machine_file);
   if (!file) return tl::make_unexpected(file.error());
-  Expected<Machine> machine = read_machine(*file);
+  Expected<Machine> machine = read_machine(*file, disk);
   if (!machine) return tl::make_unexpected(machine.error());
   Expected<Plan> plan = parse_plan(*text, path, *machine);
   if (!plan) return tl::make_unexpected(plan.error());

@@ -460,8 +460,8 @@ Expected<FitResult> parse_result(std::string_view text, const std::string& name)
   return ResultReader(*root, name).read();
 }
 
-Expected<FitResult> read_result(const std::string& path) {
-  const Expected<std::string> text = read_file(path, result_read_limit_bytes);
+Expected<FitResult> read_result(const std::string& path, FileCalls& disk) {
+  const Expected<std::string> text = read_file(path, disk, result_read_limit_bytes);
   if (!text) return tl::make_unexpected(text.error());
   return parse_result(*text, path);
 }

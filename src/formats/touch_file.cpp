@@ -697,8 +697,8 @@ Expected<Survey> parse_survey(std::string_view text, const std::string& name,
   return TouchParser(text, name, &machine).parse();
 }
 
-Expected<Survey> read_survey(const std::string& path, const Machine& machine) {
-  const Expected<std::string> text = read_file(path);
+Expected<Survey> read_survey(const std::string& path, const Machine& machine, FileCalls& disk) {
+  const Expected<std::string> text = read_file(path, disk);
   if (!text) return tl::make_unexpected(text.error());
   return parse_survey(*text, path, machine);
 }

@@ -250,8 +250,9 @@ Expected<TruthOutline> outline_truth(std::string_view text, const std::string& n
   return parser.outline();
 }
 
-Expected<RehearsalTruth> read_truth(const std::string& path, const Machine& machine) {
-  const Expected<std::string> text = read_file(path);
+Expected<RehearsalTruth> read_truth(const std::string& path, const Machine& machine,
+                                    FileCalls& disk) {
+  const Expected<std::string> text = read_file(path, disk);
   if (!text) return tl::make_unexpected(text.error());
   return parse_truth(*text, path, machine);
 }

@@ -2,9 +2,8 @@
 
 #include <fmt/format.h>
 
-#include <nlohmann/json.hpp>
-
 #include "base/number_text.h"
+#include "formats/json_writer.h"
 
 namespace pivotrace {
 
@@ -65,27 +64,31 @@ std::string as_csv(const FitResult& result, const std::vector<PivotValue>& value
 
 std::string as_json(const FitResult& result, const std::vector<PivotValue>& values,
                     const ValueTableOptions& options) {
-  nlohmann::ordered_json table;
-  table["format"] = "pivotrace-values-1";
-  table["units"] = unit_word(Quantity::length, options.unit);
-  table["machine"] = result.machine_name;
-  table["measured"] = result.started;
-  table["fitted"] = result.made;
-  table["written"] = options.date;
-  table["coordinates"] = coordinates_note;
-  table["caution"] = table_caution;
+  formats::JsonWriter json;
+  json.begin_object();
+  json.add("format", "pivotrace-values-1");
+  json.add("units", unit_word(Quantity::length, options.unit));
+  json.add("machine", result.machine_name);
+  json.add("measured", result.started);
+  json.add("fitted", result.made);
+  json.add("written", options.date);
+  json.add("coordinates", coordinates_note);
+  json.add("caution", table_caution);
+  json.begin_object("values");
   for (const PivotValue& value : values) {
     const Row row{value, options.unit};
-    nlohmann::ordered_json entry;
+    json.begin_object(value.name, formats::JsonLayout::one_line);
     // Through the rounded text, so that all three kinds of table state one and the same number.
-    entry["value"] = number_from_text(row.amount(value.value));
-    entry["U95"] = number_from_text(row.amount_U95());
-    entry["unit"] = unit_word(value.quantity, options.unit);
-    if (!value.symbol.empty()) entry["symbol"] = value.symbol;
-    entry["meaning"] = value.meaning;
-    table["values"][value.name] = entry;
+    json.add("value", number_from_text(row.amount(value.value)));
+    json.add("U95", number_from_text(row.amount_U95()));
+    json.add("unit", unit_word(value.quantity, options.unit));
+    if (!value.symbol.empty()) json.add("symbol", value.symbol);
+    json.add("meaning", value.meaning);
+    json.end();
   }
-  return table.dump(2, ' ', false, nlohmann::ordered_json::error_handler_t::replace) + "\n";
+  json.end();
+  json.end();
+  return json.take();
 }
 
 std::string toml_string(const std::string& text) {

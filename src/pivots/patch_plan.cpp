@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <filesystem>
 
 #include "base/iso_time.h"
 #include "base/number_text.h"
@@ -197,8 +196,7 @@ void add_notes(PatchPlan& plan) {
   if (plan.target.edited_since_last_patch) {
     plan.notes.push_back("the file was edited by other means since its last patch");
   }
-  const auto said = std::filesystem::absolute(plan.target.path).lexically_normal();
-  if (plan.target.path != plan.target.real_path && said != plan.target.real_path) {
+  if (plan.target.leads_elsewhere) {
     plan.notes.push_back("this name leads to the file " + plan.target.real_path);
   }
 }

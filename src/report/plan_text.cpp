@@ -5,11 +5,15 @@
 #include <algorithm>
 #include <cmath>
 
+#include "formats/json_writer.h"
 #include "pivotrace/geometry/angle.h"
 
 namespace pivotrace {
 
 namespace {
+
+using formats::JsonLayout;
+using formats::JsonWriter;
 
 std::string u95_text(const PredictedOutput& output, double value) {
   return output.is_angle ? fmt::format("{:.1f} arcsec", arcsec_from_rad(value))
@@ -88,26 +92,47 @@ std::string gains_text(const PlanOutcome& outcome) {
   return text;
 }
 
-std::string json_text(const std::string& text) {
-  std::string result = "\"";
-  for (const char c : text) {
-    if (c == '"' || c == '\\') result += '\\';
-    result += c;
+void add_outputs(JsonWriter& json, const std::vector<PredictedOutput>& outputs) {
+  json.begin_array("predicted");
+  for (const PredictedOutput& output : outputs) {
+    const double scale = output.is_angle ? deg_from_rad(1.0) : 1.0;
+    json.begin_object({}, JsonLayout::one_line);
+    json.add("name", output.name);
+    json.add("symbol", output.symbol);
+    json.add("unit", output.is_angle ? "deg" : "mm");
+    json.add("U95", output.U95 * scale);
+    json.add("U95_absolute", output.U95_absolute * scale);
+    json.end();
   }
-  return result + "\"";
+  json.end();
 }
 
-std::string json_outputs(const std::vector<PredictedOutput>& outputs) {
-  std::string text;
-  for (const PredictedOutput& o : outputs) {
-    const char* unit = o.is_angle ? "deg" : "mm";
-    const double scale = o.is_angle ? deg_from_rad(1.0) : 1.0;
-    text += fmt::format(
-        "{}{{\"name\": {}, \"symbol\": {}, \"unit\": \"{}\", \"U95\": {}, \"U95_absolute\": {}}}",
-        text.empty() ? "" : ", ", json_text(o.name), json_text(o.symbol), unit, o.U95 * scale,
-        o.U95_absolute * scale);
+void add_station(JsonWriter& json, const Machine& machine, const PlannedStation& station) {
+  json.begin_object({}, JsonLayout::one_line);
+  json.add("label", station.label);
+  json.begin_object("angles");
+  for (std::size_t i = 0; i < machine.rotary.size(); ++i) {
+    json.add(std::string(1, machine.rotary[i].letter), deg_from_rad(station.angles_rad[i]));
   }
-  return "[" + text + "]";
+  json.end();
+  json.add("flip", station.flip);
+  json.add("touches", static_cast<int>(station.touches.size()));
+  json.end();
+}
+
+void add_left_out(JsonWriter& json, const LeftOut& left) {
+  json.begin_object({}, JsonLayout::one_line);
+  json.add("station", left.station);
+  json.add("reason", left.reason);
+  json.end();
+}
+
+void add_gain(JsonWriter& json, const Gain& gain) {
+  json.begin_object();
+  json.add("addition", gain.addition);
+  json.add("minutes", gain.minutes);
+  add_outputs(json, gain.predicted);
+  json.end();
 }
 
 }  // namespace
@@ -137,37 +162,27 @@ std::string plan_text(const Machine& machine, const PlanOutcome& outcome) {
 
 std::string plan_json(const Machine& machine, const PlanOutcome& outcome) {
   const Plan& plan = outcome.plan;
-  std::string stations, left, limits, gains;
-  for (const PlannedStation& station : plan.stations) {
-    std::string angles;
-    for (std::size_t i = 0; i < machine.rotary.size(); ++i) {
-      angles += fmt::format("{}\"{}\": {}", i == 0 ? "" : ", ", machine.rotary[i].letter,
-                            deg_from_rad(station.angles_rad[i]));
-    }
-    stations +=
-        fmt::format("{}\n    {{\"label\": {}, \"angles\": {{{}}}, \"flip\": {}, \"touches\": {}}}",
-                    stations.empty() ? "" : ",", json_text(station.label), angles, station.flip,
-                    station.touches.size());
-  }
-  for (const LeftOut& l : outcome.left_out) {
-    left += fmt::format("{}{{\"station\": {}, \"reason\": {}}}", left.empty() ? "" : ", ",
-                        json_text(l.station), json_text(l.reason));
-  }
-  for (const std::string& limit : outcome.limited_by) {
-    limits += (limits.empty() ? "" : ", ") + json_text(limit);
-  }
-  for (const Gain& gain : outcome.gains) {
-    gains += fmt::format("{}\n    {{\"addition\": {}, \"minutes\": {:.3f}, \"predicted\": {}}}",
-                         gains.empty() ? "" : ",", json_text(gain.addition), gain.minutes,
-                         json_outputs(gain.predicted));
-  }
-  return fmt::format(
-      "{{\n  \"format\": \"pivotrace-plan-1\",\n  \"identity\": \"{}\",\n  \"machine\": {},\n"
-      "  \"purpose\": \"{}\",\n  \"minutes\": {:.3f},\n  \"touches\": {},\n  \"stations\": [{}],\n"
-      "  \"predicted\": {},\n  \"limited_by\": [{}],\n  \"left_out\": [{}],\n  \"gains\": "
-      "[{}]\n}}\n",
-      identity_of(plan), json_text(machine.name), word_of(plan.purpose), plan.minutes,
-      plan.touch_count(), stations, json_outputs(plan.predicted), limits, left, gains);
+  JsonWriter json;
+  json.begin_object();
+  json.add("format", "pivotrace-plan-1");
+  json.add("identity", identity_of(plan));
+  json.add("machine", machine.name);
+  json.add("purpose", word_of(plan.purpose));
+  json.add("minutes", plan.minutes);
+  json.add("touches", plan.touch_count());
+  json.begin_array("stations");
+  for (const PlannedStation& station : plan.stations) add_station(json, machine, station);
+  json.end();
+  add_outputs(json, plan.predicted);
+  json.add("limited_by", outcome.limited_by);
+  json.begin_array("left_out");
+  for (const LeftOut& left : outcome.left_out) add_left_out(json, left);
+  json.end();
+  json.begin_array("gains");
+  for (const Gain& gain : outcome.gains) add_gain(json, gain);
+  json.end();
+  json.end();
+  return json.take();
 }
 
 }  // namespace pivotrace

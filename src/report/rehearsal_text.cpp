@@ -2,14 +2,17 @@
 #include <fmt/format.h>
 
 #include <cmath>
-#include <nlohmann/json.hpp>
 
+#include "formats/json_writer.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/rehearsal/rehearse.h"
 
 namespace pivotrace {
 
 namespace {
+
+using formats::JsonLayout;
+using formats::JsonWriter;
 
 const char* end_word(ProgramEnd end) {
   switch (end) {
@@ -56,15 +59,66 @@ std::string stations_text(const RehearsalReport& report, const Machine& machine)
   return text;
 }
 
-nlohmann::ordered_json moment_json(const Machine& machine, const Moment& moment) {
-  nlohmann::ordered_json json = {
-      {"line", moment.line},
-      {"position_mm", {moment.shown_mm.x(), moment.shown_mm.y(), moment.shown_mm.z()}}};
+void add_angles(JsonWriter& json, const Machine& machine, const RotaryAngles& angles_rad) {
+  json.begin_object("angles_deg", JsonLayout::one_line);
   for (std::size_t i = 0; i < machine.rotary.size(); ++i) {
-    json["angles_deg"][std::string(1, machine.rotary[i].letter)] =
-        deg_from_rad(moment.commanded_rad[i]);
+    json.add(std::string(1, machine.rotary[i].letter), deg_from_rad(angles_rad[i]));
   }
-  return json;
+  json.end();
+}
+
+void add_moment(JsonWriter& json, const Machine& machine, const Moment& moment) {
+  json.add("line", moment.line);
+  json.add("position_mm", moment.shown_mm);
+  if (!machine.rotary.empty()) add_angles(json, machine, moment.commanded_rad);
+}
+
+void add_problem(JsonWriter& json, const Problem& problem) {
+  json.begin_object();
+  json.add("number", static_cast<int>(problem.number));
+  json.add("text", problem.what);
+  json.add("advice", problem.advice);
+  json.add("line", problem.where.line);
+  json.add("column", problem.where.column);
+  json.end();
+}
+
+void add_violation(JsonWriter& json, const Machine& machine, const Violation& violation) {
+  json.begin_object();
+  add_moment(json, machine, violation.moment);
+  json.add("number", static_cast<int>(violation.number));
+  json.add("part", violation.tool_part);
+  json.add("body", violation.body);
+  json.add("text", violation.text);
+  json.end();
+}
+
+void add_station(JsonWriter& json, const Machine& machine, const StationTime& station,
+                 double seconds) {
+  json.begin_object({}, JsonLayout::one_line);
+  json.add("seconds", station.seconds);
+  json.add("share", station.seconds / seconds);
+  json.add("touches", station.touches);
+  if (!machine.rotary.empty()) add_angles(json, machine, station.angles_rad);
+  json.end();
+}
+
+void add_clearance(JsonWriter& json, const Machine& machine, const RehearsalReport& report) {
+  json.begin_object("smallest_clearance");
+  add_moment(json, machine, report.smallest_clearance.moment);
+  json.add("mm", report.smallest_clearance.mm);
+  json.add("part", report.smallest_clearance.tool_part);
+  json.add("body", report.smallest_clearance.body);
+  json.end();
+}
+
+void add_lists(JsonWriter& json, const RehearsalReport& report, const Machine& machine) {
+  json.begin_array("problems");
+  for (const Problem& problem : report.run.problems) add_problem(json, problem);
+  json.end();
+  json.begin_array("violations");
+  for (const Violation& violation : report.violations) add_violation(json, machine, violation);
+  json.end();
 }
 
 }  // namespace
@@ -106,58 +160,33 @@ std::string rehearsal_text(const RehearsalReport& report, const Machine& machine
 }
 
 std::string rehearsal_json(const RehearsalReport& report, const Machine& machine) {
-  nlohmann::ordered_json json;
-  json["format"] = "pivotrace-rehearsal-1";
-  json["passed"] = report.passed;
-  json["end"] = end_word(report.run.end);
-  json["problems"] = nlohmann::ordered_json::array();
-  for (const Problem& problem : report.run.problems) {
-    json["problems"].push_back({{"number", static_cast<int>(problem.number)},
-                                {"text", problem.what},
-                                {"advice", problem.advice},
-                                {"line", problem.where.line},
-                                {"column", problem.where.column}});
-  }
-  json["violations"] = nlohmann::ordered_json::array();
-  for (const Violation& violation : report.violations) {
-    nlohmann::ordered_json entry = moment_json(machine, violation.moment);
-    entry["number"] = static_cast<int>(violation.number);
-    entry["part"] = violation.tool_part;
-    entry["body"] = violation.body;
-    entry["text"] = violation.text;
-    json["violations"].push_back(entry);
-  }
-  json["fault"] = report.fault;
-  json["stands_at"] = moment_json(machine, report.end);
-  json["moves"] = report.moves;
-  json["touches"] = report.touches.size();
-  json["operator_stops"] = report.operator_stops;
-  json["blocks"] = report.run.blocks;
-  json["minutes_of_motion"] = report.seconds / 60.0;
-  json["minutes"] = seconds_on_control(report) / 60.0;
-  json["stations"] = nlohmann::ordered_json::array();
+  JsonWriter json;
+  json.begin_object();
+  json.add("format", "pivotrace-rehearsal-1");
+  json.add("passed", report.passed);
+  json.add("end", end_word(report.run.end));
+  add_lists(json, report, machine);
+  json.add("fault", report.fault);
+  json.begin_object("stands_at");
+  add_moment(json, machine, report.end);
+  json.end();
+  json.add("moves", report.moves);
+  json.add("touches", static_cast<int>(report.touches.size()));
+  json.add("operator_stops", report.operator_stops);
+  json.add("blocks", static_cast<int>(report.run.blocks));
+  json.add("minutes_of_motion", report.seconds / 60.0);
+  json.add("minutes", seconds_on_control(report) / 60.0);
+  json.begin_array("stations");
   for (const StationTime& station : report.stations) {
-    if (station.touches == 0) continue;
-    nlohmann::ordered_json entry = {{"seconds", station.seconds},
-                                    {"share", station.seconds / report.seconds},
-                                    {"touches", station.touches}};
-    for (std::size_t i = 0; i < machine.rotary.size(); ++i) {
-      entry["angles_deg"][std::string(1, machine.rotary[i].letter)] =
-          deg_from_rad(station.angles_rad[i]);
-    }
-    json["stations"].push_back(entry);
+    if (station.touches > 0) add_station(json, machine, station, report.seconds);
   }
-  if (std::isfinite(report.smallest_clearance.mm)) {
-    nlohmann::ordered_json entry = moment_json(machine, report.smallest_clearance.moment);
-    entry["mm"] = report.smallest_clearance.mm;
-    entry["part"] = report.smallest_clearance.tool_part;
-    entry["body"] = report.smallest_clearance.body;
-    json["smallest_clearance"] = entry;
-  }
-  json["largest_overtravel_mm"] = report.largest_overtravel_mm;
-  json["messages"] = report.messages;
-  json["notes"] = report.notes;
-  return json.dump(2) + "\n";
+  json.end();
+  if (std::isfinite(report.smallest_clearance.mm)) add_clearance(json, machine, report);
+  json.add("largest_overtravel_mm", report.largest_overtravel_mm);
+  json.add("messages", report.messages);
+  json.add("notes", report.notes);
+  json.end();
+  return json.take();
 }
 
 }  // namespace pivotrace

@@ -1,10 +1,10 @@
 #include <fmt/format.h>
 
 #include <cmath>
-#include <nlohmann/json.hpp>
 
 #include "base/number_text.h"
 #include "base/wrapped_text.h"
+#include "formats/json_writer.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/pivots/shim.h"
 
@@ -94,6 +94,24 @@ std::string steps_text(const ShimAdvice& advice) {
   return text;
 }
 
+void add_foot(formats::JsonWriter& json, const FootAdvice& foot) {
+  json.begin_object({}, formats::JsonLayout::one_line);
+  json.add("name", foot.name);
+  json.add("shim_mm", foot.shim_mm);
+  json.add("pieces_mm", foot.pieces_mm);
+  json.add("exact_mm", foot.exact_mm);
+  json.end();
+}
+
+void add_tap(formats::JsonWriter& json, const TapAdvice& tap) {
+  json.begin_object("tap", formats::JsonLayout::one_line);
+  json.add("about", tap.about);
+  json.add("at", tap.at);
+  json.add("amount_mm", tap.amount_mm);
+  json.add("towards", tap.towards);
+  json.end();
+}
+
 }  // namespace
 
 std::string shim_text(const FitResult& result, const ShimAdvice& advice) {
@@ -115,37 +133,27 @@ std::string shim_text(const FitResult& result, const ShimAdvice& advice) {
 }
 
 std::string shim_json(const FitResult& result, const ShimAdvice& advice) {
-  nlohmann::ordered_json json;
-  json["format"] = "pivotrace-shim-1";
-  json["machine"] = result.machine_name;
-  json["axis"] = std::string(1, advice.letter);
-  json["lean_mm_per_300"] = mm_per_300_from_rad(advice.lean_rad);
-  json["lean_U95_mm_per_300"] = mm_per_300_from_rad(advice.lean_U95_rad);
-  json["nothing_to_gain"] = advice.nothing_to_gain;
-  json["offset_is_enough"] = advice.offset_is_enough;
-  json["left_by_offset_mm"] = advice.left_by_offset_mm;
-  json["feet"] = nlohmann::ordered_json::array();
-  for (const FootAdvice& foot : advice.feet) {
-    json["feet"].push_back({{"name", foot.name},
-                            {"shim_mm", foot.shim_mm},
-                            {"pieces_mm", foot.pieces_mm},
-                            {"exact_mm", foot.exact_mm}});
-  }
-  const auto triple = [](const Eigen::Vector3d& v) {
-    return nlohmann::ordered_json{v.x(), v.y(), v.z()};
-  };
-  if (advice.tap) {
-    json["tap"] = {{"about", advice.tap->about},
-                   {"at", advice.tap->at},
-                   {"amount_mm", advice.tap->amount_mm},
-                   {"towards", triple(advice.tap->towards)}};
-  }
-  json["rock_mm"] = advice.rock_mm;
-  json["lean_expected_mm_per_300"] = mm_per_300_from_rad(advice.lean_expected_rad);
-  json["centre_shift_mm"] = triple(advice.centre_shift_mm);
-  if (advice.tailstock_shift_mm) json["tailstock_shift_mm"] = triple(*advice.tailstock_shift_mm);
-  json["notes"] = advice.notes;
-  return json.dump(2, ' ', false, nlohmann::ordered_json::error_handler_t::replace) + "\n";
+  formats::JsonWriter json;
+  json.begin_object();
+  json.add("format", "pivotrace-shim-1");
+  json.add("machine", result.machine_name);
+  json.add("axis", std::string(1, advice.letter));
+  json.add("lean_mm_per_300", mm_per_300_from_rad(advice.lean_rad));
+  json.add("lean_U95_mm_per_300", mm_per_300_from_rad(advice.lean_U95_rad));
+  json.add("nothing_to_gain", advice.nothing_to_gain);
+  json.add("offset_is_enough", advice.offset_is_enough);
+  json.add("left_by_offset_mm", advice.left_by_offset_mm);
+  json.begin_array("feet");
+  for (const FootAdvice& foot : advice.feet) add_foot(json, foot);
+  json.end();
+  if (advice.tap) add_tap(json, *advice.tap);
+  json.add("rock_mm", advice.rock_mm);
+  json.add("lean_expected_mm_per_300", mm_per_300_from_rad(advice.lean_expected_rad));
+  json.add("centre_shift_mm", advice.centre_shift_mm);
+  if (advice.tailstock_shift_mm) json.add("tailstock_shift_mm", *advice.tailstock_shift_mm);
+  json.add("notes", advice.notes);
+  json.end();
+  return json.take();
 }
 
 }  // namespace pivotrace

@@ -35,12 +35,13 @@ class WatchedScreen : public std::stringbuf {
 };
 
 /// `words` as typed after "pivotrace". `when_seen` stands for what happens in the world while the
-/// user looks at the result.
-inline Screen run_verb(std::vector<std::string> words, std::function<void()> when_seen = {}) {
+/// user looks at the result; `disk` is where its files lie.
+inline Screen run_verb(std::vector<std::string> words, std::function<void()> when_seen = {},
+                       FileCalls& disk = system_file_calls()) {
   WatchedScreen shown(std::move(when_seen));
   std::ostream out(&shown);
   std::ostringstream err;
-  app::Console console{out, err};
+  app::Console console{out, err, false, false, disk};
   app::VerbAction action;
   CLI::App program{"pivotrace"};
   program.require_subcommand(1);

@@ -75,6 +75,19 @@ int CrashDisk::open_to_read(const std::string& path) {
   return file;
 }
 
+int CrashDisk::may_write(const std::string& path) {
+  if (fails()) return -1;
+  if (exists(path) && (mode(path) & 0200U) != 0) return 0;
+  errno = exists(path) ? EACCES : ENOENT;
+  return -1;
+}
+
+/// There are no devices here, and only devices and pipes are written in place.
+int CrashDisk::open_to_write(const std::string&) {
+  if (!fails()) errno = ENXIO;
+  return -1;
+}
+
 int CrashDisk::create_new(const std::string& path, unsigned mode) {
   if (fails()) return -1;
   if (exists(path)) {
@@ -144,10 +157,17 @@ int CrashDisk::sync(int file) {
   return 0;
 }
 
+/// Files close themselves on every way out, so this one must not throw: killed here, the program
+/// dies at its next call, which leaves the disk the same.
 int CrashDisk::close(int file) {
-  const bool failed = fails();
   open_.erase(file);
-  return failed ? -1 : 0;
+  if (dead_) return 0;
+  if (fault == Fault::kill && calls_ + 1 == fault_at) {
+    ++calls_;
+    dead_ = true;
+    return 0;
+  }
+  return fails() ? -1 : 0;
 }
 
 int CrashDisk::rename(const std::string& from, const std::string& to) {

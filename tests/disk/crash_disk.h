@@ -6,7 +6,7 @@
 #include <string>
 #include <vector>
 
-#include "disk/file_calls.h"
+#include "pivotrace/disk/file_calls.h"
 
 namespace pivotrace::testing {
 
@@ -33,6 +33,7 @@ class CrashDisk final : public FileCalls {
   std::size_t most_per_write = 1U << 30U;
   int calls_made() const { return calls_; }
 
+  bool is_dead() const { return dead_; }
   void die(Aftermath aftermath);
   bool exists(const std::string& path) const { return names_.count(path) != 0; }
   std::string content(const std::string& path) const;
@@ -41,7 +42,9 @@ class CrashDisk final : public FileCalls {
 
   int real_path(const std::string& path, std::string& real) override;
   int status(const std::string& path, FileStatus& status) override;
+  int may_write(const std::string& path) override;
   int open_to_read(const std::string& path) override;
+  int open_to_write(const std::string& path) override;
   int create_new(const std::string& path, unsigned mode) override;
   int open_folder(const std::string& path) override;
   ssize_t read(int file, char* to, std::size_t count) override;
@@ -52,6 +55,7 @@ class CrashDisk final : public FileCalls {
   int close(int file) override;
   int rename(const std::string& from, const std::string& to) override;
   int remove(const std::string& path) override;
+  unsigned usual_mode() override { return 0644; }
 
  private:
   struct Node {

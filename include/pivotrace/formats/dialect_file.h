@@ -7,6 +7,7 @@
 
 #include "pivotrace/base/problem.h"
 #include "pivotrace/control/dialect.h"
+#include "pivotrace/disk/file_calls.h"
 
 namespace pivotrace {
 
@@ -18,12 +19,13 @@ namespace pivotrace {
 Expected<Dialect> parse_dialect(std::string_view text, const std::string& name);
 
 /// read_file, then parse_dialect.
-Expected<Dialect> read_dialect(const std::string& path);
+Expected<Dialect> read_dialect(const std::string& path, FileCalls& disk = system_file_calls());
 
 /// The file of a dialect named on the command line. A name with a slash or ".toml" is a path;
 /// a bare word is looked for as `<word>.toml` in `folders`, in order.
 /// Errors: P601 naming every folder looked in.
 Expected<std::string> find_dialect(const std::string& wanted,
-                                   const std::vector<std::string>& folders);
+                                   const std::vector<std::string>& folders,
+                                   FileCalls& disk = system_file_calls());
 
 }  // namespace pivotrace

@@ -5,6 +5,7 @@
 #include <string_view>
 
 #include "pivotrace/base/problem.h"
+#include "pivotrace/disk/file_calls.h"
 #include "pivotrace/pivots/limits.h"
 
 namespace pivotrace {
@@ -29,6 +30,6 @@ namespace pivotrace {
 Expected<Limits> parse_limits(std::string_view text, const std::string& name);
 
 /// read_file, then parse_limits. Errors: also P601, P603, P604.
-Expected<Limits> read_limits(const std::string& path);
+Expected<Limits> read_limits(const std::string& path, FileCalls& disk = system_file_calls());
 
 }  // namespace pivotrace

@@ -5,6 +5,7 @@
 #include <string_view>
 
 #include "pivotrace/base/problem.h"
+#include "pivotrace/disk/file_calls.h"
 #include "pivotrace/machine/machine.h"
 
 namespace pivotrace {
@@ -31,6 +32,6 @@ inline constexpr double quote_tolerance_mm = 0.002;
 Expected<Machine> parse_machine(std::string_view text, const std::string& name);
 
 /// read_file, then parse_machine. Errors: also P601, P603, P604.
-Expected<Machine> read_machine(const std::string& path);
+Expected<Machine> read_machine(const std::string& path, FileCalls& disk = system_file_calls());
 
 }  // namespace pivotrace

@@ -5,6 +5,7 @@
 #include <string_view>
 
 #include "pivotrace/base/problem.h"
+#include "pivotrace/disk/file_calls.h"
 #include "pivotrace/pivots/mapping.h"
 
 namespace pivotrace {
@@ -28,6 +29,6 @@ namespace pivotrace {
 Expected<Mapping> parse_mapping(std::string_view text, const std::string& name);
 
 /// read_file, then parse_mapping. Errors: also P601, P603, P604.
-Expected<Mapping> read_mapping(const std::string& path);
+Expected<Mapping> read_mapping(const std::string& path, FileCalls& disk = system_file_calls());
 
 }  // namespace pivotrace

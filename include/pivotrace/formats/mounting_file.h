@@ -5,6 +5,7 @@
 #include <string_view>
 
 #include "pivotrace/base/problem.h"
+#include "pivotrace/disk/file_calls.h"
 #include "pivotrace/pivots/shim.h"
 
 namespace pivotrace {
@@ -31,6 +32,6 @@ namespace pivotrace {
 Expected<Mounting> parse_mounting(std::string_view text, const std::string& name);
 
 /// read_file, then parse_mounting. Errors: also P601, P603, P604.
-Expected<Mounting> read_mounting(const std::string& path);
+Expected<Mounting> read_mounting(const std::string& path, FileCalls& disk = system_file_calls());
 
 }  // namespace pivotrace

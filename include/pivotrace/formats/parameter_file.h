@@ -39,8 +39,8 @@ Expected<Survey> survey_from_parameters(const std::map<int, double>& parameters,
 
 /// The touches of a plan: from a parameter file when the file looks like one (parameters where the
 /// shipped dialect ngc leaves them), otherwise from a touch record.
-Expected<Survey> read_planned_touches(const std::string& path, const Machine& machine,
-                                      const Plan& plan);
+Expected<Survey> parse_planned_touches(std::string_view text, const std::string& name,
+                                       const Machine& machine, const Plan& plan);
 
 /// Lines to add to the control's parameter file before the run, so that it saves the results:
 /// "1000\t0.000000" and so on.

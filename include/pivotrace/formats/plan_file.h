@@ -5,6 +5,7 @@
 #include <string_view>
 
 #include "pivotrace/base/problem.h"
+#include "pivotrace/disk/file_calls.h"
 #include "pivotrace/machine/machine.h"
 #include "pivotrace/plan/plan.h"
 
@@ -28,6 +29,7 @@ Expected<Plan> parse_plan(std::string_view text, const std::string& name, const 
 
 /// The plan and its machine file: `machine_file` if given, otherwise the one the plan names,
 /// relative to the plan's own folder.
-Expected<PlanOnMachine> read_plan(const std::string& path, const std::string& machine_file = {});
+Expected<PlanOnMachine> read_plan(const std::string& path, const std::string& machine_file = {},
+                                  FileCalls& disk = system_file_calls());
 
 }  // namespace pivotrace

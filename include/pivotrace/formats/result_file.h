@@ -5,6 +5,7 @@
 #include <string_view>
 
 #include "pivotrace/base/problem.h"
+#include "pivotrace/disk/file_calls.h"
 #include "pivotrace/results/result.h"
 
 namespace pivotrace {
@@ -33,7 +34,7 @@ std::string write_result(const FitResult& result);
 Expected<FitResult> parse_result(std::string_view text, const std::string& name);
 
 /// read_file, then parse_result. Errors: also P601, P603, P604.
-Expected<FitResult> read_result(const std::string& path);
+Expected<FitResult> read_result(const std::string& path, FileCalls& disk = system_file_calls());
 
 /// Two conversions and two factors, each rounded once.
 inline constexpr double angle_round_trip_tolerance = 1e-15;

@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "pivotrace/base/problem.h"
+#include "pivotrace/disk/file_calls.h"
 #include "pivotrace/machine/machine.h"
 #include "pivotrace/survey/survey.h"
 
@@ -61,7 +62,8 @@ Expected<Survey> parse_survey(std::string_view text, const std::string& name,
                               const Machine& machine);
 
 /// read_file, then parse_survey. Errors: also P601, P603, P604.
-Expected<Survey> read_survey(const std::string& path, const Machine& machine);
+Expected<Survey> read_survey(const std::string& path, const Machine& machine,
+                             FileCalls& disk = system_file_calls());
 
 /// The survey as a touch record, always in mm and degrees, with the columns that say something.
 /// parse_survey(write_survey(s)) gives back s exactly, but for Touch::line and Survey::file; angles

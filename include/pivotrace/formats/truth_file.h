@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "pivotrace/base/problem.h"
+#include "pivotrace/disk/file_calls.h"
 #include "pivotrace/machine/machine.h"
 #include "pivotrace/survey/machine_errors.h"
 
@@ -30,7 +31,8 @@ namespace pivotrace {
 /// Errors: P101..P108 as their names say; P114; P601, P603, P604.
 Expected<RehearsalTruth> parse_truth(std::string_view text, const std::string& name,
                                      const Machine& machine);
-Expected<RehearsalTruth> read_truth(const std::string& path, const Machine& machine);
+Expected<RehearsalTruth> read_truth(const std::string& path, const Machine& machine,
+                                    FileCalls& disk = system_file_calls());
 
 /// What can be told of a truth file without its machine file: everything but whether the machine
 /// has these axes and artefacts.

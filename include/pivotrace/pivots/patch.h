@@ -44,6 +44,7 @@ struct TargetFile {
   std::string bytes;
   std::optional<LastPatch> last_patch;
   bool edited_since_last_patch = false;
+  bool leads_elsewhere = false;  ///< the path said goes through a symbolic link
 };
 
 /// One number that changes.
@@ -73,9 +74,6 @@ struct PatchPlan {
   std::vector<std::string> notes;
 };
 
-/// Reads the file and the record of its last patch. Refuses what is no regular text file.
-Expected<TargetFile> read_target(const std::string& path);
-
 /// What would change. Fails outright, with every problem found, on an unusable result (P501), an
 /// unknown value (P508), a bad mapping (P509), a number not found exactly once (P502) or not to be
 /// read (P111). Objections that a person may lift are in the plan: other machine P114, change too
@@ -87,20 +85,6 @@ Expected<PatchPlan> plan_patch(const FitResult& result, const Mapping& mapping,
 std::string patch_table(const PatchPlan& plan);
 /// Unified diff with three lines of context, as UTF-8.
 std::string patch_diff(const PatchPlan& plan);
-
-struct PatchReport {
-  std::string file;
-  std::string backup;
-  std::string record;
-  std::vector<std::string> notes;
-};
-
-/// Writes the plan: backup beside the file, record of the patch, temporary file in the same
-/// folder, fsync, rename, fsync of the folder. Mode is kept, owner where permitted. Killed at any
-/// moment, the file is wholly old or wholly new. Refuses a plan with objections, a file changed
-/// since it was read (P503), a write-protected file, a file with several hard links (P602).
-/// `written` is the time of writing, ISO 8601 UTC.
-Expected<PatchReport> apply_patch(const PatchPlan& plan, const std::string& written);
 
 /// What one file says about one value.
 struct HomeReading {

@@ -1,5 +1,5 @@
-// The system calls that touch a user's file, behind one interface, so that a test can make any of
-// them fail, or "kill" the program at it, and look at what is left on the disk.
+// The system calls that touch a file, behind one interface: the only way to the disk. So a test can
+// make any of them fail, or "kill" the program at it, and look at what is left on the disk.
 #pragma once
 
 #include <sys/types.h>
@@ -8,6 +8,9 @@
 #include <string>
 
 namespace pivotrace {
+
+/// For change_owner: leave it as it is, (uid_t)-1 of POSIX.
+inline constexpr unsigned same_owner = ~0U;
 
 struct FileStatus {
   bool regular = false;
@@ -26,7 +29,9 @@ class FileCalls {
   virtual ~FileCalls() = default;
   virtual int real_path(const std::string& path, std::string& real) = 0;
   virtual int status(const std::string& path, FileStatus& status) = 0;
+  virtual int may_write(const std::string& path) = 0;  ///< access() with W_OK
   virtual int open_to_read(const std::string& path) = 0;
+  virtual int open_to_write(const std::string& path) = 0;              ///< what exists; not emptied
   virtual int create_new(const std::string& path, unsigned mode) = 0;  ///< O_CREAT | O_EXCL
   virtual int open_folder(const std::string& path) = 0;
   virtual ssize_t read(int file, char* to, std::size_t count) = 0;
@@ -37,6 +42,8 @@ class FileCalls {
   virtual int close(int file) = 0;
   virtual int rename(const std::string& from, const std::string& to) = 0;
   virtual int remove(const std::string& path) = 0;
+  /// Permission bits a new file of this user gets: 0666 without the umask. Cannot fail.
+  virtual unsigned usual_mode() = 0;
 };
 
 /// The calls of the operating system.
