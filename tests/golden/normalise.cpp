@@ -25,13 +25,14 @@ std::string digits_of(std::string text) {
 }
 
 void replace_times(std::string& line, const Pass& pass) {
-  static const std::regex stamp(R"(\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ|\d{8}T\d{6}Z)",
+  // Two backups of one second are told apart by a count, which is as much a matter of time.
+  static const std::regex stamp(R"((\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ|\d{8}T\d{6}Z)(-\d+(?=\.bak))?)",
                                 std::regex::optimize);
   const std::string now = utc_digits();
   std::string replaced;
   auto from = line.cbegin();
   for (std::sregex_iterator one(line.begin(), line.end(), stamp), none; one != none; ++one) {
-    const std::string digits = digits_of(one->str());
+    const std::string digits = digits_of((*one)[1].str());
     const bool of_this_pass = digits >= pass.began_at && digits <= now;
     replaced.append(from, (*one)[0].first);
     replaced += of_this_pass ? "<now>" : one->str();

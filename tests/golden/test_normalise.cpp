@@ -25,6 +25,8 @@ TEST_CASE("time stamps of this pass go, those of the input files stay") {
         "fitted <now>, " + input + "\n");
   CHECK(normalised("x.txt." + now.substr(0, 8) + "T" + now.substr(8) + "Z.bak", begun) ==
         "x.txt.<now>.bak");
+  CHECK(normalised("x.txt." + now.substr(0, 8) + "T" + now.substr(8) + "Z-2.bak", begun) ==
+        "x.txt.<now>.bak");
   // A time to come is wrong, so it is shown.
   CHECK(normalised("9999-12-31T23:59:59Z", begun) == "9999-12-31T23:59:59Z");
 }
