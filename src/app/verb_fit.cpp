@@ -15,6 +15,7 @@
 #include "pivotrace/formats/result_file.h"
 #include "pivotrace/formats/touch_file.h"
 #include "pivotrace/formats/truth_file.h"
+#include "pivotrace/report/beside_truth_text.h"
 #include "pivotrace/report/fit_sheet.h"
 #include "pivotrace/results/beside_truth.h"
 

@@ -5,7 +5,7 @@
 #include "app/verbs.h"
 #include "pivotrace/formats/limits_file.h"
 #include "pivotrace/formats/result_file.h"
-#include "pivotrace/pivots/judge.h"
+#include "pivotrace/report/judge_text.h"
 
 namespace pivotrace::app {
 

@@ -11,6 +11,8 @@
 #include "pivotrace/formats/value_table.h"
 #include "pivotrace/pivots/offset_program.h"
 #include "pivotrace/pivots/patch.h"
+#include "pivotrace/report/patch_text.h"
+#include "pivotrace/report/pivot_value_text.h"
 #include "pivotrace/report/value_template.h"
 
 namespace pivotrace::app {
@@ -159,7 +161,7 @@ ExitCode verify(const Console& console, const WriteArguments& arguments, const F
   if (!problems.empty()) return refuse(console, problems);
   const auto verification = verify_homes(result, homes);
   if (!verification) return refuse(console, verification.error());
-  console.out << verification->table;
+  console.out << verification_table(*verification);
   if (!verification->disagreements.empty()) return refuse(console, verification->disagreements);
   console.err << "all agree\n";
   return ExitCode::good;

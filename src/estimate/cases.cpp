@@ -41,12 +41,13 @@ namespace {
 Problems why_unsettled(const Model& model, const RandomModel& random, const Minimum& minimum,
                        const FitOptions& options) {
   const Adjusted there = adjusted_at(model, random, minimum.unknowns, {});
-  if (!there.information.full_rank()) return unseen_directions(model, there);
+  const std::string& file = model.survey().file;
+  if (!there.information.full_rank()) return as_problems(unseen_directions(model, there), file);
   ChosenVariances stated;
   stated.random = random;
-  Problems weak = weak_outputs(model, there, Uncertainty(model, there, stated, {}),
-                               {options.location_limit_mm, options.orientation_limit_rad});
-  if (!weak.empty()) return weak;
+  const FitRefusals weak = weak_outputs(model, there, Uncertainty(model, there, stated, {}),
+                                        {options.location_limit_mm, options.orientation_limit_rad});
+  if (!weak.empty()) return as_problems(weak, file);
   return {{ProblemNumber::did_not_converge,
            fmt::format("the adjustment did not settle within {} steps", options.max_iterations),
            {model.survey().file, 0, 0},
@@ -71,7 +72,7 @@ Expected<Solved> solve(const Model& model, const Eigen::VectorXd& start,
   solved.minimum = *minimum;
   solved.adjusted = adjusted_at(model, stated, minimum->unknowns, common);
   if (!solved.adjusted.information.full_rank()) {
-    return tl::make_unexpected(unseen_directions(model, solved.adjusted));
+    return refused(unseen_directions(model, solved.adjusted), model.survey());
   }
   solved.chosen = choose_variances(model, stated, solved.adjusted, model.machine().sigmas_stated());
   if (!solved.chosen.touch_estimated && !solved.chosen.station_estimated) return solved;
@@ -92,8 +93,8 @@ Expected<Case> solved_case(const Machine& machine, const Survey& survey,
   fitted.model =
       std::make_unique<Model>(machine, fitted.part->survey, effects_for(plain, options.unknowns));
   const Model& model = *fitted.model;
-  if (Problems problems = problems_before_solving(model); !problems.empty()) {
-    return tl::make_unexpected(std::move(problems));
+  if (const FitRefusals refusals = refusals_before_solving(model); !refusals.empty()) {
+    return refused(refusals, model.survey());
   }
   Expected<Solved> solved =
       solve(model, starting_unknowns(model), effects_of(common_terms(machine)), options);
@@ -171,8 +172,8 @@ Expected<ScreenedCase> screened_case(const Machine& machine, const Survey& surve
     return tl::make_unexpected(std::move(problems));
   }
   const Model whole(machine, survey);
-  if (Problems problems = problems_before_solving(whole); !problems.empty()) {
-    return tl::make_unexpected(std::move(problems));
+  if (const FitRefusals refusals = refusals_before_solving(whole); !refusals.empty()) {
+    return refused(refusals, survey);
   }
   ScreenedCase result;
   result.screening.excluded.assign(survey.touches.size(), false);
@@ -181,7 +182,7 @@ Expected<ScreenedCase> screened_case(const Machine& machine, const Survey& surve
                                   fitted ? &fitted->solved.adjusted : nullptr);
   if (!fitted) {
     // Under the wrong sense every other complaint is a consequence of it.
-    if (result.sense.wrong()) return failure(result.sense.as_problem(whole));
+    if (result.sense.wrong()) return refused({result.sense.as_refusal(machine)}, survey);
     return tl::make_unexpected(fitted.error());
   }
   if (options.screen && !result.sense.wrong()) {

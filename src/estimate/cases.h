@@ -35,6 +35,11 @@ struct ScreenedCase {
   SenseVerdict sense;
 };
 
+/// FitRefusals as the failure of an Expected, at the door of the room.
+inline tl::unexpected<Problems> refused(const FitRefusals& refusals, const Survey& survey) {
+  return tl::make_unexpected(as_problems(refusals, survey.file));
+}
+
 /// Solves, asks for the turn sense, screens, solves again. Fails like fit_survey.
 Expected<ScreenedCase> screened_case(const Machine& machine, const Survey& survey,
                                      const FitOptions& options);

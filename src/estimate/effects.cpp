@@ -103,7 +103,6 @@ EffectOnTouch effect_on_touch(const Effect& effect, const Touch& touch,
     case EffectKind::reversal:
       on_touch.angles[effect.index] = context.reached_from[touch.station][effect.index];
       break;
-    case EffectKind::temperature: on_touch.shown = from_origin; break;
   }
   return on_touch;
 }

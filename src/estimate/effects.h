@@ -3,30 +3,13 @@
 #pragma once
 
 #include <Eigen/Core>
-#include <string>
 #include <vector>
 
 #include "pivotrace/machine/state.h"
+#include "pivotrace/results/effect.h"
 #include "pivotrace/survey/survey.h"
 
 namespace pivotrace {
-
-enum class EffectKind {
-  stylus_offset,  ///< index 0..2: stylus centre off the spindle axis in X, Y, Z; X, Y turn with the spindle
-  scale,          ///< index 0..2: X, Y, Z slide longer than shown by this fraction
-  squareness,  ///< index 0..2: XY, YZ, ZX out of square by this angle
-  drift,       ///< index 0..2: X, Y, Z creep per hour
-  lobing,      ///< index 0, 1: cosine and sine part of a three-lobed trigger
-  reversal,  ///< index = rotary axis: half the gap between reaching an angle upwards and downwards
-  temperature,  ///< index 0: all lengths grow together
-};
-
-/// One effect with amplitude beta: shifts of the shown position, of the stylus arm, of the angles
-/// and of the trigger gap, all linear in beta.
-struct Effect {
-  EffectKind kind = EffectKind::stylus_offset;
-  int index = 0;
-};
 
 /// What one unit of an effect does to one touch.
 struct EffectOnTouch {

@@ -1,15 +1,13 @@
 #include "estimate/findings.h"
 
-#include <fmt/format.h>
-
 #include <algorithm>
 #include <cmath>
 #include <complex>
+#include <optional>
 
 #include "estimate/optional_unknowns.h"
 #include "estimate/outputs.h"
 #include "estimate/touch_tests.h"
-#include "pivotrace/geometry/angle.h"
 #include "pivotrace/machine/kinematics.h"
 
 namespace pivotrace {
@@ -30,51 +28,45 @@ constexpr double near_axis_mm = 10.0;
 constexpr double suspiciously_better = 3.0;
 
 Finding unproven_turn_sense(const SenseVerdict& sense, char letter) {
-  Finding finding{"turn-sense-unproven", Severity::warning, "", ""};
-  if (sense.rms_if_turned_mm * suspiciously_better < sense.rms_as_stated_mm) {
-    finding.text = fmt::format(
-        "axis {} may turn the other way: as stated the touches are left with {:.1f} um (rms), with "
-        "another sense with {:.1f} um",
-        letter, 1e3 * sense.rms_as_stated_mm, 1e3 * sense.rms_if_turned_mm);
-    finding.advice = fmt::format(
-        "look which way {} turns for a positive command, and correct `positive_turn` if it is not "
-        "as stated",
-        letter);
-    return finding;
-  }
-  finding.text = fmt::format(
-      "these angles fit both turn senses of axis {} equally well, so the touches do not prove "
-      "`positive_turn`",
-      letter);
-  finding.advice = fmt::format(
-      "touch at one more angle of {} that is not 180 deg from the others (90 deg is best)", letter);
-  return finding;
+  finding::SenseUnproven unproven;
+  unproven.axis = letter;
+  unproven.other_is_better = sense.rms_if_turned_mm * suspiciously_better < sense.rms_as_stated_mm;
+  unproven.rms_as_stated_mm = sense.rms_as_stated_mm;
+  unproven.rms_if_turned_mm = sense.rms_if_turned_mm;
+  return {FindingCode::turn_sense_unproven, Severity::warning, unproven};
 }
 
 void find_turn_sense(const FindingInputs& in, std::vector<Finding>& findings) {
+  const Machine& machine = in.model.machine();
   if (in.sense.wrong()) {
-    const Problem problem = in.sense.as_problem(in.model);
-    findings.push_back({"turn-sense-wrong", Severity::error, problem.what, problem.advice});
+    findings.push_back(
+        {FindingCode::turn_sense_wrong, Severity::error, FitRefusal(in.sense.as_refusal(machine))});
   }
   for (std::size_t axis = 0; axis < in.sense.answers.size(); ++axis) {
     if (in.sense.answers[axis] != SenseVerdict::Answer::cannot_tell) continue;
-    findings.push_back(unproven_turn_sense(in.sense, in.model.machine().rotary[axis].letter));
+    findings.push_back(unproven_turn_sense(in.sense, machine.rotary[axis].letter));
   }
 }
 
 /// A systematic error that was found explains larger scatter as well; stating the scatter as a sigma
 /// would then hide it.
-bool cause_was_found(const std::vector<Finding>& findings) {
-  constexpr const char* causes[] = {"artefact-moved",     "drift-seen",
-                                    "stylus-offset-seen", "lobing-seen",
-                                    "reversal-seen",      "linear-axes-two-lobed",
-                                    "diameter-disagrees", "approach-contradicts"};
-  for (const Finding& finding : findings) {
-    for (const char* cause : causes) {
-      if (finding.code == cause) return true;
-    }
+bool explains_scatter(FindingCode code) {
+  switch (code) {
+    case FindingCode::artefact_moved:
+    case FindingCode::drift_seen:
+    case FindingCode::stylus_offset_seen:
+    case FindingCode::lobing_seen:
+    case FindingCode::reversal_seen:
+    case FindingCode::linear_axes_two_lobed:
+    case FindingCode::diameter_disagrees:
+    case FindingCode::approach_contradicts: return true;
+    default: return false;
   }
-  return false;
+}
+
+bool cause_was_found(const std::vector<Finding>& findings) {
+  return std::any_of(findings.begin(), findings.end(),
+                     [](const Finding& finding) { return explains_scatter(finding.code); });
 }
 
 bool is_unusable(const std::vector<Finding>& findings) {
@@ -84,58 +76,31 @@ bool is_unusable(const std::vector<Finding>& findings) {
 
 void find_scatter(const FindingInputs& in, std::vector<Finding>& findings) {
   const bool explained = cause_was_found(findings);
-  const std::string deal_first =
-      "deal with the finding above first: it makes scatter like this; do not state the larger "
-      "value in the machine file";
   if (in.scatter_too_large) {
-    findings.push_back(
-        {"scatter-larger-than-stated", Severity::warning,
-         fmt::format(
-             "the touches scatter {:.1f} times more than the machine file allows; every U95 "
-             "has been enlarged to match",
-             in.result.fit.sigma0),
-         explained ? deal_first
-                   : "look for a loose artefact, chips, a dirty stylus, an axis that was not "
-                     "clamped or a touch booked to the wrong angle; see the list with --touches"});
+    findings.push_back({FindingCode::scatter_larger_than_stated, Severity::warning,
+                        finding::Scatter{in.result.fit.sigma0, explained}});
   }
-  const double stated_touch = in.model.machine().probe.touch_sigma_mm;
-  const double stated_station = in.model.machine().linear.station_sigma_mm;
-  const auto compare = [&](bool estimated, double found, double stated, const char* what,
-                           const char* key) {
-    if (!estimated || stated <= 0.0 || found < 3.0 * stated) return;
+  const auto compare = [&](bool estimated, const finding::ScatterOf& scatter) {
+    if (!estimated || scatter.stated_mm <= 0.0 || scatter.found_mm < 3.0 * scatter.stated_mm)
+      return;
     // Errors that large are no scatter: their mean need not be zero (common practice, no source).
     constexpr double no_scatter = 20.0;
-    findings.push_back(
-        {"scatter-larger-than-stated",
-         found < no_scatter * stated || is_unusable(findings) ? Severity::warning : Severity::error,
-         fmt::format(
-             "{} came out at {:.4f} mm, the machine file says {:.4f} mm; the larger value was "
-             "used for every U95",
-             what, found, stated),
-         explained
-             ? deal_first
-             : fmt::format(
-                   "look for the cause, or state the larger value as `{}` in the machine file",
-                   key)});
+    const bool believable = scatter.found_mm < no_scatter * scatter.stated_mm;
+    findings.push_back({FindingCode::scatter_larger_than_stated,
+                        believable || is_unusable(findings) ? Severity::warning : Severity::error,
+                        scatter});
   };
-  compare(in.chosen.touch_estimated, in.chosen.random.touch_sigma_mm, stated_touch,
-          "the scatter of single touches", "touch_sigma");
-  compare(in.chosen.station_estimated, in.chosen.random.station_sigma_mm, stated_station,
-          "the scatter from station to station", "station_sigma");
+  const Machine& machine = in.model.machine();
+  using Group = finding::ScatterOf::Group;
+  compare(in.chosen.touch_estimated, {Group::touches, in.chosen.random.touch_sigma_mm,
+                                      machine.probe.touch_sigma_mm, explained});
+  compare(in.chosen.station_estimated, {Group::stations, in.chosen.random.station_sigma_mm,
+                                        machine.linear.station_sigma_mm, explained});
 }
 
 void find_assumed_sigmas(const FindingInputs& in, std::vector<Finding>& findings) {
-  if (in.chosen.source.find("defaults") == std::string::npos) return;
-  findings.push_back(
-      {"sigmas-assumed", Severity::note,
-       fmt::format(
-           "the machine file does not state all of `touch_sigma`, `station_sigma` and "
-           "`index_sigma_arcsec`; {:.4f} mm, {:.4f} mm and {:.0f} arcsec stand in for what is "
-           "missing, and every U95 rests on them",
-           default_touch_sigma_mm, default_station_sigma_mm, default_index_sigma_arcsec),
-       "state what your probe and machine do, or take about a dozen stations so that the survey "
-       "can "
-       "find it itself"});
+  if (!in.chosen.source.assumed()) return;
+  findings.push_back({FindingCode::sigmas_assumed, Severity::note, finding::Plain{}});
 }
 
 void find_diameter(const FindingInputs& in, std::vector<Finding>& findings) {
@@ -152,129 +117,67 @@ void find_diameter(const FindingInputs& in, std::vector<Finding>& findings) {
     // What the touches alone say: undo the pull of the stated value.
     const double touches_alone = 2.0 * off / (variance * precision);
     if (std::abs(off) / std::sqrt(variance) < suspect_w) continue;
-    const std::string name = in.model.machine().artefacts[layout.radius_groups[g].owner].name;
-    findings.push_back(
-        {"diameter-disagrees", Severity::error,
-         fmt::format(
-             "{} and stylus together measure {:+.4f} mm from what the machine file states, at "
-             "every station alike",
-             name, touches_alone),
-         "check the stylus diameter and its calibration first, then the diameter of the artefact; "
-         "remove `stylus_diameter_u` from the machine file to have the size found from the "
-         "touches"});
+    const Artefact& owner = in.model.machine().artefacts[layout.radius_groups[g].owner];
+    findings.push_back({FindingCode::diameter_disagrees, Severity::error,
+                        finding::Diameter{owner.name, touches_alone}});
   }
 }
 
 void find_unchecked_touches(const FindingInputs& in, std::vector<Finding>& findings) {
-  int unchecked = 0;
-  std::string first;
+  finding::Unchecked unchecked;
+  unchecked.touches = static_cast<int>(in.result.touches.size());
   for (const TouchResult& touch : in.result.touches) {
     if (touch.excluded || touch.w) continue;
-    if (unchecked == 0) first = touch.label;
-    ++unchecked;
+    if (unchecked.unchecked == 0) unchecked.first = touch.label;
+    ++unchecked.unchecked;
   }
-  if (unchecked == 0) return;
-  if (in.adjusted.redundancy == 0) {
-    // Any readings at all would fit: the result rests on every one of them being right.
-    findings.push_back(
-        {"unchecked-touches", Severity::error,
-         "there are as many unknowns as readings, so no touch is checked by another: "
-         "an error in any of them would move the result without showing",
-         "add a station, or solve for fewer unknowns"});
-    return;
-  }
-  findings.push_back(
-      {"unchecked-touches", Severity::warning,
-       fmt::format(
-           "{} of {} touches are checked by no other (the first is touch {}): an error in one "
-           "of them would move the result without showing",
-           unchecked, in.result.touches.size(), first),
-       "add a station or a touch there; five or six touches a station and six or more angles check "
-       "everything"});
+  if (unchecked.unchecked == 0) return;
+  // Any readings at all would fit: the result rests on every one of them being right.
+  unchecked.nothing_checked = in.adjusted.redundancy == 0;
+  findings.push_back({FindingCode::unchecked_touches,
+                      unchecked.nothing_checked ? Severity::error : Severity::warning, unchecked});
 }
 
-std::string at_angles(const Machine& machine, const Station& stay) {
-  std::string text;
+finding::StationName name_of(const Machine& machine, const Station& stay) {
+  finding::StationName name;
+  name.label = stay.label;
   for (std::size_t axis = 0; axis < machine.rotary.size(); ++axis) {
-    text += fmt::format("{}{}{:.4g}", axis == 0 ? "" : " ", machine.rotary[axis].letter,
-                        deg_from_rad(stay.angles_rad[axis]) + 0.0);
+    name.angles_rad.emplace_back(machine.rotary[axis].letter, stay.angles_rad[axis]);
   }
-  return text;
+  return name;
 }
 
-std::string named_station(const FindingInputs& in, const Suspect& suspect) {
-  const Station& stay = in.survey.stations[suspect.station];
-  return fmt::format("station {} ({})", stay.label, at_angles(in.model.machine(), stay));
-}
-
-std::string named_suspect(const FindingInputs& in, const Suspect& suspect) {
-  std::string station = named_station(in, suspect);
-  if (suspect.whole_station) return station;
-  return fmt::format("touch {} at {}", in.survey.touches[suspect.touches.front()].label, station);
+finding::SuspectName name_of(const FindingInputs& in, const Suspect& suspect) {
+  finding::SuspectName name;
+  name.station = name_of(in.model.machine(), in.survey.stations[suspect.station]);
+  if (!suspect.whole_station) name.touch = in.survey.touches[suspect.touches.front()].label;
+  return name;
 }
 
 Finding inseparable_suspects(const FindingInputs& in, const Inseparable& group) {
-  std::string names;
-  for (std::size_t k = 0; k < group.suspects.size(); ++k) {
-    if (k > 0) names += k + 1 == group.suspects.size() ? " or " : ", ";
-    names += named_suspect(in, group.suspects[k]);
+  finding::Inseparable inseparable;
+  for (const Suspect& suspect : group.suspects) {
+    inseparable.suspects.push_back(name_of(in, suspect));
   }
-  const double size_mm = group.suspects.front().size_mm;
-  if (group.beyond_chance) {
-    return {"suspects-inseparable", Severity::error,
-            fmt::format("{} is wrong by about {:.4f} mm, and these touches cannot tell which; none "
-                        "was left out",
-                        names, size_mm),
-            "repeat all the touches named, or add a station, then fit again"};
-  }
-  return {
-      "suspects-inseparable", Severity::warning,
-      fmt::format("{} may be off by about {:.4f} mm, and these touches cannot tell which; chance "
-                  "alone makes that much in a few surveys of a hundred, and none was left out",
-                  names, size_mm),
-      "repeat the touches named if you want to be sure"};
+  inseparable.size_mm = group.suspects.front().size_mm;
+  inseparable.beyond_chance = group.beyond_chance;
+  return {FindingCode::suspects_inseparable,
+          group.beyond_chance ? Severity::error : Severity::warning, inseparable};
 }
 
 void find_bad_touches(const FindingInputs& in, std::vector<Finding>& findings) {
   for (const Suspect& suspect : in.screening.exclusions) {
-    const std::string who = named_suspect(in, suspect);
-    if (suspect.whole_station) {
-      findings.push_back(
-          {"station-slipped", Severity::warning,
-           fmt::format(
-               "all touches of {} sit together {:.4f} mm from where the others put them (limit "
-               "{:.4f} mm); the station was left out",
-               who, suspect.size_mm, suspect.limit_mm),
-           "check that the axis was clamped and had stopped, that nothing moved the artefact, and "
-           "repeat "
-           "that station"});
-    } else if (suspect.station_possible) {
-      findings.push_back(
-          {"bad-touch", Severity::warning,
-           fmt::format(
-               "{} disagrees with the others by {:.4f} mm (limit {:.4f} mm); it was left out. No "
-               "other touch of {} looks in that direction, so all of that station may have slipped",
-               who, suspect.size_mm, suspect.limit_mm, named_station(in, suspect)),
-           "look for a chip, a false trigger or a typing error there; check that the axis was "
-           "clamped and had stopped; repeat that station"});
-    } else {
-      findings.push_back(
-          {"bad-touch", Severity::warning,
-           fmt::format(
-               "{} disagrees with the others by {:.4f} mm (limit {:.4f} mm); it was left out", who,
-               suspect.size_mm, suspect.limit_mm),
-           "look for a chip, a false trigger or a typing error there, and repeat that touch"});
-    }
+    const FindingCode code =
+        suspect.whole_station ? FindingCode::station_slipped : FindingCode::bad_touch;
+    findings.push_back({code, Severity::warning,
+                        finding::LeftOut{name_of(in, suspect), suspect.size_mm, suspect.limit_mm,
+                                         suspect.station_possible}});
   }
   for (const Inseparable& group : in.screening.inseparable) {
     findings.push_back(inseparable_suspects(in, group));
   }
   if (in.screening.given_up) {
-    findings.push_back(
-        {"too-many-bad-touches", Severity::error,
-         "more touches disagree than can be left out: this survey holds no agreed answer",
-         "check the angles, artefact names and units in the touch record, then repeat the "
-         "survey with everything clamped and clean"});
+    findings.push_back({FindingCode::too_many_bad_touches, Severity::error, finding::Plain{}});
   }
 }
 
@@ -284,32 +187,15 @@ constexpr double proposal_level = 1e-4;
 
 struct Proposal {
   OptionalUnknown unknown;
-  const char* code;
-  const char* seen;  ///< completes "the touches show ..."
-  const char* advice;
+  FindingCode code;
 };
 
 constexpr Proposal proposals[] = {
-    {OptionalUnknown::drift, "drift-seen", "a steady creep in time",
-     "let the machine warm up and repeat, or fit again with --with drift"},
-    {OptionalUnknown::stylus_offset, "stylus-offset-seen", "a stylus ball off the spindle axis",
-     "centre the stylus, or fit again with --with stylus-offset"},
-    {OptionalUnknown::lobing, "lobing-seen",
-     "a probe that triggers differently in three directions",
-     "use five or six touches round the artefact, or fit again with --with lobing"},
-    {OptionalUnknown::reversal, "reversal-seen",
-     "different angles when reached from below and from above",
-     "approach every angle from the same side, or fit again with --with reversal"},
+    {OptionalUnknown::drift, FindingCode::drift_seen},
+    {OptionalUnknown::stylus_offset, FindingCode::stylus_offset_seen},
+    {OptionalUnknown::lobing, FindingCode::lobing_seen},
+    {OptionalUnknown::reversal, FindingCode::reversal_seen},
 };
-
-std::string amount(const Model& model, OptionalUnknown unknown, const ExtraTest& test) {
-  const std::vector<Effect> effects = effects_for(model, unknown);
-  const std::string unit = effect_unit(effects.front());
-  const double size = test.estimate.norm();
-  if (unit == "mm/h") return fmt::format("{:.4f} mm per hour", size);
-  if (unit == "rad") return fmt::format("{:.1f} arcsec", arcsec_from_rad(size));
-  return fmt::format("{:.4f} mm", size);
-}
 
 bool has_effect(const Model& model, EffectKind kind) {
   for (const Effect& effect : model.layout().effects) {
@@ -327,25 +213,21 @@ ExtraTest spoken_for(const FindingInputs& in, const Adjusted& as_stated,
   return test.tail < proposal_level ? test : ExtraTest{};
 }
 
-std::string slide_sizes(const std::vector<Effect>& slides, const ExtraTest& test) {
-  constexpr const char* planes[3] = {"XY", "YZ", "ZX"};
-  constexpr const char* slide_words[3] = {"X", "Y", "Z"};
-  std::string sizes;
+finding::SlideErrors slide_errors(const Machine& machine, const std::vector<Effect>& slides,
+                                  const ExtraTest& test) {
+  finding::SlideErrors errors;
   for (std::size_t k = 0; k < slides.size(); ++k) {
-    const bool square = slides[k].kind == EffectKind::squareness;
-    sizes +=
-        fmt::format("{}{} {} {:+.0f} um/m", k == 0 ? "" : ", ", square ? "squareness" : "scale",
-                    square ? planes[slides[k].index] : slide_words[slides[k].index],
-                    1e6 * test.estimate[static_cast<Eigen::Index>(k)]);
+    errors.sizes.emplace_back(name_of(machine, slides[k]),
+                              test.estimate[static_cast<Eigen::Index>(k)]);
   }
-  return sizes;
+  return errors;
 }
 
 /// An effect that would move a stated value by more than its U95 makes that value untrue: error.
 Severity severity_of(const FindingInputs& in, const ExtraTest& test) {
   std::vector<double> U95;
   for (const AxisResult& axis : in.result.axes) {
-    for (const NamedEstimate& named : axis.location) U95.push_back(named.estimate.U95_absolute);
+    for (const NamedEstimate& named : axis.centre) U95.push_back(named.estimate.U95_absolute);
     for (const NamedEstimate& named : axis.orientation) U95.push_back(named.estimate.U95_absolute);
   }
   const std::vector<Output> outputs = axis_outputs(in.model, in.adjusted.unknowns);
@@ -378,12 +260,8 @@ void find_systematic_effects(const FindingInputs& in, std::vector<Finding>& find
     const ExtraTest test = spoken_for(in, as_stated, effects);
     if (!test.testable) continue;
     lobing_seen = lobing_seen || proposal.unknown == OptionalUnknown::lobing;
-    findings.push_back(
-        {proposal.code, Severity::warning,
-         fmt::format("the touches show {}, about {} (by chance less than once in {:.0f}); "
-                     "it was not corrected",
-                     proposal.seen, amount(in.model, proposal.unknown, test), 1.0 / proposal_level),
-         proposal.advice});
+    findings.push_back({proposal.code, Severity::warning,
+                        finding::EffectSeen{test.estimate.norm(), proposal_level}});
   }
   const std::vector<Effect> slides =
       effects_for(in.model, {OptionalUnknown::squareness, OptionalUnknown::scale});
@@ -392,13 +270,8 @@ void find_systematic_effects(const FindingInputs& in, std::vector<Finding>& find
     return;
   const ExtraTest test = slides_spoken_for(in, as_stated, slides, lobing_seen);
   if (!test.testable) return;
-  findings.push_back({"linear-axes-two-lobed", severity_of(in, test),
-                      "the deviations swing twice per turn, as linear axes out of square or of "
-                      "unequal scale make them: " +
-                          slide_sizes(slides, test),
-                      "have the linear axes checked, or fit again with --with squareness,scale; on "
-                      "a full circle the "
-                      "centre is hardly touched by it"});
+  findings.push_back({FindingCode::linear_axes_two_lobed, severity_of(in, test),
+                      slide_errors(in.model.machine(), slides, test)});
 }
 
 /// Once in a thousand surveys nothing moved and this fires all the same.
@@ -413,14 +286,10 @@ void find_moved(const FindingInputs& in, std::vector<Finding>& findings) {
                                        effects_for(in.model, OptionalUnknown::drift));
   if (drift.testable && drift.tail < moved.tail) return;
   const Station& stay = in.model.survey().stations[moved.first_station];
-  findings.push_back(
-      {"artefact-moved", Severity::error,
-       fmt::format(
-           "{} seems to sit {:.4f} mm elsewhere from station {} ({}) on: it moved during the "
-           "survey",
-           in.model.machine().artefacts[moved.artefact].name, moved.shift_mm.norm(), stay.label,
-           at_angles(in.model.machine(), stay)),
-       "fasten the artefact, check its stem and the clamping, and repeat the survey"});
+  const Machine& machine = in.model.machine();
+  findings.push_back({FindingCode::artefact_moved, Severity::error,
+                      finding::Moved{machine.artefacts[moved.artefact].name, moved.shift_mm.norm(),
+                                     name_of(machine, stay)}});
 }
 
 /// Touches whose stated approach runs away from the surface they are booked to.
@@ -438,13 +307,8 @@ void find_wrong_side(const FindingInputs& in, std::vector<Finding>& findings) {
         machine_from_carried_rotation(machine, state, artefact.carried_by, angles) *
         outward_normal(artefact.kind, state.artefacts[touch.artefact], carried);
     if (touch.approach->dot(outward) < 0.3) continue;
-    findings.push_back(
-        {"approach-contradicts", Severity::error,
-         fmt::format("touch {} on {} is recorded as approaching from inside the material",
-                     touch.label, artefact.name),
-         "check I, J, K of that touch (they point towards the surface), and whether the artefact "
-         "is a "
-         "pin or a bore"});
+    findings.push_back({FindingCode::approach_contradicts, Severity::error,
+                        finding::Contradiction{touch.label, artefact.name}});
     return;
   }
 }
@@ -458,6 +322,21 @@ double angle_spread(const Survey& survey, std::size_t axis) {
   return 1.0 - mean * mean;
 }
 
+/// Distance from an axis of the farthest ball that it carries; absent when it carries none.
+std::optional<double> farthest_ball_mm(const Model& model, const MachineState& state, int axis) {
+  const Machine& machine = model.machine();
+  std::optional<double> farthest;
+  for (std::size_t a = 0; a < machine.artefacts.size(); ++a) {
+    const Artefact& artefact = machine.artefacts[a];
+    const bool touched = model.layout().place_first[a] >= 0;
+    if (!touched || artefact.kind != ArtefactKind::ball || artefact.carried_by < axis) continue;
+    const double distance =
+        perpendicular_from_line(state.axis_lines[axis], state.artefacts[a].point_mm).norm();
+    farthest = std::max(farthest.value_or(0.0), distance);
+  }
+  return farthest;
+}
+
 void find_poor_geometry(const FindingInputs& in, std::vector<Finding>& findings) {
   const Machine& machine = in.model.machine();
   const MachineState state = in.model.state(in.adjusted.unknowns);
@@ -466,41 +345,20 @@ void find_poor_geometry(const FindingInputs& in, std::vector<Finding>& findings)
     const char letter = machine.rotary[axis].letter;
     if (angle_spread(in.model.survey(), axis) < short_arc_spread) {
       findings.push_back(
-          {"arc-too-short", Severity::warning,
-           fmt::format(
-               "the angles of {} cover only a short arc: scale and squareness of the linear "
-               "axes then enter its centre and lean almost in full, and no number here shows "
-               "it",
-               letter),
-           fmt::format("spread the angles of {} as far as its travel allows, or state "
-                       "`scale_u_um_per_m` and `squareness_u_um_per_m` in the machine file",
-                       letter)});
+          {FindingCode::arc_too_short, Severity::warning, finding::ShortArc{letter}});
     }
     if (machine.rotary[axis].side == AxisSide::tool) continue;
-    double farthest = 0.0;
-    bool any = false;
-    for (std::size_t a = 0; a < machine.artefacts.size(); ++a) {
-      if (in.model.layout().place_first[a] < 0 || machine.artefacts[a].kind != ArtefactKind::ball)
-        continue;
-      if (machine.artefacts[a].carried_by < static_cast<int>(axis)) continue;
-      any = true;
-      farthest = std::max(
-          farthest,
-          perpendicular_from_line(state.axis_lines[axis], state.artefacts[a].point_mm).norm());
-    }
-    if (any && farthest < near_axis_mm) {
+    const auto farthest = farthest_ball_mm(in.model, state, static_cast<int>(axis));
+    if (farthest && *farthest < near_axis_mm) {
       findings.push_back(
-          {"ball-near-axis", Severity::warning,
-           fmt::format("the ball runs only {:.1f} mm from axis {}: its lean is poorly known",
-                       farthest, letter),
-           "mount the ball further out, 50 to 150 mm from the axis"});
+          {FindingCode::ball_near_axis, Severity::warning, finding::NearAxis{letter, *farthest}});
     }
   }
 }
 
 }  // namespace
 
-std::vector<Finding> find(const FindingInputs& in) {
+std::vector<Finding> findings_of(const FindingInputs& in) {
   std::vector<Finding> findings;
   find_turn_sense(in, findings);
   if (in.sense.wrong()) return findings;  // every further diagnosis would be about the wrong sense

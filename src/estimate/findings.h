@@ -1,4 +1,4 @@
-// Diagnoses in plain words, each with what to do.
+// What is wrong, or might be, with a survey that could be fitted.
 #pragma once
 
 #include "estimate/screening.h"
@@ -19,6 +19,7 @@ struct FindingInputs {
   const FitResult& result;
 };
 
-std::vector<Finding> find(const FindingInputs& in);
+/// In the order in which they should be dealt with.
+std::vector<Finding> findings_of(const FindingInputs& in);
 
 }  // namespace pivotrace

@@ -198,7 +198,7 @@ std::vector<EffectResult> effect_results(const Model& model, const Adjusted& adj
     const int unknown = layout.effects_first + static_cast<int>(k);
     Eigen::VectorXd by_unknown = Eigen::VectorXd::Zero(layout.unknowns);
     by_unknown[unknown] = 1.0;
-    results.push_back({layout.names[unknown], effect_unit(layout.effects[k]),
+    results.push_back({name_of(model.machine(), layout.effects[k]),
                        uncertainty.estimate(adjusted.unknowns[unknown], by_unknown)});
   }
   return results;
@@ -217,20 +217,21 @@ Expected<FitResult> stated_result(const Machine& machine, const Survey& survey, 
                         weighed_redundancy(solved.adjusted));
   }
   FitResult result = assemble(model, solved.adjusted, solved.chosen, uncertainty, solved.minimum);
-  if (inflated) result.fit.sigma_source += ", enlarged to the scatter found";
+  result.fit.sigma_source.enlarged = inflated;
   result.effects = effect_results(model, solved.adjusted, uncertainty);
   mark_turn_sense(sense, result);
-  const Problems weak = weak_outputs(model, solved.adjusted, uncertainty,
-                                     {options.location_limit_mm, options.orientation_limit_rad});
-  if (!weak.empty() && !sense.wrong() && !inflated) return tl::make_unexpected(weak);
-  if (Problems curved = seen_by_curvature_only(model, solved.adjusted);
+  const FitRefusals weak = weak_outputs(model, solved.adjusted, uncertainty,
+                                        {options.location_limit_mm, options.orientation_limit_rad});
+  if (!weak.empty() && !sense.wrong() && !inflated) return refused(weak, survey);
+  if (const FitRefusals curved = seen_by_curvature_only(model, solved.adjusted);
       !curved.empty() && !sense.wrong()) {
-    return tl::make_unexpected(std::move(curved));
+    return refused(curved, survey);
   }
-  result.findings = find(FindingInputs{model, survey, solved.adjusted, stated_random_model(model),
-                                       solved.chosen, sense, screening, inflated, result});
-  for (const Problem& problem : weak) {
-    result.findings.push_back({"weakly-determined", Severity::error, problem.what, problem.advice});
+  result.findings =
+      findings_of(FindingInputs{model, survey, solved.adjusted, stated_random_model(model),
+                                solved.chosen, sense, screening, inflated, result});
+  for (const FitRefusal& refusal : weak) {
+    result.findings.push_back({FindingCode::weakly_determined, Severity::error, refusal});
   }
   show_excluded(machine, survey, fitted, screening, result);
   result.usable = std::none_of(result.findings.begin(), result.findings.end(),
@@ -250,28 +251,30 @@ Expected<FitResult> fit_survey(const Machine& machine, const Survey& survey,
 Expected<FitResult> predict_fit(const Machine& machine, const Survey& planned,
                                 const FitOptions& options) {
   const Model model(machine, planned);
-  if (Problems problems = problems_before_solving(model); !problems.empty()) {
-    return tl::make_unexpected(std::move(problems));
+  if (const FitRefusals refusals = refusals_before_solving(model); !refusals.empty()) {
+    return refused(refusals, planned);
   }
   const std::vector<CommonTerm> terms = common_terms(machine);
   ChosenVariances chosen;
   chosen.random = stated_random_model(model);
-  chosen.source = machine.sigmas_stated() ? "machine file" : "defaults";
+  const auto stated =
+      machine.sigmas_stated() ? SigmaSource::From::machine_file : SigmaSource::From::defaults;
+  chosen.source = {stated, stated, false};
   Minimum at_nominal;
   at_nominal.unknowns = model.unknowns_from(nominal_state(machine));
   const Adjusted adjusted =
       adjusted_at(model, chosen.random, at_nominal.unknowns, effects_of(terms));
   if (!adjusted.information.full_rank()) {
-    return tl::make_unexpected(unseen_directions(model, adjusted));
+    return refused(unseen_directions(model, adjusted), planned);
   }
   const Uncertainty uncertainty(model, adjusted, chosen, terms);
-  if (Problems weak = weak_outputs(model, adjusted, uncertainty,
-                                   {options.location_limit_mm, options.orientation_limit_rad});
+  if (const FitRefusals weak = weak_outputs(
+          model, adjusted, uncertainty, {options.location_limit_mm, options.orientation_limit_rad});
       !weak.empty()) {
-    return tl::make_unexpected(std::move(weak));
+    return refused(weak, planned);
   }
-  if (Problems curved = seen_by_curvature_only(model, adjusted); !curved.empty()) {
-    return tl::make_unexpected(std::move(curved));
+  if (const FitRefusals curved = seen_by_curvature_only(model, adjusted); !curved.empty()) {
+    return refused(curved, planned);
   }
   FitResult result = assemble(model, adjusted, chosen, uncertainty, at_nominal);
   result.usable = false;  // a prediction holds no measured value

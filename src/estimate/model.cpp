@@ -8,47 +8,59 @@ namespace pivotrace {
 
 namespace {
 
-const char* axis_word(int k) {
-  constexpr const char* words[3] = {"X", "Y", "Z"};
-  return words[k];
-}
-
 /// Two stations stand at the same angle when they differ by less than this: far below any encoder.
 constexpr double same_angle_rad = 1e-9;
 
-std::string direction_word(const Eigen::Vector3d& direction) {
+LinearAxis nearest_axis(const Eigen::Vector3d& direction) {
   Eigen::Index largest = 0;
   direction.cwiseAbs().maxCoeff(&largest);
-  return axis_word(static_cast<int>(largest));
+  return static_cast<LinearAxis>(largest);
 }
 
-const char* effect_word(EffectKind kind) {
-  switch (kind) {
-    case EffectKind::stylus_offset: return "stylus offset";
-    case EffectKind::scale: return "scale";
-    case EffectKind::squareness: return "squareness";
-    case EffectKind::drift: return "drift";
-    case EffectKind::lobing: return "lobing";
-    case EffectKind::reversal: return "reversal";
-    case EffectKind::temperature: return "temperature";
+/// `name` once for each direction square to a line.
+void name_across(std::vector<Unknown>& names, Unknown name, const CrossPair& cross) {
+  for (const Eigen::Vector3d& direction : {cross.first, cross.second}) {
+    name.direction = nearest_axis(direction);
+    names.push_back(name);
   }
-  return "effect";
 }
 
-std::string effect_name(const Machine& machine, const Effect& effect) {
-  constexpr const char* planes[3] = {"XY", "YZ", "ZX"};
-  constexpr const char* parts[2] = {"cosine", "sine"};
-  std::string name = effect_word(effect.kind);
-  switch (effect.kind) {
-    case EffectKind::squareness: return name + "." + planes[effect.index];
-    case EffectKind::lobing: return name + "." + parts[effect.index];
-    case EffectKind::reversal: return name + "." + machine.rotary[effect.index].letter;
-    case EffectKind::temperature: return name;
-    default: return name + "." + axis_word(effect.index);
+/// The four unknowns of a line: its point, then its tilt.
+void name_line(std::vector<Unknown>& names, Unknown name, const CrossPair& cross) {
+  for (const UnknownKind kind : {UnknownKind::centre, UnknownKind::lean}) {
+    name.kind = kind;
+    name_across(names, name, cross);
+  }
+}
+
+void name_place(std::vector<Unknown>& names, const Artefact& artefact, const CrossPair& cross) {
+  Unknown name;
+  name.artefact = artefact.name;
+  switch (artefact.kind) {
+    case ArtefactKind::ball:
+      name.kind = UnknownKind::position;
+      for (const LinearAxis axis : {LinearAxis::X, LinearAxis::Y, LinearAxis::Z}) {
+        name.direction = axis;
+        names.push_back(name);
+      }
+      break;
+    case ArtefactKind::pin:
+    case ArtefactKind::bore: name_line(names, name, cross); break;
+    case ArtefactKind::flat:
+      name.kind = UnknownKind::height;
+      names.push_back(name);
+      name.kind = UnknownKind::lean;
+      name_across(names, name, cross);
+      break;
   }
 }
 
 }  // namespace
+
+EffectName name_of(const Machine& machine, const Effect& effect) {
+  if (effect.kind != EffectKind::reversal) return {effect.kind, effect.index, '\0'};
+  return {effect.kind, 0, machine.rotary[effect.index].letter};
+}
 
 Model::Model(const Machine& machine, const Survey& survey, const std::vector<Effect>& effects)
     : machine_(machine), survey_(survey), context_(effect_context(machine, survey)) {
@@ -65,7 +77,9 @@ Model::Model(const Machine& machine, const Survey& survey, const std::vector<Eff
   lay_out_radii();
   layout_.effects = effects;
   layout_.effects_first = layout_.unknowns;
-  for (const Effect& effect : effects) layout_.names.push_back(effect_name(machine, effect));
+  for (const Effect& effect : effects) {
+    layout_.names.push_back({UnknownKind::effect, '\0', "", {}, name_of(machine, effect)});
+  }
   layout_.unknowns += static_cast<int>(effects.size());
   build_prior();
   for (const Station& station : survey.stations) {
@@ -94,14 +108,9 @@ void Model::lay_out_axes() {
     if (!axis_turned_[axis]) continue;
     layout_.axis_first[axis] = layout_.unknowns;
     layout_.unknowns += 4;
-    const std::string letter(1, machine_.rotary[axis].letter);
-    const CrossPair& cross = axis_charts_[axis].cross();
-    const std::string first = direction_word(cross.first);
-    const std::string second = direction_word(cross.second);
-    for (const std::string& name :
-         {"shift." + first, "shift." + second, "lean." + first, "lean." + second}) {
-      layout_.names.push_back(letter + "." + name);
-    }
+    Unknown name;
+    name.axis = machine_.rotary[axis].letter;
+    name_line(layout_.names, name, axis_charts_[axis].cross());
   }
 }
 
@@ -114,21 +123,8 @@ void Model::lay_out_artefacts() {
     if (!touched) continue;
     const Artefact& artefact = machine_.artefacts[a];
     layout_.place_first[a] = layout_.unknowns;
-    const std::string prefix = artefact.name + ".";
-    const CrossPair& cross = place_charts_[a].cross();
-    const std::string first = direction_word(cross.first);
-    const std::string second = direction_word(cross.second);
-    std::vector<std::string> parts;
-    switch (artefact.kind) {
-      case ArtefactKind::ball: parts = {"X", "Y", "Z"}; break;
-      case ArtefactKind::pin:
-      case ArtefactKind::bore:
-        parts = {"shift." + first, "shift." + second, "lean." + first, "lean." + second};
-        break;
-      case ArtefactKind::flat: parts = {"height", "lean." + first, "lean." + second}; break;
-    }
-    for (const std::string& part : parts) layout_.names.push_back(prefix + part);
-    layout_.unknowns += static_cast<int>(parts.size());
+    name_place(layout_.names, artefact, place_charts_[a].cross());
+    layout_.unknowns = static_cast<int>(layout_.names.size());
   }
 }
 
@@ -148,7 +144,8 @@ void Model::lay_out_radii() {
     if (group >= 0) continue;
     group = static_cast<int>(layout_.radius_groups.size());
     layout_.radius_groups.push_back({owner, inside, layout_.unknowns++});
-    layout_.names.push_back(machine_.artefacts[owner].name + ".effective radius");
+    layout_.names.push_back(
+        {UnknownKind::effective_radius, '\0', machine_.artefacts[owner].name, {}, {}});
   }
 }
 

@@ -2,12 +2,12 @@
 #pragma once
 
 #include <Eigen/Core>
-#include <string>
 #include <vector>
 
 #include "estimate/effects.h"
 #include "pivotrace/geometry/line_chart.h"
 #include "pivotrace/machine/state.h"
+#include "pivotrace/results/unknown.h"
 #include "pivotrace/survey/survey.h"
 
 namespace pivotrace {
@@ -43,8 +43,11 @@ struct Layout {
   std::vector<Effect> effects;  ///< optional unknowns
   int effects_first = 0;
   int unknowns = 0;
-  std::vector<std::string> names;  ///< "A.shift.Y", "ball.X", ...
+  std::vector<Unknown> names;  ///< of each unknown
 };
+
+/// An effect with the letter of its axis in place of the index.
+EffectName name_of(const Machine& machine, const Effect& effect);
 
 /// Covers one survey on one machine. References must outlive the model.
 class Model {

@@ -1,15 +1,13 @@
 #include "estimate/observability.h"
 
-#include <fmt/format.h>
-
 #include <Eigen/Eigenvalues>
 #include <algorithm>
 #include <cmath>
+#include <optional>
 #include <set>
 
 #include "estimate/linearisation.h"
 #include "estimate/outputs.h"
-#include "pivotrace/geometry/angle.h"
 
 namespace pivotrace {
 
@@ -18,92 +16,37 @@ namespace {
 /// A tilt of 1 rad weighs as much as 100 mm: about the size of the orbits touched.
 constexpr double natural_arm_mm = 100.0;
 
-bool is_lean(const std::string& name) { return name.find(".lean.") != std::string::npos; }
-
 /// mm for one unit of an unknown: leans, reversal, squareness and scale act at the end of an arm.
-double natural_size(const std::string& name) {
-  const auto starts = [&](const char* word) { return name.rfind(word, 0) == 0; };
-  const bool at_arm =
-      is_lean(name) || starts("reversal.") || starts("squareness.") || starts("scale.");
-  return at_arm ? natural_arm_mm : 1.0;
-}
-
-/// An optional unknown by the name it has among the unknowns, and what the touches need for it.
-struct EffectWords {
-  const char* start;
-  const char* what;
-  const char* needs;
-};
-constexpr EffectWords effect_words[] = {
-    {"stylus offset.", "the stylus offset in ",
-     "make a second pass with the spindle turned by 180 deg (column `flip`), or leave --with "
-     "stylus-offset out"},
-    {"drift.", "the drift along ",
-     "record the times and repeat the first station at the end, or leave --with drift out"},
-    {"lobing.", "the three-lobed trigger, part ",
-     "touch from five or more bearings, or leave --with lobing out"},
-    {"reversal.", "the reversal of axis ",
-     "reach some angles from below and some from above, or leave --with reversal out"},
-    {"squareness.", "the squareness ",
-     "spread the angles over most of a turn, or leave --with squareness out"},
-    {"scale.", "the scale of ", "spread the angles over most of a turn, or leave --with scale out"},
-};
-
-const EffectWords* effect_of(const std::string& name) {
-  for (const EffectWords& words : effect_words) {
-    if (name.rfind(words.start, 0) == 0) return &words;
+double natural_size(const Unknown& unknown) {
+  if (unknown.kind == UnknownKind::lean) return natural_arm_mm;
+  if (unknown.kind != UnknownKind::effect) return 1.0;
+  switch (effect_unit(unknown.effect.kind)) {
+    case EffectUnit::rad:
+    case EffectUnit::mm_per_mm: return natural_arm_mm;
+    case EffectUnit::mm:
+    case EffectUnit::mm_per_hour: return 1.0;
   }
-  return nullptr;
+  return 1.0;
 }
 
-/// "A.lean.Y" -> "the lean of axis A towards Y".
-std::string plain_words(const Model& model, const std::string& name) {
-  const auto first_dot = name.find('.');
-  if (const EffectWords* effect = effect_of(name)) return effect->what + name.substr(first_dot + 1);
-  const std::string owner = name.substr(0, first_dot);
-  const std::string rest = first_dot == std::string::npos ? "" : name.substr(first_dot + 1);
-  const bool of_axis = owner.size() == 1 && model.machine().rotary_index(owner[0]) >= 0;
-  const std::string whose = of_axis ? "axis " + owner : "artefact " + owner;
-  if (rest.rfind("lean.", 0) == 0) return "the lean of " + whose + " towards " + rest.substr(5);
-  if (rest.rfind("shift.", 0) == 0)
-    return "the " + rest.substr(6) + " coordinate of the centre of " + whose;
-  if (rest == "effective radius") return "the diameter of " + whose + " with the stylus";
-  if (rest == "height") return "the height of " + whose;
-  if (rest == "X" || rest == "Y" || rest == "Z") return "the " + rest + " coordinate of " + whose;
-  return "the unknown '" + name + "'";
-}
-
-std::vector<std::string> plain_words(const Model& model, const std::vector<std::string>& names) {
-  std::vector<std::string> words;
-  words.reserve(names.size());
-  for (const std::string& name : names) words.push_back(plain_words(model, name));
-  return words;
-}
-
-/// Unknowns that take part in an unseen direction, strongest first, told apart by letter or name.
-std::vector<std::string> taking_part(const Model& model, Eigen::VectorXd direction) {
-  const auto& names = model.layout().names;
-  for (Eigen::Index k = 0; k < direction.size(); ++k) direction[k] *= natural_size(names[k]);
-  const double largest = direction.cwiseAbs().maxCoeff();
-  std::vector<std::pair<double, std::string>> strong;
+/// Unknowns that take part in an unseen direction, strongest first.
+std::vector<Unknown> taking_part(const Model& model, const Eigen::VectorXd& direction) {
+  constexpr double weakest_share = 0.3;
+  const std::vector<Unknown>& names = model.layout().names;
+  std::vector<std::pair<double, Unknown>> parts;
+  double largest = 0.0;
   for (Eigen::Index k = 0; k < direction.size(); ++k) {
-    const double size = std::abs(direction[k]);
-    if (size > 0.3 * largest) strong.emplace_back(-size, names[k]);
+    const double size = std::abs(direction[k]) * natural_size(names[k]);
+    largest = std::max(largest, size);
+    parts.emplace_back(size, names[k]);
   }
-  std::sort(strong.begin(), strong.end());
-  std::vector<std::string> parts;
-  parts.reserve(strong.size());
-  for (const auto& [size, name] : strong) parts.push_back(name);
-  return parts;
-}
-
-std::string join(const std::vector<std::string>& words) {
-  std::string text;
-  for (std::size_t k = 0; k < words.size(); ++k) {
-    if (k > 0) text += k + 1 == words.size() ? " and " : ", ";
-    text += words[k];
-  }
-  return text;
+  std::erase_if(parts, [&](const auto& part) { return part.first <= weakest_share * largest; });
+  std::stable_sort(parts.begin(), parts.end(),
+                   [](const auto& a, const auto& b) { return a.first > b.first; });
+  std::vector<Unknown> unknowns;
+  unknowns.reserve(parts.size());
+  for (auto& [size, unknown] : parts) unknowns.push_back(std::move(unknown));
+  return unknowns;
 }
 
 int different_angles(const Survey& survey, int axis) {
@@ -114,9 +57,9 @@ int different_angles(const Survey& survey, int axis) {
   return static_cast<int>(angles.size());
 }
 
-/// The slides' axis along which hardly any touch looks ("X", "Y", "Z"), empty when every direction is
-/// looked at: touches round the equator of a ball tell nothing of its height.
-std::string blind_axis(const Model& model, const Eigen::VectorXd& unknowns) {
+/// The slides' axis along which hardly any touch looks, absent when every direction is looked at:
+/// touches round the equator of a ball tell nothing of its height.
+std::optional<LinearAxis> blind_axis(const Model& model, const Eigen::VectorXd& unknowns) {
   /// Looks that lean less than this from the others' plane (0.1 rad, common practice, no source) see
   /// an error along its normal ten times enlarged.
   constexpr double blind_below = 0.1;
@@ -129,32 +72,12 @@ std::string blind_axis(const Model& model, const Eigen::VectorXd& unknowns) {
   }
   const Eigen::SelfAdjointEigenSolver<Eigen::Matrix3d> eigen(looks);
   const Eigen::Vector3d& seen = eigen.eigenvalues();
-  if (seen[0] > blind_below * blind_below * seen[1]) return {};
+  if (seen[0] > blind_below * blind_below * seen[1]) return std::nullopt;
   Eigen::Index axis = 0;
   const double along = eigen.eigenvectors().col(0).cwiseAbs().maxCoeff(&axis);
   constexpr double clearly_along = 0.95;
-  constexpr const char* words[3] = {"X", "Y", "Z"};
-  return along > clearly_along ? words[axis] : "";
-}
-
-/// Whether one of the unknowns is a coordinate, or a lean, along a slides' axis ("A.shift.Z", "ball.Z").
-bool any_along(const std::vector<std::string>& parts, const std::string& axis) {
-  return !axis.empty() && std::any_of(parts.begin(), parts.end(), [&](const std::string& name) {
-    return name.size() > 2 && name.substr(name.size() - 2) == "." + axis;
-  });
-}
-
-std::string look_along(const std::string& axis) {
-  if (axis == "Z") {
-    return "all touches come from the side, none from above: add a touch along Z, on the top of "
-           "the "
-           "artefact, at every station that lets the stylus reach it (three at least)";
-  }
-  return fmt::format(
-      "no touch comes along {}: add a touch along {} at every station that lets the stylus reach "
-      "it "
-      "(three at least)",
-      axis, axis);
+  if (along <= clearly_along) return std::nullopt;
+  return static_cast<LinearAxis>(axis);
 }
 
 bool only_flats(const Model& model) {
@@ -164,103 +87,89 @@ bool only_flats(const Model& model) {
   return true;
 }
 
-/// What to add so that the unknowns taking part can be told apart.
-std::string what_to_add(const Model& model, const Eigen::VectorXd& unknowns,
-                        const std::vector<std::string>& parts) {
-  for (const std::string& name : parts) {
-    if (const EffectWords* effect = effect_of(name)) return effect->needs;
-  }
-  const std::string blind = blind_axis(model, unknowns);
-  if (any_along(parts, blind)) return look_along(blind);
-  const Machine& machine = model.machine();
+/// What the unknowns taking part are of.
+struct Owners {
   bool radius = false;
-  int axis = -1;
+  int axis = -1;  ///< the first, -1 = none
   bool axis_lean = false;
-  std::string artefact;
-  for (const std::string& name : parts) {
-    const std::string owner = name.substr(0, name.find('.'));
-    if (name.find("effective radius") != std::string::npos) radius = true;
-    const int index = owner.size() == 1 ? machine.rotary_index(owner[0]) : -1;
-    if (index >= 0 && axis < 0) axis = index;
-    if (index >= 0 && is_lean(name)) axis_lean = true;
-    if (index < 0 && artefact.empty()) artefact = owner;
+  std::string artefact;  ///< the first
+};
+
+Owners owners_of(const Machine& machine, const std::vector<Unknown>& parts) {
+  Owners owners;
+  for (const Unknown& part : parts) {
+    const bool of_axis = part.artefact.empty();
+    if (part.kind == UnknownKind::effective_radius) owners.radius = true;
+    if (of_axis && owners.axis < 0) owners.axis = machine.rotary_index(part.axis);
+    if (of_axis && part.kind == UnknownKind::lean) owners.axis_lean = true;
+    if (!of_axis && owners.artefact.empty()) owners.artefact = part.artefact;
   }
-  if (radius) {
-    return "touch it from more sides at one station (all round and from the end), or state its "
-           "diameter with `diameter_u` and the stylus with `stylus_diameter_u` in the machine file";
+  return owners;
+}
+
+Remedy for_axis(const Model& model, const Owners& owners) {
+  Remedy remedy;
+  remedy.axis = model.machine().rotary[owners.axis].letter;
+  if (only_flats(model)) {
+    remedy.kind = Remedy::Kind::more_than_flats;
+  } else if (different_angles(model.survey(), owners.axis) < 3) {
+    remedy.kind = Remedy::Kind::three_angles;
+  } else {
+    remedy.kind = owners.axis_lean ? Remedy::Kind::second_height : Remedy::Kind::wider_and_further;
   }
-  if (axis >= 0 && only_flats(model)) {
-    return "touch a ball, a pin or a bore as well: a flat tells which way the axis points, and "
-           "hardly "
-           "where it is";
+  return remedy;
+}
+
+/// What to add so that the unknowns taking part can be told apart.
+Remedy what_to_add(const Model& model, const Eigen::VectorXd& unknowns,
+                   const std::vector<Unknown>& parts) {
+  Remedy remedy;
+  for (const Unknown& part : parts) {
+    if (part.kind != UnknownKind::effect) continue;
+    remedy.kind = Remedy::Kind::suit_effect;
+    remedy.effect = part.effect.kind;
+    return remedy;
   }
-  if (axis >= 0 && different_angles(model.survey(), axis) < 3) {
-    return fmt::format(
-        "touch at three or more different angles of {}, spread as widely as its "
-        "travel allows",
-        machine.rotary[axis].letter);
+  const std::optional<LinearAxis> blind = blind_axis(model, unknowns);
+  const bool along_blind = blind && std::any_of(parts.begin(), parts.end(), [&](const Unknown& p) {
+                             return p.direction == blind;
+                           });
+  if (along_blind) {
+    remedy.kind = Remedy::Kind::look_along;
+    remedy.along = *blind;
+    return remedy;
   }
-  if (axis_lean) {
-    return fmt::format(
-        "add a second artefact, or a second height, further along axis {}, or spread "
-        "the angles of {} more widely",
-        machine.rotary[axis].letter, machine.rotary[axis].letter);
-  }
-  if (axis >= 0) {
-    return fmt::format(
-        "spread the angles of {} more widely, and place the artefact further from its "
-        "axis",
-        machine.rotary[axis].letter);
-  }
-  return fmt::format("touch {} from more directions: every coordinate needs touches along it",
-                     artefact);
+  const Owners owners = owners_of(model.machine(), parts);
+  if (!owners.radius && owners.axis >= 0) return for_axis(model, owners);
+  remedy.kind = owners.radius ? Remedy::Kind::all_round_or_stated : Remedy::Kind::more_directions;
+  remedy.artefact = owners.artefact;
+  return remedy;
 }
 
 }  // namespace
 
-Problems problems_before_solving(const Model& model) {
+FitRefusals refusals_before_solving(const Model& model) {
   const Survey& survey = model.survey();
-  const Place place{survey.file, 0, 0};
-  Problems problems;
-  if (survey.touches.empty()) {
-    problems.push_back({ProblemNumber::no_data, "there are no touches to fit", place,
-                        "record touches at three or more rotary angles"});
-    return problems;
-  }
+  if (survey.touches.empty()) return {fit_refusal::NoTouches{}};
+  FitRefusals refusals;
   bool any_turned = false;
   for (std::size_t axis = 0; axis < model.machine().rotary.size(); ++axis) {
-    const char letter = model.machine().rotary[axis].letter;
     if (model.axis_turned(static_cast<int>(axis))) {
       any_turned = true;
       continue;
     }
     const double stood_rad = survey.stations.front().angles_rad[axis];
     if (std::abs(stood_rad) > 1e-9) {
-      problems.push_back(
-          {ProblemNumber::axis_never_turned,
-           fmt::format(
-               "axis {} stood at {:.4f} deg throughout, so its own line is unknown and every "
-               "line would be stated for the wrong place",
-               letter, deg_from_rad(stood_rad)),
-           place,
-           fmt::format("touch at {} = 0, or at two or more further angles of {}", letter, letter)});
+      refusals.push_back(fit_refusal::StoodAway{model.machine().rotary[axis].letter, stood_rad});
     }
   }
-  if (!any_turned) {
-    problems.push_back({ProblemNumber::axis_never_turned,
-                        "no rotary axis was turned between the stations", place,
-                        "touch the artefact at three or more different angles"});
-  }
+  if (!any_turned) refusals.push_back(fit_refusal::NothingTurned{});
   const int known = model.total_readings() + static_cast<int>(model.radius_prior().root.rows());
   if (known < model.layout().unknowns) {
-    problems.push_back(
-        {ProblemNumber::too_few_touches,
-         fmt::format("{} readings cannot determine {} unknowns", model.total_readings(),
-                     model.layout().unknowns),
-         place,
-         "add stations or touches; a ball centre row counts as three readings, a touch as one"});
+    refusals.push_back(
+        fit_refusal::TooFewReadings{model.total_readings(), model.layout().unknowns});
   }
-  return problems;
+  return refusals;
 }
 
 namespace {
@@ -268,7 +177,7 @@ namespace {
 /// One standard deviation along the direction in the unknowns that is known worst, a lean of 1 rad
 /// weighing as much as the natural arm.
 Eigen::VectorXd worst_known(const Model& model, const Adjusted& adjusted) {
-  const auto& names = model.layout().names;
+  const std::vector<Unknown>& names = model.layout().names;
   Eigen::VectorXd natural(model.layout().unknowns);
   for (Eigen::Index k = 0; k < natural.size(); ++k) natural[k] = natural_size(names[k]);
   const Eigen::SelfAdjointEigenSolver<Eigen::MatrixXd> eigen(
@@ -298,83 +207,65 @@ Eigen::VectorXd change_of_gaps(const Model& model, const Eigen::VectorXd& unknow
 // The relative curvature of Bates & Watts (1980, from memory) along the worst-known direction: how
 // much the derivatives change over plus and minus one standard deviation. Where they change as much
 // as they are, the uncertainty that rests on them is a number without meaning.
-Problems seen_by_curvature_only(const Model& model, const Adjusted& adjusted) {
+FitRefusals seen_by_curvature_only(const Model& model, const Adjusted& adjusted) {
   constexpr double largest_share = 0.3;
   const Eigen::VectorXd move = worst_known(model, adjusted);
   const Eigen::VectorXd here = change_of_gaps(model, adjusted.unknowns, move);
   const Eigen::VectorXd bent = change_of_gaps(model, adjusted.unknowns + move, move) -
                                change_of_gaps(model, adjusted.unknowns - move, move);
   if (0.5 * bent.norm() <= largest_share * here.norm()) return {};
-  const std::vector<std::string> parts = taking_part(model, move);
-  return {{ProblemNumber::not_observable,
-           "no touch looks straight along " + join(plain_words(model, parts)) +
-               ": only the curvature of the artefact tells anything of it",
-           {model.survey().file, 0, 0},
-           what_to_add(model, adjusted.unknowns, parts)}};
+  const std::vector<Unknown> parts = taking_part(model, move);
+  return {fit_refusal::CurvatureOnly{parts, what_to_add(model, adjusted.unknowns, parts)}};
 }
 
-Problems unseen_directions(const Model& model, const Adjusted& adjusted) {
+FitRefusals unseen_directions(const Model& model, const Adjusted& adjusted) {
   const InformationSolution& information = adjusted.information;
-  Problems problems;
+  FitRefusals refusals;
   for (Eigen::Index k = 0; k < information.null_directions.cols(); ++k) {
-    const std::vector<std::string> parts = taking_part(model, information.null_directions.col(k));
-    const std::vector<std::string> words = plain_words(model, parts);
-    const std::string together = words.size() > 1 ? " cannot be told apart" : " is not determined";
-    problems.push_back({ProblemNumber::not_observable,
-                        "with these touches " + join(words) + together,
-                        {model.survey().file, 0, 0},
-                        what_to_add(model, adjusted.unknowns, parts)});
+    const std::vector<Unknown> parts = taking_part(model, information.null_directions.col(k));
+    refusals.push_back(fit_refusal::Unseen{parts, what_to_add(model, adjusted.unknowns, parts)});
   }
-  return problems;
+  return refusals;
 }
 
 namespace {
 
-/// Where the far end of axis `letter` goes when it leans about `key`: "Z" for a lean of A about B.
-std::string leaning_towards(const Model& model, char letter, const std::string& key) {
-  const RotaryAxis& axis = model.machine().rotary[model.machine().rotary_index(letter)];
-  if (!axis.along) return "?";
-  const int other = 3 - static_cast<int>(*axis.along) - (key[0] - 'A');
-  return std::string(1, static_cast<char>('X' + other));
+/// Where the far end of an axis goes when it leans about a machine axis: Z for a lean of A about Y.
+/// Absent for a tilted axis.
+std::optional<LinearAxis> leaning_towards(const RotaryAxis& axis, LinearAxis about) {
+  if (!axis.along) return std::nullopt;
+  return static_cast<LinearAxis>(3 - static_cast<int>(*axis.along) - static_cast<int>(about));
+}
+
+/// The unknown that a stated value rests on.
+Unknown unknown_behind(const Machine& machine, const ValueName& output) {
+  Unknown unknown;
+  unknown.axis = output.axis;
+  unknown.kind = is_angle(output) ? UnknownKind::lean : UnknownKind::centre;
+  unknown.direction = output.direction;
+  if (is_angle(output)) {
+    const RotaryAxis& axis = machine.rotary[machine.rotary_index(output.axis)];
+    unknown.direction = leaning_towards(axis, output.direction.value());
+  }
+  return unknown;
 }
 
 }  // namespace
 
-namespace {
-
-/// Effects that are solved for as well take their share of what the touches can tell.
-std::string or_solve_less(const Model& model) {
-  return model.layout().effects.empty() ? "" : "; or fit without --with";
-}
-
-}  // namespace
-
-Problems weak_outputs(const Model& model, const Adjusted& adjusted, const Uncertainty& uncertainty,
-                      const UsefulLimits& limits) {
-  Problems problems;
+FitRefusals weak_outputs(const Model& model, const Adjusted& adjusted,
+                         const Uncertainty& uncertainty, const UsefulLimits& limits) {
+  FitRefusals refusals;
   for (const Output& output : axis_outputs(model, adjusted.unknowns)) {
-    const bool angle = output.name.find(".orientation.") != std::string::npos;
     const double u95 = uncertainty.estimate(output.value, output.by_unknown).U95_absolute;
-    const double limit = angle ? limits.orientation_rad : limits.location_mm;
+    const double limit = is_angle(output.name) ? limits.orientation_rad : limits.location_mm;
     if (u95 <= limit) continue;
-    const char letter = output.name[0];
-    const std::string key = output.name.substr(output.name.rfind('.') + 1);
-    const std::string what =
-        angle
-            ? fmt::format("the lean E_{}0{} of axis {} is not determined: U95 would be {:.3g} deg",
-                          key, letter, letter, deg_from_rad(u95))
-            : fmt::format(
-                  "the {} coordinate of the centre of axis {} is not determined: U95 would "
-                  "be {:.3g} mm",
-                  key, letter, u95);
-    const std::string part = fmt::format("{}.{}.{}", letter, angle ? "lean" : "shift",
-                                         angle ? leaning_towards(model, letter, key) : key);
-    problems.push_back({ProblemNumber::weakly_determined,
-                        what,
-                        {model.survey().file, 0, 0},
-                        what_to_add(model, adjusted.unknowns, {part}) + or_solve_less(model)});
+    Remedy remedy =
+        what_to_add(model, adjusted.unknowns, {unknown_behind(model.machine(), output.name)});
+    // Effects that are solved for as well take their share of what the touches can tell.
+    remedy.or_solve_less = !model.layout().effects.empty();
+    refusals.push_back(fit_refusal::TooWeak{output.name, u95, remedy});
   }
-  return problems;
+  return refusals;
 }
 
 }  // namespace pivotrace

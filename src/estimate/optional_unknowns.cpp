@@ -93,19 +93,6 @@ std::vector<Effect> effects_for(const Model& model, const std::vector<OptionalUn
   return effects;
 }
 
-std::string effect_unit(const Effect& effect) {
-  switch (effect.kind) {
-    case EffectKind::stylus_offset:
-    case EffectKind::lobing: return "mm";
-    case EffectKind::drift: return "mm/h";
-    case EffectKind::squareness:
-    case EffectKind::reversal: return "rad";
-    case EffectKind::scale:
-    case EffectKind::temperature: return "mm/mm";
-  }
-  return "";
-}
-
 ExtraTest test_extra(const Model& model, const RandomModel& random, const Adjusted& adjusted,
                      int count,
                      const std::function<Eigen::MatrixXd(int, const StationBlock&)>& columns) {

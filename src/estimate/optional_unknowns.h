@@ -17,9 +17,6 @@ namespace pivotrace {
 std::vector<Effect> effects_for(const Model& model, OptionalUnknown unknown);
 std::vector<Effect> effects_for(const Model& model, const std::vector<OptionalUnknown>& unknowns);
 
-/// "mm/h", "mm", "rad" or "mm/mm".
-std::string effect_unit(const Effect& effect);
-
 /// What k further unknowns would explain, by one linear step from the optimum.
 struct ExtraTest {
   bool testable = false;  ///< the touches can tell them from everything else

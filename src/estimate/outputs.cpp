@@ -11,9 +11,6 @@ namespace pivotrace {
 
 namespace {
 
-constexpr const char* linear_words[3] = {"X", "Y", "Z"};
-constexpr const char* angle_words[3] = {"A", "B", "C"};
-
 Line fitted_line(const Model& model, int axis, const Eigen::VectorXd& unknowns) {
   const int first = model.layout().axis_first[axis];
   if (first < 0) return model.axis_chart(axis).nominal();
@@ -52,10 +49,10 @@ Eigen::VectorXd by_unknowns(const Eigen::VectorXd& at,
   return differences(at, function);
 }
 
-Output location_output(const Model& model, int axis, int k, const Eigen::VectorXd& unknowns) {
+Output centre_output(const Model& model, int axis, int k, const Eigen::VectorXd& unknowns) {
   const RotaryAxis& rotary = model.machine().rotary[axis];
   Output output;
-  output.name = std::string(1, rotary.letter) + ".location." + linear_words[k];
+  output.name = axis_value(rotary.letter, ValueKind::centre, static_cast<LinearAxis>(k));
   output.value = fitted_line(model, axis, unknowns).point_mm[k];
   output.by_unknown = Eigen::VectorXd::Zero(unknowns.size());
   const int first = model.layout().axis_first[axis];
@@ -70,15 +67,12 @@ Output orientation_output(const Model& model, int axis, int k, const Eigen::Vect
   const auto angle = [&](const Eigen::VectorXd& x) {
     return orientation_rad(rotary, fitted_line(model, axis, x), k);
   };
-  return {std::string(1, rotary.letter) + ".orientation." + angle_words[k], angle(unknowns),
-          by_unknowns(unknowns, angle)};
+  return {axis_value(rotary.letter, ValueKind::orientation, static_cast<LinearAxis>(k)),
+          angle(unknowns), by_unknowns(unknowns, angle)};
 }
 
-NamedEstimate named(const Model& model, int axis, int k, const Output& output,
-                    const char* const* words, const Uncertainty& uncertainty) {
-  const std::string key = words[k];
-  return {key, "E_" + key + "0" + model.machine().rotary[axis].letter,
-          uncertainty.estimate(output.value, output.by_unknown)};
+NamedEstimate named(const Output& output, const Uncertainty& uncertainty) {
+  return {output.name, uncertainty.estimate(output.value, output.by_unknown)};
 }
 
 /// Lean from nominal. Its derivative is taken along the lean itself, and along the first cross
@@ -125,12 +119,9 @@ AxisResult axis_result(const Model& model, int axis, const Adjusted& adjusted,
   result.line = fitted_line(model, axis, adjusted.unknowns);
   if (!result.estimated) return result;
   for (const int k : stated_components(rotary)) {
-    result.location.push_back(named(model, axis, k,
-                                    location_output(model, axis, k, adjusted.unknowns),
-                                    linear_words, uncertainty));
-    result.orientation.push_back(named(model, axis, k,
-                                       orientation_output(model, axis, k, adjusted.unknowns),
-                                       angle_words, uncertainty));
+    result.centre.push_back(named(centre_output(model, axis, k, adjusted.unknowns), uncertainty));
+    result.orientation.push_back(
+        named(orientation_output(model, axis, k, adjusted.unknowns), uncertainty));
   }
   result.lean = lean_estimate(model, axis, adjusted, uncertainty);
   if (rotary.side == AxisSide::tool) {
@@ -288,7 +279,7 @@ std::vector<Output> axis_outputs(const Model& model, const Eigen::VectorXd& unkn
     if (model.layout().axis_first[axis] < 0) continue;
     const std::vector<int> components = stated_components(model.machine().rotary[axis]);
     for (const int k : components) {
-      outputs.push_back(location_output(model, static_cast<int>(axis), k, unknowns));
+      outputs.push_back(centre_output(model, static_cast<int>(axis), k, unknowns));
     }
     for (const int k : components) {
       outputs.push_back(orientation_output(model, static_cast<int>(axis), k, unknowns));

@@ -7,7 +7,7 @@ namespace pivotrace {
 
 /// One scalar output as a function of the unknowns.
 struct Output {
-  std::string name;  ///< "A.location.Y"
+  ValueName name;
   double value = 0.0;
   Eigen::VectorXd by_unknown;  ///< (p)
 };
@@ -21,7 +21,7 @@ std::vector<AxisPairResult> axis_pair_results(const Model& model, const Adjusted
 std::vector<ArtefactResult> artefact_results(const Model& model, const Adjusted& adjusted,
                                              const Uncertainty& uncertainty);
 
-/// Every location and orientation output, in a fixed order: the joint covariance and the budget
+/// Every centre and orientation output, in a fixed order: the joint covariance and the budget
 /// refer to these.
 std::vector<Output> axis_outputs(const Model& model, const Eigen::VectorXd& unknowns);
 

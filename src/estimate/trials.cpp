@@ -172,7 +172,7 @@ Eigen::MatrixXd all_trials(const TrialBench& bench, const Machine& machine,
   return values;
 }
 
-TrialOutput summarised(const std::string& name, double value, Eigen::VectorXd column) {
+TrialOutput summarised(const ValueName& name, double value, Eigen::VectorXd column) {
   TrialOutput output;
   output.name = name;
   output.value = value;

@@ -1,7 +1,5 @@
 #include "estimate/turn_sense.h"
 
-#include <fmt/format.h>
-
 #include <algorithm>
 #include <cmath>
 #include <limits>
@@ -75,25 +73,14 @@ bool SenseVerdict::wrong() const {
   return std::find(answers.begin(), answers.end(), Answer::wrong) != answers.end();
 }
 
-Problem SenseVerdict::as_problem(const Model& model) const {
-  std::string letters;
+fit_refusal::WrongTurnSense SenseVerdict::as_refusal(const Machine& machine) const {
+  fit_refusal::WrongTurnSense wrong;
   for (std::size_t axis = 0; axis < answers.size(); ++axis) {
-    if (answers[axis] != Answer::wrong) continue;
-    if (!letters.empty()) letters += " and ";
-    letters += model.machine().rotary[axis].letter;
+    if (answers[axis] == Answer::wrong) wrong.axes.push_back(machine.rotary[axis].letter);
   }
-  const std::string before = std::isfinite(rms_as_stated_mm)
-                                 ? fmt::format("{:.4g} mm", rms_as_stated_mm)
-                                 : std::string("no solution at all");
-  return {
-      ProblemNumber::wrong_turn_sense,
-      fmt::format("axis {} turns the other way: with `positive_turn` as stated the touches are "
-                  "left with {}, with the other sense with {:.4g} mm",
-                  letters, before, rms_if_turned_mm),
-      {model.survey().file, 0, 0},
-      fmt::format("change `positive_turn` of axis {} in the machine file, after looking which way "
-                  "it really turns for a positive command",
-                  letters)};
+  wrong.rms_as_stated_mm = rms_as_stated_mm;
+  wrong.rms_if_turned_mm = rms_if_turned_mm;
+  return wrong;
 }
 
 SenseVerdict check_turn_sense(const Model& model, const RandomModel& random,

@@ -16,7 +16,7 @@ struct SenseVerdict {
   double rms_if_turned_mm = 0.0;  ///< under the best other senses, when some answer is `wrong`
 
   bool wrong() const;
-  Problem as_problem(const Model& model) const;
+  fit_refusal::WrongTurnSense as_refusal(const Machine& machine) const;
 };
 
 /// Solves again with every other combination of senses of the turned axes and compares chi2.

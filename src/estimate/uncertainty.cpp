@@ -20,28 +20,13 @@ double u95(double u, double dof) { return u > 0.0 ? u * student_t_quantile(0.975
 }  // namespace
 
 std::vector<CommonTerm> common_terms(const Machine& machine) {
-  constexpr const char* axis_words[3] = {"X", "Y", "Z"};
-  constexpr const char* plane_words[3] = {"XY", "YZ", "ZX"};
   std::vector<CommonTerm> terms;
-  for (int k = 0; k < 3; ++k) {
-    const double u = machine.probe.offset_u_mm[k];
-    if (u > 0.0) {
-      terms.push_back(
-          {{EffectKind::stylus_offset, k}, u, std::string("stylus offset ") + axis_words[k]});
-    }
-  }
-  for (int k = 0; k < 3; ++k) {
-    const double u = machine.linear.scale_u[k];
-    if (u > 0.0)
-      terms.push_back({{EffectKind::scale, k}, u, std::string("scale ") + axis_words[k]});
-  }
-  for (int k = 0; k < 3; ++k) {
-    const double u = machine.linear.squareness_u_rad[k];
-    if (u > 0.0) {
-      terms.push_back(
-          {{EffectKind::squareness, k}, u, std::string("squareness ") + plane_words[k]});
-    }
-  }
+  const auto add = [&](EffectKind kind, int k, double u) {
+    if (u > 0.0) terms.push_back({{kind, k}, u});
+  };
+  for (int k = 0; k < 3; ++k) add(EffectKind::stylus_offset, k, machine.probe.offset_u_mm[k]);
+  for (int k = 0; k < 3; ++k) add(EffectKind::scale, k, machine.linear.scale_u[k]);
+  for (int k = 0; k < 3; ++k) add(EffectKind::squareness, k, machine.linear.squareness_u_rad[k]);
   return terms;
 }
 
@@ -114,29 +99,30 @@ Estimate Uncertainty::estimate(double value, const Eigen::VectorXd& by_unknown) 
   return estimate;
 }
 
-std::vector<BudgetLine> Uncertainty::budget(const std::string& output,
+std::vector<BudgetLine> Uncertainty::budget(const ValueName& output,
                                             const Eigen::VectorXd& by_unknown) const {
   const double total = variance(absolute_, by_unknown);
   std::vector<BudgetLine> lines;
   if (!(total > 0.0)) return lines;
-  const auto add = [&](const std::string& source, double part) {
+  const auto add = [&](const BudgetSource& source, double part) {
     if (part > 0.0) lines.push_back({output, source, part / total});
   };
+  const Machine& machine = model_.machine();
   const RandomModel& random = variances_.random;
   const double form_share =
       std::min(1.0, std::pow(random.form_sigma_mm / random.touch_sigma_mm, 2));
   const double touch_part = inflation_ * variance(by_group_[0], by_unknown);
-  add("touch noise", (1.0 - form_share) * touch_part);
-  add("ball form", form_share * touch_part);
-  add("station (linear axes)", inflation_ * variance(by_station_, by_unknown));
-  for (std::size_t axis = 0; axis < model_.machine().rotary.size(); ++axis) {
-    add(std::string("index ") + model_.machine().rotary[axis].letter,
+  add({SourceKind::touch_noise, '\0', {}}, (1.0 - form_share) * touch_part);
+  add({SourceKind::ball_form, '\0', {}}, form_share * touch_part);
+  add({SourceKind::station, '\0', {}}, inflation_ * variance(by_station_, by_unknown));
+  for (std::size_t axis = 0; axis < machine.rotary.size(); ++axis) {
+    add({SourceKind::index, machine.rotary[axis].letter, {}},
         inflation_ * variance(by_index_[axis], by_unknown));
   }
-  add("diameters", variance(by_prior_, by_unknown));
+  add({SourceKind::diameters, '\0', {}}, variance(by_prior_, by_unknown));
   for (std::size_t k = 0; k < common_.size(); ++k) {
     const double moved = by_common_.col(static_cast<Eigen::Index>(k)).dot(by_unknown);
-    add(common_[k].name, moved * moved);
+    add({SourceKind::effect, '\0', name_of(machine, common_[k].effect)}, moved * moved);
   }
   return lines;
 }

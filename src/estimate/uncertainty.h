@@ -2,7 +2,6 @@
 #pragma once
 
 #include <functional>
-#include <string>
 #include <vector>
 
 #include "estimate/variance_components.h"
@@ -14,7 +13,6 @@ namespace pivotrace {
 struct CommonTerm {
   Effect effect;
   double u = 0.0;
-  std::string name;  ///< for the budget
 };
 
 /// The common-mode terms the machine file states: probe offset, scales, squareness.
@@ -42,8 +40,7 @@ class Uncertainty {
   double degrees_of_freedom(const Eigen::VectorXd& by_unknown) const;
 
   /// Shares of the absolute variance by source; sums to 1.
-  std::vector<BudgetLine> budget(const std::string& output,
-                                 const Eigen::VectorXd& by_unknown) const;
+  std::vector<BudgetLine> budget(const ValueName& output, const Eigen::VectorXd& by_unknown) const;
 
   /// Random errors came out larger than stated and could not be estimated one by one: every random
   /// variance is multiplied by chi2 / dof and Student's t with dof is used (Birge ratio).

@@ -115,12 +115,11 @@ Eigen::Vector2d scoring_factors(const VarianceSums& sums, const std::array<bool,
   return (Eigen::Vector2d::Ones() + step).cwiseMax(largest_step_down).cwiseMin(largest_step_up);
 }
 
-std::string source_text(const std::array<bool, 2>& estimated, bool stated_by_user) {
-  std::string otherwise = stated_by_user ? "machine file" : "defaults";
-  if (estimated[0] && estimated[1]) return "estimated from this survey";
-  if (estimated[0]) return "touch: estimated from this survey; station and index: " + otherwise;
-  if (estimated[1]) return "station and index: estimated from this survey; touch: " + otherwise;
-  return otherwise;
+SigmaSource source_of(const std::array<bool, 2>& estimated, bool stated_by_user) {
+  const auto stated =
+      stated_by_user ? SigmaSource::From::machine_file : SigmaSource::From::defaults;
+  const auto from = [&](bool found) { return found ? SigmaSource::From::survey : stated; };
+  return {from(estimated[0]), from(estimated[1]), false};
 }
 
 }  // namespace
@@ -192,7 +191,7 @@ ChosenVariances choose_variances(const Model& model, const RandomModel& stated,
   }
   chosen.touch_estimated = estimate[0];
   chosen.station_estimated = estimate[1];
-  chosen.source = source_text(estimate, stated_by_user);
+  chosen.source = source_of(estimate, stated_by_user);
   return chosen;
 }
 

@@ -1,9 +1,8 @@
 // How large the random errors really were: from the machine file, or from the survey itself.
 #pragma once
 
-#include <string>
-
 #include "estimate/adjustment.h"
+#include "pivotrace/results/sigma_source.h"
 
 namespace pivotrace {
 
@@ -29,7 +28,7 @@ struct ChosenVariances {
   RandomModel random;
   bool touch_estimated = false;
   bool station_estimated = false;
-  std::string source;  ///< for FitSummary::sigma_source
+  SigmaSource source;
   /// Covariance of the two relative variance factors; zero where taken from the machine file.
   Eigen::Matrix2d factor_covariance = Eigen::Matrix2d::Zero();
 };

@@ -24,6 +24,7 @@ class JsonObject {
  public:
   JsonObject(const Json& json, std::string path, ProblemList& problems);
 
+  bool has(const char* key) const { return json_->contains(key); }
   double number(const char* key);  ///< null = NaN
   std::optional<double> optional_number(const char* key);
   int integer(const char* key);

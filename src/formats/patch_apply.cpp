@@ -124,8 +124,8 @@ RecordedPatch record_of(const PatchPlan& plan, const std::string& backup,
   patch.after = content_print(plan.new_bytes);
   patch.backup = base_name(backup);
   for (const Edit& edit : plan.edits) {
-    patch.changes.push_back(
-        fmt::format("{} line {}: {} -> {}", edit.value, edit.line, edit.old_text, edit.new_text));
+    patch.changes.push_back(fmt::format("{} line {}: {} -> {}", text_of(edit.value), edit.line,
+                                        edit.old_text, edit.new_text));
   }
   return patch;
 }

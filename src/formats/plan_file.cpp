@@ -162,10 +162,11 @@ class PlanWriter {
   std::string predictions() const {
     std::string text;
     for (const PredictedOutput& output : plan_.predicted) {
-      text += fmt::format("[[predicted]]\nname = {}\nsymbol = {}\n", quoted(output.name),
-                          quoted(output.symbol));
-      const char* unit = output.is_angle ? "arcsec" : "um";
-      const double scale = output.is_angle ? arcsec_from_rad(1.0) : 1000.0;
+      text += fmt::format("[[predicted]]\nname = {}\nsymbol = {}\n", quoted(text_of(output.name)),
+                          quoted(iso_symbol(output.name)));
+      const bool angle = is_angle(output.name);
+      const char* unit = angle ? "arcsec" : "um";
+      const double scale = angle ? arcsec_from_rad(1.0) : 1000.0;
       text += fmt::format("U95_{0} = {1:.3f}\nU95_absolute_{0} = {2:.3f}\n\n", unit,
                           output.U95 * scale, output.U95_absolute * scale);
     }
@@ -339,12 +340,19 @@ class PlanParser {
 
   void read_predicted(TomlTable& t) {
     PredictedOutput output;
-    output.name = t.text("name", Need::required).value_or("");
-    output.symbol = t.text("symbol", Need::optional).value_or("");
-    output.is_angle = t.has("U95_arcsec");
-    const char* u = output.is_angle ? "U95_arcsec" : "U95_um";
-    const char* absolute = output.is_angle ? "U95_absolute_arcsec" : "U95_absolute_um";
-    const double scale = output.is_angle ? rad_from_arcsec(1.0) : 0.001;
+    const std::string name = t.text("name", Need::required).value_or("");
+    t.text("symbol", Need::optional);  // follows from the name
+    const std::optional<ValueName> named = value_named(name);
+    if (!named && !name.empty()) {
+      t.report("name", ProblemNumber::no_such_value,
+               fmt::format("there is no value called `{}`", name),
+               "plan again, or leave this [[predicted]] out");
+    }
+    if (named) output.name = *named;
+    const bool angle = named ? is_angle(*named) : t.has("U95_arcsec");
+    const char* u = angle ? "U95_arcsec" : "U95_um";
+    const char* absolute = angle ? "U95_absolute_arcsec" : "U95_absolute_um";
+    const double scale = angle ? rad_from_arcsec(1.0) : 0.001;
     output.U95 = scale * t.number(u, Need::required, Sign::not_negative).value_or(0.0);
     output.U95_absolute =
         scale * t.number(absolute, Need::optional, Sign::not_negative).value_or(0.0);

@@ -84,20 +84,42 @@ std::array<Estimate, 3> read_place(JsonObject& owner, const char* key) {
   return place;
 }
 
-std::vector<NamedEstimate> read_named(JsonObject& owner, const char* key,
+/// The last part of a value's name as a key: X, Y, Z of a centre, A, B, C of an orientation.
+std::optional<LinearAxis> direction_named(const std::string& key, char letter, ValueKind kind) {
+  for (const LinearAxis direction : {LinearAxis::X, LinearAxis::Y, LinearAxis::Z}) {
+    if (direction_text(axis_value(letter, kind, direction)) == key) return direction;
+  }
+  return std::nullopt;
+}
+
+std::vector<NamedEstimate> read_named(JsonObject& json, char letter, ValueKind kind,
                                       Estimate (*read_members)(JsonObject&)) {
   std::vector<NamedEstimate> estimates;
-  auto json = owner.object(key);
-  if (!json) return estimates;
-  for (auto& [name, member] : json->named_objects()) {
-    NamedEstimate named;
-    named.key = name;
-    named.symbol = member.text("symbol");
-    named.estimate = read_members(member);
+  for (auto& [key, member] : json.named_objects()) {
+    const auto direction = direction_named(key, letter, kind);
+    if (!direction) {
+      json.report(key.c_str(), ProblemNumber::unknown_key, "is no direction of such a value",
+                  advice_to_refit);
+    }
+    member.text("symbol");  // follows from the name
+    NamedEstimate named{axis_value(letter, kind, direction), read_members(member)};
     member.refuse_unknown_keys();
     estimates.push_back(std::move(named));
   }
   return estimates;
+}
+
+/// Results written before there was one spelling call the centre a location.
+std::vector<NamedEstimate> read_centre(JsonObject& owner, char letter) {
+  auto json = owner.object(owner.has("location") ? "location" : "centre");
+  if (!json) return {};
+  return read_named(*json, letter, ValueKind::centre, read_length_members);
+}
+
+std::vector<NamedEstimate> read_orientation(JsonObject& owner, char letter) {
+  auto json = owner.object("orientation");
+  if (!json) return {};
+  return read_named(*json, letter, ValueKind::orientation, read_angle_members);
 }
 
 // --- axes -----------------------------------------------------------------------------------------
@@ -160,8 +182,8 @@ AxisResult read_axis(char letter, JsonObject& json) {
   }
   axis.turn = read_turn(json);
   axis.turn_confirmed = json.boolean("turn_confirmed");
-  axis.location = read_named(json, "location", read_length_members);
-  axis.orientation = read_named(json, "orientation", read_angle_members);
+  axis.centre = read_centre(json, letter);
+  axis.orientation = read_orientation(json, letter);
   axis.lean = read_angle(json, "lean");
   axis.pivot_to_stylus = read_optional_length(json, "pivot_to_stylus");
   axis.pivot_to_gauge = read_optional_length(json, "pivot_to_gauge");
@@ -218,7 +240,11 @@ FitSummary read_fit(JsonObject& json) {
                                        rad_from_arcsec(arcsec));
     }
   }
-  fit.sigma_source = json.text("sigma_source");
+  const auto source = sigma_source_named(json.text("sigma_source"));
+  if (!source) {
+    json.report("sigma_source", ProblemNumber::out_of_range, "names no source", advice_to_refit);
+  }
+  fit.sigma_source = source.value_or(SigmaSource{});
   fit.iterations = json.integer("iterations");
   fit.solver_seconds = json.number("solver_seconds");
   json.refuse_unknown_keys();
@@ -271,18 +297,31 @@ TouchResult read_touch(JsonObject& json) {
 
 Finding read_finding(JsonObject& json) {
   Finding finding;
-  finding.code = json.text("code");
+  const auto code = finding_code_named(json.text("code"));
+  if (!code) json.report("code", ProblemNumber::out_of_range, "names no finding", advice_to_refit);
+  finding.code = code.value_or(FindingCode::sigmas_assumed);
   finding.severity = static_cast<Severity>(json.choice("severity", {"note", "warning", "error"}));
-  finding.text = json.text("text");
-  finding.advice = json.text("advice");
+  const std::string text = json.text("text");
+  finding.details = finding::AsWritten{text, json.text("advice")};
   json.refuse_unknown_keys();
   return finding;
 }
 
+/// A value by its name; reported when the text names none.
+ValueName read_name(JsonObject& json, const char* key, const std::string& text) {
+  const auto name = value_named(text);
+  if (!name) json.report(key, ProblemNumber::out_of_range, "names no value", advice_to_refit);
+  return name.value_or(ValueName{});
+}
+
 BudgetLine read_budget_line(JsonObject& json) {
   BudgetLine line;
-  line.output = json.text("output");
-  line.source = json.text("source");
+  line.output = read_name(json, "output", json.text("output"));
+  const std::string source = json.text("source");
+  const auto named = budget_source_named(source);
+  if (!named)
+    json.report("source", ProblemNumber::out_of_range, "names no source", advice_to_refit);
+  line.source = named.value_or(BudgetSource{});
   line.share = json.number("share");
   json.refuse_unknown_keys();
   return line;
@@ -290,13 +329,14 @@ BudgetLine read_budget_line(JsonObject& json) {
 
 EffectResult read_effect(JsonObject& json) {
   EffectResult effect;
-  effect.name = json.text("name");
-  effect.unit = json.text("unit");
-  effect.estimate = read_length_members(json);
-  if (effect.unit == "deg") {
-    effect.unit = "rad";
-    effect.estimate = formats::scaled(effect.estimate, rad_from_deg(1.0));
+  const auto name = effect_named(json.text("name"));
+  if (!name) json.report("name", ProblemNumber::out_of_range, "names no effect", advice_to_refit);
+  effect.name = name.value_or(EffectName{});
+  const formats::WrittenUnit unit = formats::written_unit(effect_unit(effect.name.kind));
+  if (json.text("unit") != unit.word) {
+    json.report("unit", ProblemNumber::out_of_range, "does not fit `name`", advice_to_refit);
   }
+  effect.estimate = formats::scaled(read_length_members(json), 1.0 / unit.per_internal);
   json.refuse_unknown_keys();
   return effect;
 }
@@ -323,7 +363,9 @@ void convert_from_written(Eigen::MatrixXd& matrix, const std::vector<double>& in
 
 JointCovariance read_covariance(JsonObject& json) {
   JointCovariance covariance;
-  covariance.names = json.texts("names");
+  for (const std::string& text : json.texts("names")) {
+    covariance.names.push_back(read_name(json, "names", text));
+  }
   const std::vector<std::string> units = json.texts("units");
   const std::size_t size = covariance.names.size();
   covariance.repeatable = json.matrix("repeatable", size);
@@ -332,7 +374,7 @@ JointCovariance read_covariance(JsonObject& json) {
   std::vector<double> internal;
   bool good = units.size() == size;
   for (std::size_t i = 0; good && i < size; ++i) {
-    const bool angle = formats::names_an_angle(covariance.names[i]);
+    const bool angle = is_angle(covariance.names[i]);
     good = units[i] == (angle ? "deg" : "mm");
     internal.push_back(angle ? rad_from_deg(1.0) : 1.0);
   }
@@ -420,7 +462,7 @@ class ResultReader {
     for (const AxisResult& axis : result_.axes) {
       if (!axis.estimated) continue;
       bool complete = axis.line.point_mm.allFinite() && axis.line.direction.allFinite();
-      for (const NamedEstimate& named : axis.location) {
+      for (const NamedEstimate& named : axis.centre) {
         complete = complete && std::isfinite(named.estimate.value) &&
                    std::isfinite(named.estimate.U95_absolute);
       }
@@ -454,8 +496,9 @@ Problem format_problem(const formats::Json& root, const std::string& file) {
 Expected<FitResult> parse_result(std::string_view text, const std::string& name) {
   const Expected<formats::Json> root = formats::parse_json(text, name);
   if (!root) return tl::make_unexpected(root.error());
+  const bool stated = root->is_object() && root->contains("format");
   const bool supported =
-      root->is_object() && root->contains("format") && (*root)["format"] == result_format;
+      stated && ((*root)["format"] == result_format || (*root)["format"] == former_result_format);
   if (!supported) return failure(format_problem(*root, name));
   return ResultReader(*root, name).read();
 }

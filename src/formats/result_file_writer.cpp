@@ -88,11 +88,11 @@ void add_place(JsonWriter& json, const char* key, const std::array<Estimate, 3>&
 
 // --- axes -----------------------------------------------------------------------------------------
 
-void add_location(JsonWriter& json, const std::vector<NamedEstimate>& location) {
-  json.begin_object("location");
-  for (const NamedEstimate& named : location) {
-    json.begin_object(named.key, JsonLayout::one_line);
-    json.add("symbol", named.symbol);
+void add_centre(JsonWriter& json, const std::vector<NamedEstimate>& centre) {
+  json.begin_object("centre");
+  for (const NamedEstimate& named : centre) {
+    json.begin_object(direction_text(named.name), JsonLayout::one_line);
+    json.add("symbol", iso_symbol(named.name));
     add_length_members(json, named.estimate);
     json.end();
   }
@@ -102,8 +102,8 @@ void add_location(JsonWriter& json, const std::vector<NamedEstimate>& location) 
 void add_orientation(JsonWriter& json, const std::vector<NamedEstimate>& orientation) {
   json.begin_object("orientation");
   for (const NamedEstimate& named : orientation) {
-    json.begin_object(named.key, JsonLayout::one_line);
-    json.add("symbol", named.symbol);
+    json.begin_object(direction_text(named.name), JsonLayout::one_line);
+    json.add("symbol", iso_symbol(named.name));
     add_angle_members(json, named.estimate);
     json.add("mm_per_300", mm_per_300_from_rad(named.estimate.value));
     json.end();
@@ -126,7 +126,7 @@ void add_axis(JsonWriter& json, const AxisResult& axis) {
   json.end();
   json.add("turn", axis.turn == TurnSense::right_hand ? "right-hand" : "left-hand");
   json.add("turn_confirmed", axis.turn_confirmed);
-  add_location(json, axis.location);
+  add_centre(json, axis.centre);
   add_orientation(json, axis.orientation);
   add_angle(json, "lean", axis.lean);
   add_optional_length(json, "pivot_to_stylus", axis.pivot_to_stylus);
@@ -183,7 +183,7 @@ void add_fit(JsonWriter& json, const FitSummary& fit) {
     json.add(letter_text(letter), arcsec_to_write(sigma_rad));
   }
   json.end();
-  json.add("sigma_source", fit.sigma_source);
+  json.add("sigma_source", text_of(fit.sigma_source));
   json.add("iterations", fit.iterations);
   json.add("solver_seconds", fit.solver_seconds);
   json.end();
@@ -228,40 +228,38 @@ void add_touch(JsonWriter& json, const TouchResult& touch) {
 void add_finding(JsonWriter& json, const Finding& finding) {
   constexpr const char* severities[] = {"note", "warning", "error"};
   json.begin_object();
-  json.add("code", finding.code);
+  json.add("code", text_of(finding.code));
   json.add("severity", severities[static_cast<int>(finding.severity)]);
-  json.add("text", finding.text);
-  json.add("advice", finding.advice);
+  json.add("text", what_of(finding));
+  json.add("advice", advice_of(finding));
   json.end();
 }
 
 void add_budget_line(JsonWriter& json, const BudgetLine& line) {
   json.begin_object({}, JsonLayout::one_line);
-  json.add("output", line.output);
-  json.add("source", line.source);
+  json.add("output", text_of(line.output));
+  json.add("source", text_of(line.source));
   json.add("share", line.share);
   json.end();
 }
 
-/// Angles leave as degrees, like everywhere else in the file.
 void add_effect(JsonWriter& json, const EffectResult& effect) {
-  const bool angle = effect.unit == "rad";
+  const formats::WrittenUnit unit = formats::written_unit(effect_unit(effect.name.kind));
   json.begin_object({}, JsonLayout::one_line);
-  json.add("name", effect.name);
-  json.add("unit", angle ? "deg" : effect.unit);
-  add_length_members(json,
-                     angle ? formats::scaled(effect.estimate, deg_from_rad(1.0)) : effect.estimate);
+  json.add("name", text_of(effect.name));
+  json.add("unit", unit.word);
+  add_length_members(json, formats::scaled(effect.estimate, unit.per_internal));
   json.end();
 }
 
 // --- covariance and inputs ------------------------------------------------------------------------
 
-double written_per_internal(const std::string& name) {
-  return formats::names_an_angle(name) ? deg_from_rad(1.0) : 1.0;
+double written_per_internal(const ValueName& name) {
+  return is_angle(name) ? deg_from_rad(1.0) : 1.0;
 }
 
 void add_matrix(JsonWriter& json, const char* key, const Eigen::MatrixXd& matrix,
-                const std::vector<std::string>& names) {
+                const std::vector<ValueName>& names) {
   json.begin_array(key);
   for (Eigen::Index row = 0; row < matrix.rows(); ++row) {
     json.begin_array({}, JsonLayout::one_line);
@@ -278,11 +276,11 @@ void add_matrix(JsonWriter& json, const char* key, const Eigen::MatrixXd& matrix
 void add_covariance(JsonWriter& json, const JointCovariance& covariance) {
   json.begin_object("covariance");
   json.begin_array("names", JsonLayout::one_line);
-  for (const std::string& name : covariance.names) json.add({}, name);
+  for (const ValueName& name : covariance.names) json.add({}, text_of(name));
   json.end();
   json.begin_array("units", JsonLayout::one_line);
-  for (const std::string& name : covariance.names) {
-    json.add({}, formats::names_an_angle(name) ? "deg" : "mm");
+  for (const ValueName& name : covariance.names) {
+    json.add({}, is_angle(name) ? "deg" : "mm");
   }
   json.end();
   add_matrix(json, "repeatable", covariance.repeatable, covariance.names);

@@ -1,15 +1,24 @@
-// Units of the result file: which entries are angles, and how estimates change unit.
+// Units of the result file: how estimates change unit.
 #pragma once
 
-#include <string_view>
-
+#include "pivotrace/geometry/angle.h"
 #include "pivotrace/results/result.h"
 
 namespace pivotrace::formats {
 
-/// Names look like "A.location.Y" (mm) and "A.orientation.B" (angle).
-inline bool names_an_angle(std::string_view name) {
-  return name.find(".orientation.") != std::string_view::npos;
+/// Angles leave as degrees, like everywhere else in the file.
+struct WrittenUnit {
+  const char* word;
+  double per_internal;
+};
+inline WrittenUnit written_unit(EffectUnit unit) {
+  switch (unit) {
+    case EffectUnit::mm: return {"mm", 1.0};
+    case EffectUnit::mm_per_hour: return {"mm/h", 1.0};
+    case EffectUnit::rad: return {"deg", deg_from_rad(1.0)};
+    case EffectUnit::mm_per_mm: return {"mm/mm", 1.0};
+  }
+  return {"", 1.0};
 }
 
 /// Value and uncertainties in another unit; the degrees of freedom stay.

@@ -18,10 +18,11 @@ struct Row {
   LengthUnit unit;
 
   std::string amount(double mm_or_rad) const {
-    return fixed_text(shown_value(value, mm_or_rad, unit), shown_decimals(value.quantity, unit));
+    return fixed_text(shown_value(value.quantity, mm_or_rad, unit),
+                      shown_decimals(value.quantity, unit));
   }
   std::string amount_U95() const {
-    return uncertainty_text(shown_value(value, value.U95, unit),
+    return uncertainty_text(shown_value(value.quantity, value.U95, unit),
                             shown_decimals(value.quantity, unit));
   }
 };
@@ -45,7 +46,7 @@ std::string as_csv(const FitResult& result, const std::vector<PivotValue>& value
                    const ValueTableOptions& options) {
   std::string text;
   text += "# format: 1\n";
-  text += fmt::format("# units: {}\n", unit_word(Quantity::length, options.unit));
+  text += fmt::format("# units: {}\n", unit_word(QuantityKind::length, options.unit));
   text += "# machine: " + one_line(result.machine_name) + "\n";
   text += "# measured: " + one_line(result.started) + "\n";
   text += "# fitted: " + one_line(result.made) + "\n";
@@ -55,9 +56,10 @@ std::string as_csv(const FitResult& result, const std::vector<PivotValue>& value
   text += "name,value,U95,unit,symbol,meaning\n";
   for (const PivotValue& value : values) {
     const Row row{value, options.unit};
-    text += fmt::format("{},{},{},{},{},{}\n", csv_field(value.name), row.amount(value.value),
-                        row.amount_U95(), unit_word(value.quantity, options.unit), value.symbol,
-                        csv_field(value.meaning));
+    text +=
+        fmt::format("{},{},{},{},{},{}\n", csv_field(text_of(value.name)), row.amount(value.value),
+                    row.amount_U95(), unit_word(value.quantity, options.unit),
+                    iso_symbol(value.name), csv_field(value.meaning));
   }
   return text;
 }
@@ -67,7 +69,7 @@ std::string as_json(const FitResult& result, const std::vector<PivotValue>& valu
   formats::JsonWriter json;
   json.begin_object();
   json.add("format", "pivotrace-values-1");
-  json.add("units", unit_word(Quantity::length, options.unit));
+  json.add("units", unit_word(QuantityKind::length, options.unit));
   json.add("machine", result.machine_name);
   json.add("measured", result.started);
   json.add("fitted", result.made);
@@ -77,12 +79,14 @@ std::string as_json(const FitResult& result, const std::vector<PivotValue>& valu
   json.begin_object("values");
   for (const PivotValue& value : values) {
     const Row row{value, options.unit};
-    json.begin_object(value.name, formats::JsonLayout::one_line);
+    json.begin_object(text_of(value.name), formats::JsonLayout::one_line);
     // Through the rounded text, so that all three kinds of table state one and the same number.
     json.add("value", number_from_text(row.amount(value.value)));
     json.add("U95", number_from_text(row.amount_U95()));
     json.add("unit", unit_word(value.quantity, options.unit));
-    if (!value.symbol.empty()) json.add("symbol", value.symbol);
+    if (const std::string symbol = iso_symbol(value.name); !symbol.empty()) {
+      json.add("symbol", symbol);
+    }
     json.add("meaning", value.meaning);
     json.end();
   }
@@ -112,7 +116,7 @@ std::string as_toml(const FitResult& result, const std::vector<PivotValue>& valu
   std::string text;
   text += fmt::format("# {}\n", table_caution);
   text += "format = 1\n";
-  text += fmt::format("units = {}\n", toml_string(unit_word(Quantity::length, options.unit)));
+  text += fmt::format("units = {}\n", toml_string(unit_word(QuantityKind::length, options.unit)));
   text += fmt::format("machine = {}\n", toml_string(result.machine_name));
   text += fmt::format("measured = {}\n", toml_string(result.started));
   text += fmt::format("fitted = {}\n", toml_string(result.made));
@@ -121,11 +125,13 @@ std::string as_toml(const FitResult& result, const std::vector<PivotValue>& valu
   for (const PivotValue& value : values) {
     const Row row{value, options.unit};
     text += "\n[[value]]\n";
-    text += fmt::format("name = {}\n", toml_string(value.name));
+    text += fmt::format("name = {}\n", toml_string(text_of(value.name)));
     text += fmt::format("value = {}\n", row.amount(value.value));
     text += fmt::format("U95 = {}\n", row.amount_U95());
     text += fmt::format("unit = {}\n", toml_string(unit_word(value.quantity, options.unit)));
-    if (!value.symbol.empty()) text += fmt::format("symbol = {}\n", toml_string(value.symbol));
+    if (const std::string symbol = iso_symbol(value.name); !symbol.empty()) {
+      text += fmt::format("symbol = {}\n", toml_string(symbol));
+    }
     text += fmt::format("meaning = {}\n", toml_string(value.meaning));
   }
   return text;

@@ -128,7 +128,7 @@ Expected<FoundNumber> not_once(const std::vector<FoundNumber>& found, const Mapp
                                                        sought(entry), found.size(), lines);
   return failure(
       {ProblemNumber::target_not_found,
-       fmt::format("{}: {}", entry.value, what),
+       fmt::format("{}: {}", entry.value.written, what),
        {file, found.empty() ? 0 : found.front().line, 0},
        fmt::format("the mapping ({}:{}) must fit exactly one place: correct it, or use "
                    "a pattern that takes in more of the line",
@@ -168,7 +168,7 @@ Expected<FoundNumber> search(const TextView& view, const MappingEntry& entry,
     for (const auto& [begin, end] : spans) {
       if (is_ambiguous(line, begin, end, entry)) {
         return failure({ProblemNumber::ambiguous_number,
-                        fmt::format("{}: \"{}\" can be read in two ways", entry.value,
+                        fmt::format("{}: \"{}\" can be read in two ways", entry.value.written,
                                     line.substr(begin, end - begin + 2)),
                         {file, number, static_cast<int>(begin) + 1},
                         "say in the mapping which it is: decimal_mark = \",\" or \".\""});

@@ -20,10 +20,6 @@ double expanded(const Estimate& estimate, Covariance kind) {
   return kind == Covariance::absolute ? estimate.U95_absolute : estimate.U95;
 }
 
-int component_of(const std::string& key, const std::string& letters) {
-  return static_cast<int>(letters.find(key));
-}
-
 }  // namespace
 
 FittedMachine::FittedMachine(const FitResult& result) : joint_(result.covariance) {
@@ -43,14 +39,11 @@ FittedMachine::FittedMachine(const FitResult& result) : joint_(result.covariance
     fitted_.turns.push_back(axis.turn);
     nominal_lines_.push_back(axis.nominal);
     if (!axis.estimated) continue;
-    const std::string letter(1, axis.letter);
-    for (const NamedEstimate& location : axis.location) {
-      parameters_.push_back({static_cast<int>(i), false, component_of(location.key, "XYZ"),
-                             location.estimate, letter + ".location." + location.key});
+    for (const NamedEstimate& centre : axis.centre) {
+      parameters_.push_back({static_cast<int>(i), centre.estimate, centre.name});
     }
     for (const NamedEstimate& angle : axis.orientation) {
-      parameters_.push_back({static_cast<int>(i), true, component_of(angle.key, "ABC"),
-                             angle.estimate, letter + ".orientation." + angle.key});
+      parameters_.push_back({static_cast<int>(i), angle.estimate, angle.name});
     }
   }
 }
@@ -79,8 +72,8 @@ int FittedMachine::last_work_axis() const {
 MachineState FittedMachine::moved(const Parameter& parameter, double step) const {
   MachineState state = fitted_;
   Line& line = state.axis_lines[parameter.axis];
-  const Eigen::Vector3d unit = Eigen::Vector3d::Unit(parameter.component);
-  if (parameter.angle) {
+  const Eigen::Vector3d unit = Eigen::Vector3d::Unit(component(parameter.name));
+  if (is_angle(parameter.name)) {
     line.direction = (line.direction + step * unit.cross(line.direction)).normalized();
   } else {
     line.point_mm += step * unit;
@@ -117,7 +110,7 @@ Eigen::MatrixXd FittedMachine::covariance_of(
   const Eigen::Index rows = g(fitted_).size();
   Eigen::MatrixXd jacobian(rows, static_cast<Eigen::Index>(parameters_.size()));
   for (std::size_t i = 0; i < parameters_.size(); ++i) {
-    const double step = parameters_[i].angle ? turn_step_rad : shift_step_mm;
+    const double step = is_angle(parameters_[i].name) ? turn_step_rad : shift_step_mm;
     jacobian.col(static_cast<Eigen::Index>(i)) =
         (g(moved(parameters_[i], step)) - g(moved(parameters_[i], -step))) / (2.0 * step);
   }

@@ -3,7 +3,6 @@
 
 #include <Eigen/Core>
 #include <functional>
-#include <string>
 #include <vector>
 
 #include "pivotrace/machine/kinematics.h"
@@ -44,10 +43,8 @@ class FittedMachine {
  private:
   struct Parameter {
     int axis = 0;
-    bool angle = false;
-    int component = 0;  ///< X, Y, Z of the shift or of the small rotation
     Estimate estimate;
-    std::string name;  ///< in JointCovariance::names
+    ValueName name;  ///< a centre coordinate or an orientation
   };
   MachineState moved(const Parameter& parameter, double step) const;
   Eigen::MatrixXd parameter_covariance(Covariance kind) const;

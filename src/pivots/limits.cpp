@@ -13,7 +13,7 @@ constexpr double largest_guard_factor = 3.0;
 void check_limit(const Limit& limit, Problems& problems) {
   const auto add = [&](const std::string& what, const std::string& advice) {
     problems.push_back({ProblemNumber::out_of_range,
-                        fmt::format("limit on \"{}\": {}", limit.value, what), limit.where,
+                        fmt::format("limit on \"{}\": {}", limit.value.written, what), limit.where,
                         advice});
   };
   if (!limit.low && !limit.high) add("neither low nor high", "give one of them, or both");

@@ -23,8 +23,8 @@ class EntryProblems {
   void require(bool good, const std::string& what, const std::string& advice) {
     if (good) return;
     problems_.push_back({ProblemNumber::bad_mapping,
-                         fmt::format("entry for \"{}\": {}", entry_.value, what), entry_.where,
-                         advice});
+                         fmt::format("entry for \"{}\": {}", entry_.value.written, what),
+                         entry_.where, advice});
   }
 
  private:
@@ -76,26 +76,26 @@ void check_number(EntryProblems& check, const MappingEntry& entry) {
                 "largest_change is not above 0", "");
 }
 
-FileUnit unit_for(Quantity quantity, FileUnit unit) {
+FileUnit unit_for(QuantityKind quantity, FileUnit unit) {
   if (unit != FileUnit::automatic) return unit;
   switch (quantity) {
-    case Quantity::length: return FileUnit::mm;
-    case Quantity::angle: return FileUnit::deg;
-    case Quantity::slope: return FileUnit::mm_per_300;
+    case QuantityKind::length: return FileUnit::mm;
+    case QuantityKind::angle: return FileUnit::deg;
+    case QuantityKind::slope: return FileUnit::mm_per_300;
   }
   return FileUnit::mm;
 }
 
 /// File units per mm, rad or mm/300 mm; NaN when the unit does not suit the kind of value.
-double units_per_physical(Quantity quantity, FileUnit unit) {
+double units_per_physical(QuantityKind quantity, FileUnit unit) {
   switch (unit_for(quantity, unit)) {
-    case FileUnit::mm: return quantity == Quantity::length ? 1.0 : not_run;
-    case FileUnit::inch: return quantity == Quantity::length ? 1.0 / mm_per_inch : not_run;
-    case FileUnit::deg: return quantity == Quantity::angle ? deg_from_rad(1.0) : not_run;
-    case FileUnit::rad: return quantity == Quantity::angle ? 1.0 : not_run;
-    case FileUnit::arcsec: return quantity == Quantity::angle ? arcsec_from_rad(1.0) : not_run;
-    case FileUnit::mm_per_300: return quantity == Quantity::slope ? 1.0 : not_run;
-    case FileUnit::mm_per_m: return quantity == Quantity::slope ? 1000.0 / 300.0 : not_run;
+    case FileUnit::mm: return quantity == QuantityKind::length ? 1.0 : not_run;
+    case FileUnit::inch: return quantity == QuantityKind::length ? 1.0 / mm_per_inch : not_run;
+    case FileUnit::deg: return quantity == QuantityKind::angle ? deg_from_rad(1.0) : not_run;
+    case FileUnit::rad: return quantity == QuantityKind::angle ? 1.0 : not_run;
+    case FileUnit::arcsec: return quantity == QuantityKind::angle ? arcsec_from_rad(1.0) : not_run;
+    case FileUnit::mm_per_300: return quantity == QuantityKind::slope ? 1.0 : not_run;
+    case FileUnit::mm_per_m: return quantity == QuantityKind::slope ? 1000.0 / 300.0 : not_run;
     case FileUnit::automatic: return not_run;
   }
   return not_run;
@@ -121,10 +121,10 @@ Expected<Terms> terms_of(const std::vector<PivotValue>& values, const MappingEnt
   terms.value = *value;
   terms.factor = units_per_physical(value->quantity, entry.unit);
   if (std::isnan(terms.factor)) {
-    return failure({ProblemNumber::bad_mapping,
-                    fmt::format("entry for \"{}\": the unit does not suit this value", entry.value),
-                    entry.where,
-                    "lengths: mm, inch; angles: deg, rad, arcsec; slopes: mm_per_300, mm_per_m"});
+    return failure(
+        {ProblemNumber::bad_mapping,
+         fmt::format("entry for \"{}\": the unit does not suit this value", entry.value.written),
+         entry.where, "lengths: mm, inch; angles: deg, rad, arcsec; slopes: mm_per_300, mm_per_m"});
   }
   terms.reference = entry.reference / terms.factor;
   if (!entry.reference_value) return terms;
@@ -132,8 +132,8 @@ Expected<Terms> terms_of(const std::vector<PivotValue>& values, const MappingEnt
   if (!other) return located(other.error(), entry);
   if (other->quantity != value->quantity) {
     return failure({ProblemNumber::bad_mapping,
-                    fmt::format("\"{}\" and its reference \"{}\" are not of one kind", entry.value,
-                                *entry.reference_value),
+                    fmt::format("\"{}\" and its reference \"{}\" are not of one kind",
+                                entry.value.written, entry.reference_value->written),
                     entry.where, "subtract lengths from lengths and angles from angles"});
   }
   terms.reference = other->value;
@@ -153,7 +153,8 @@ Problems Mapping::validate() const {
   }
   for (const MappingEntry& entry : entries) {
     EntryProblems check(entry, problems);
-    check.require(!entry.value.empty(), "no value is named", "value = \"A.centre.Y\", for example");
+    check.require(!entry.value.written.empty(), "no value is named",
+                  "value = \"A.centre.Y\", for example");
     check_finder(check, entry);
     check_number(check, entry);
   }

@@ -79,15 +79,15 @@ Expected<Origin> centre_origin(const AxisResult& axis) {
   } else {
     origin.where = "quoted in the plane the machine file states";
   }
-  for (const NamedEstimate& coordinate : axis.location) {
+  for (const NamedEstimate& coordinate : axis.centre) {
     if (!std::isfinite(coordinate.estimate.value) ||
         !std::isfinite(coordinate.estimate.U95_absolute)) {
-      return no_origin(
-          fmt::format("the {} of the {} centre was not determined", coordinate.key, axis.letter),
-          "measure it, or set this offset by hand");
+      return no_origin(fmt::format("the {} of the {} centre was not determined",
+                                   direction_text(coordinate.name), axis.letter),
+                       "measure it, or set this offset by hand");
     }
-    origin.words.push_back(
-        {coordinate.key[0], coordinate.estimate.value, coordinate.estimate.U95_absolute});
+    origin.words.push_back({"XYZ"[component(coordinate.name)], coordinate.estimate.value,
+                            coordinate.estimate.U95_absolute});
   }
   return origin;
 }

@@ -99,21 +99,21 @@ std::vector<PartMismatch> part_mismatches(const FitResult& result, const FitResu
                                           const std::vector<RotaryAngles>& positions) {
   const FittedMachine fitted(result);
   MachineState old = fitted.nominal();
-  std::string old_name = "old values: machine file";
+  Believed old_values = Believed::machine_file;
   if (previous != nullptr && previous->axes.size() == result.axes.size()) {
     old = FittedMachine(*previous).centres_only();
-    old_name = "old values: previous result, centres only";
+    old_values = Believed::previous_result;
   }
   std::vector<PartMismatch> mismatches;
-  const auto add = [&](const std::string& name, const MachineState& believed) {
+  const auto add = [&](Believed whose, const MachineState& believed) {
     PartMismatch mismatch = worst_mismatch(fitted, believed, part, positions);
-    mismatch.believed = name;
+    mismatch.believed = whose;
     mismatch.U95_mm = mismatch_U95(fitted, believed, mismatch);
     mismatches.push_back(mismatch);
   };
-  add(old_name, old);
-  add("new values: centres only", fitted.centres_only());
-  add("new values: centres and leans", fitted.fitted());
+  add(old_values, old);
+  add(Believed::centres, fitted.centres_only());
+  add(Believed::centres_and_leans, fitted.fitted());
   find_worst_uncertainty(fitted, part, positions, mismatches.back());
   return mismatches;
 }

@@ -4,11 +4,10 @@
 #include <cmath>
 
 #include "base/iso_time.h"
-#include "base/number_text.h"
-#include "base/wrapped_text.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/pivots/patch.h"
 #include "pivotrace/pivots/pivot_values.h"
+#include "pivots/amount_text.h"
 #include "pivots/find_number.h"
 #include "pivots/text_view.h"
 
@@ -28,7 +27,6 @@ Expected<Edit> edit_for(const std::vector<PivotValue>& values, const MappingEntr
   if (!old) return tl::make_unexpected(old.error());
 
   Edit edit;
-  edit.value = entry.value;
   edit.line = old->where.line;
   edit.column = old->column;
   edit.old_text = old->text;
@@ -40,7 +38,9 @@ Expected<Edit> edit_for(const std::vector<PivotValue>& values, const MappingEntr
   edit.new_bytes = encoded(edit.new_text, view.encoding);
   edit.offset = view.byte_at[old->where.begin];
   edit.length = view.byte_at[old->where.end] - edit.offset;
-  edit.quantity = find_pivot_value(values, entry.value)->quantity;
+  const Expected<PivotValue> value = find_pivot_value(values, entry.value);
+  edit.value = value->name;
+  edit.quantity = value->quantity;
   edit.change = *new_physical - *old_physical;
   edit.U95 = mapped->U95_physical;
   return edit;
@@ -57,7 +57,7 @@ void check_overlaps(const std::vector<Edit>& edits, const TargetFile& target, Pr
     if (sorted[i]->offset >= sorted[i - 1]->offset + sorted[i - 1]->length) continue;
     problems.push_back({ProblemNumber::target_not_found,
                         fmt::format("{} and {} would both be written to the same number",
-                                    sorted[i - 1]->value, sorted[i]->value),
+                                    text_of(sorted[i - 1]->value), text_of(sorted[i]->value)),
                         {target.path, sorted[i]->line, sorted[i]->column},
                         "give each value its own place in the mapping"});
   }
@@ -81,36 +81,15 @@ std::string with_edits(const std::string& bytes, const std::vector<Edit>& edits)
 
 double limit_of(const Edit& edit, const MappingEntry& entry) {
   if (entry.largest_change) {
-    return edit.quantity == Quantity::angle ? rad_from_deg(*entry.largest_change)
-                                            : *entry.largest_change;
+    return edit.quantity == QuantityKind::angle ? rad_from_deg(*entry.largest_change)
+                                                : *entry.largest_change;
   }
   switch (edit.quantity) {
-    case Quantity::length: return largest_change_mm;
-    case Quantity::angle: return largest_change_rad;
-    case Quantity::slope: return mm_per_300_from_rad(largest_change_rad);
+    case QuantityKind::length: return largest_change_mm;
+    case QuantityKind::angle: return largest_change_rad;
+    case QuantityKind::slope: return mm_per_300_from_rad(largest_change_rad);
   }
   return 0.0;
-}
-
-PivotValue of_kind(Quantity quantity) {
-  PivotValue value;
-  value.quantity = quantity;
-  return value;
-}
-
-std::string amount_text(Quantity quantity, double amount, bool with_sign) {
-  const double shown = shown_value(of_kind(quantity), amount, LengthUnit::mm);
-  const int decimals = shown_decimals(quantity, LengthUnit::mm);
-  return fmt::format("{} {}",
-                     with_sign ? signed_text(shown, decimals) : fixed_text(shown, decimals),
-                     unit_word(quantity, LengthUnit::mm));
-}
-
-std::string U95_text(const Edit& edit) {
-  const double shown = shown_value(of_kind(edit.quantity), edit.U95, LengthUnit::mm);
-  return fmt::format("{} {}",
-                     uncertainty_text(shown, shown_decimals(edit.quantity, LengthUnit::mm)),
-                     unit_word(edit.quantity, LengthUnit::mm));
 }
 
 void object_to_machine(PatchPlan& plan, const Mapping& mapping, const PatchPermissions& may) {
@@ -164,9 +143,8 @@ void object_to_changes(PatchPlan& plan, const Mapping& mapping, const PatchPermi
     if (std::abs(edit.change) > limit && !may.large_change) {
       plan.objections.push_back(
           {ProblemNumber::change_too_large,
-           fmt::format("{} would change by {}, more than the limit of {}", edit.value,
-                       amount_text(edit.quantity, edit.change, true),
-                       amount_text(edit.quantity, limit, false)),
+           fmt::format("{} would change by {}, more than the limit of {}", text_of(edit.value),
+                       change_text(edit.quantity, edit.change), amount_text(edit.quantity, limit)),
            {plan.target.path, edit.line, edit.column},
            "check sign, unit, scale and reference of the mapping, and whether the unit was moved; "
            "--allow-large-change writes it all the same"});
@@ -190,7 +168,7 @@ void add_notes(PatchPlan& plan) {
     if (some_beyond && edit.within_U95()) {
       plan.notes.push_back(fmt::format(
           "{}: the change is smaller than its U95; it goes in with the others, as one set",
-          edit.value));
+          text_of(edit.value)));
     }
   }
   if (plan.target.edited_since_last_patch) {
@@ -199,26 +177,6 @@ void add_notes(PatchPlan& plan) {
   if (plan.target.leads_elsewhere) {
     plan.notes.push_back("this name leads to the file " + plan.target.real_path);
   }
-}
-
-/// Control characters of a file must not reach a terminal.
-std::string printable(const std::string& text) {
-  std::string safe = text;
-  for (char& c : safe) {
-    const auto byte = static_cast<unsigned char>(c);
-    if ((byte < 0x20 && c != '\t') || byte == 0x7F) c = '?';
-  }
-  return safe;
-}
-
-std::vector<std::string> lines_of(const std::string& bytes, const std::string& file) {
-  std::vector<std::string> lines;
-  const Expected<TextView> view = text_view(bytes, file);
-  if (!view) return lines;
-  for (const TextLine& line : view->lines) {
-    lines.push_back(printable(view->text.substr(line.begin, line.end - line.begin)));
-  }
-  return lines;
 }
 
 }  // namespace
@@ -255,60 +213,6 @@ Expected<PatchPlan> plan_patch(const FitResult& result, const Mapping& mapping,
   object_to_changes(plan, mapping, permissions);
   add_notes(plan);
   return plan;
-}
-
-std::string patch_table(const PatchPlan& plan) {
-  std::size_t widest = 5;
-  std::size_t longest = 12;
-  for (const Edit& edit : plan.edits) {
-    widest = std::max(widest, edit.value.size());
-    longest = std::max({longest, edit.old_text.size(), edit.new_text.size()});
-  }
-  std::string text = fmt::format("{}, result for machine \"{}\"\n", plan.target.path, plan.machine);
-  text += fmt::format("{:>5}  {:<{}}  {:>{}}  {:>{}}  {:>20}  {:>18}\n", "line", "value", widest,
-                      "old", longest, "new", longest, "change", "U95");
-  for (const Edit& edit : plan.edits) {
-    text += fmt::format("{:>5}  {:<{}}  {:>{}}  {:>{}}  {:>20}  {:>18}{}\n", edit.line, edit.value,
-                        widest, edit.old_text, longest, edit.new_text, longest,
-                        amount_text(edit.quantity, edit.change, true), U95_text(edit),
-                        edit.within_U95() ? "  within its U95" : "");
-  }
-  for (const std::string& note : plan.notes) text += wrapped(note, "note: ", 6);
-  return text + wrapped(coordinates_note, "note: ", 6);
-}
-
-std::string patch_diff(const PatchPlan& plan) {
-  constexpr std::size_t context = 3;
-  const std::vector<std::string> before = lines_of(plan.target.bytes, plan.target.path);
-  const std::vector<std::string> after = lines_of(plan.new_bytes, plan.target.path);
-  if (before.size() != after.size()) return "";
-  std::vector<std::size_t> changed;
-  for (std::size_t i = 0; i < before.size(); ++i) {
-    if (before[i] != after[i]) changed.push_back(i);
-  }
-  if (changed.empty()) return "";
-  std::string text =
-      fmt::format("--- {} (old)\n+++ {} (new)\n", plan.target.path, plan.target.path);
-  for (std::size_t k = 0; k < changed.size();) {
-    std::size_t last = k;
-    while (last + 1 < changed.size() && changed[last + 1] - changed[last] <= 2 * context) ++last;
-    const std::size_t begin = changed[k] > context ? changed[k] - context : 0;
-    const std::size_t end = std::min(before.size(), changed[last] + context + 1);
-    text += fmt::format("@@ -{},{} +{},{} @@\n", begin + 1, end - begin, begin + 1, end - begin);
-    for (std::size_t i = begin; i < end;) {
-      if (before[i] == after[i]) {
-        text += " " + before[i++] + "\n";
-        continue;
-      }
-      std::size_t run = i;
-      while (run < end && before[run] != after[run]) ++run;
-      for (std::size_t j = i; j < run; ++j) text += "-" + before[j] + "\n";
-      for (std::size_t j = i; j < run; ++j) text += "+" + after[j] + "\n";
-      i = run;
-    }
-    k = last + 1;
-  }
-  return text;
 }
 
 }  // namespace pivotrace

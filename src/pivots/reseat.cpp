@@ -145,7 +145,7 @@ std::string program_header(const FitResult& result, const ReseatRequest& request
   text += comment_lines("machine: " + result.machine_name);
   text += comment_lines(fmt::format(
       "taught at {}: {} {}", angles_text(result, request.taught_at_rad),
-      xyz_text(request.taught_mm, request.unit), unit_word(Quantity::length, request.unit)));
+      xyz_text(request.taught_mm, request.unit), unit_word(QuantityKind::length, request.unit)));
   text += comment_lines("written: " + request.date);
   text +=
       comment_lines("measured: " + (result.started.empty() ? "time not stated" : result.started) +
@@ -211,7 +211,7 @@ Expected<ReseatTable> reseat(const FitResult& result, const ReseatRequest& reque
 
 std::string reseat_text(const FitResult& result, const ReseatRequest& request,
                         const ReseatTable& table) {
-  const std::string unit = unit_word(Quantity::length, request.unit);
+  const std::string unit = unit_word(QuantityKind::length, request.unit);
   const int decimals = decimals_of(request.unit);
   std::string text = fmt::format("Work offsets of machine \"{}\", machine coordinates, {}\n",
                                  result.machine_name, unit);
@@ -251,7 +251,7 @@ std::string reseat_text(const FitResult& result, const ReseatRequest& request,
 
 std::string reseat_csv(const FitResult& result, const ReseatRequest& request,
                        const ReseatTable& table) {
-  const std::string unit = unit_word(Quantity::length, request.unit);
+  const std::string unit = unit_word(QuantityKind::length, request.unit);
   std::string text = "# format: 1\n";
   text += fmt::format("# units: {}\n", unit);
   text += "# machine: " + comment_safe(result.machine_name) + "\n";
@@ -285,7 +285,7 @@ std::string reseat_json(const FitResult& result, const ReseatRequest& request,
   nlohmann::ordered_json json;
   json["format"] = "pivotrace-reseat-1";
   json["machine"] = result.machine_name;
-  json["units"] = unit_word(Quantity::length, request.unit);
+  json["units"] = unit_word(QuantityKind::length, request.unit);
   json["written"] = request.date;
   json["rows"] = nlohmann::ordered_json::array();
   for (const ReseatRow& row : table.rows) {

@@ -3,8 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
-#include "base/number_text.h"
 #include "pivotrace/pivots/patch.h"
+#include "pivots/amount_text.h"
 #include "pivots/find_number.h"
 #include "pivots/text_view.h"
 
@@ -24,7 +24,7 @@ Expected<HomeReading> read_home(const std::vector<PivotValue>& values, const Map
   HomeReading reading;
   reading.file = target.path;
   reading.line = found->where.line;
-  reading.value = entry.value;
+  reading.value = value->name;
   reading.text = found->text;
   reading.quantity = value->quantity;
   const double half_place = 0.5 * std::pow(10.0, -entry.format.decimals);
@@ -37,15 +37,6 @@ Expected<HomeReading> read_home(const std::vector<PivotValue>& values, const Map
   return reading;
 }
 
-std::string shown(Quantity quantity, double amount) {
-  PivotValue kind;
-  kind.quantity = quantity;
-  return fmt::format("{} {}",
-                     fixed_text(shown_value(kind, amount, LengthUnit::mm),
-                                shown_decimals(quantity, LengthUnit::mm)),
-                     unit_word(quantity, LengthUnit::mm));
-}
-
 bool agree(double left, double right, double half_steps) {
   return std::abs(left - right) <= half_steps + arithmetic_slack;
 }
@@ -56,8 +47,8 @@ void compare_with_result(const PivotValue& value, const HomeReading& home, Probl
   if (agree(home.physical, value.value, home.half_step)) return;
   problems.push_back({ProblemNumber::values_disagree,
                       fmt::format("{}: the result says {}, the file says {} (written there as {})",
-                                  value.name, shown(value.quantity, value.value),
-                                  shown(value.quantity, home.physical), home.text),
+                                  text_of(value.name), amount_text(value.quantity, value.value),
+                                  amount_text(value.quantity, home.physical), home.text),
                       {home.file, home.line, 0},
                       "do not run parts: find out which is right, then write it to this file"});
 }
@@ -69,13 +60,14 @@ void compare_homes(const PivotValue& value, const HomeReading& left, const HomeR
       {ProblemNumber::values_disagree,
        fmt::format("{} has two homes that disagree: {} says {} (written as {}), {} says {} "
                    "(written as {})",
-                   value.name, place_of(left), shown(value.quantity, left.physical), left.text,
-                   place_of(right), shown(value.quantity, right.physical), right.text),
+                   text_of(value.name), place_of(left), amount_text(value.quantity, left.physical),
+                   left.text, place_of(right), amount_text(value.quantity, right.physical),
+                   right.text),
        {left.file, left.line, 0},
        "do not run parts: one of the two is wrong, and whoever uses it cuts in the wrong place"});
 }
 
-std::vector<HomeReading> homes_of(const std::string& value,
+std::vector<HomeReading> homes_of(const ValueName& value,
                                   const std::vector<std::vector<HomeReading>>& homes) {
   std::vector<HomeReading> found;
   for (const std::vector<HomeReading>& file : homes) {
@@ -83,13 +75,6 @@ std::vector<HomeReading> homes_of(const std::string& value,
                  [&](const HomeReading& home) { return home.value == value; });
   }
   return found;
-}
-
-std::string row(const PivotValue& value, const HomeReading& home) {
-  const bool good = agree(home.physical, value.value, home.half_step);
-  return fmt::format("{:<24}  {:>20}  {:>20}  {:<9}  {}\n", value.name,
-                     shown(value.quantity, value.value), shown(value.quantity, home.physical),
-                     good ? "agrees" : "DISAGREES", place_of(home));
 }
 
 }  // namespace
@@ -130,11 +115,11 @@ Expected<Verification> verify_homes(const FitResult& result,
   const Expected<std::vector<PivotValue>> values = pivot_values(result);
   if (!values) return tl::make_unexpected(values.error());
   Verification verification;
-  verification.table = fmt::format("{:<24}  {:>20}  {:>20}\n", "value", "result", "read back");
   for (const PivotValue& value : *values) {
     const std::vector<HomeReading> found = homes_of(value.name, homes);
     for (std::size_t i = 0; i < found.size(); ++i) {
-      verification.table += row(value, found[i]);
+      const bool agrees = agree(found[i].physical, value.value, found[i].half_step);
+      verification.rows.push_back({found[i], value.value, agrees});
       compare_with_result(value, found[i], verification.disagreements);
       for (std::size_t k = i + 1; k < found.size(); ++k) {
         compare_homes(value, found[i], found[k], verification.disagreements);

@@ -317,7 +317,7 @@ StationTarget target_of(const Machine& machine, const MachineState& state, const
   return target;
 }
 
-const BudgetLine* largest_share(const FitResult& prediction, const std::string& output) {
+const BudgetLine* largest_share(const FitResult& prediction, const ValueName& output) {
   const BudgetLine* largest = nullptr;
   for (const BudgetLine& line : prediction.budget) {
     if (line.output == output && (largest == nullptr || line.share > largest->share)) {
@@ -327,20 +327,18 @@ const BudgetLine* largest_share(const FitResult& prediction, const std::string& 
   return largest;
 }
 
-std::vector<std::string> limits_of(const FitResult& prediction) {
-  std::vector<std::string> limits;
+std::vector<BudgetLine> limits_of(const FitResult& prediction) {
+  std::vector<BudgetLine> limits;
+  const std::vector<PredictedOutput> outputs = predicted_outputs(prediction);
   for (const bool angle : {false, true}) {
     const PredictedOutput* worst = nullptr;
-    const std::vector<PredictedOutput> outputs = predicted_outputs(prediction);
     for (const PredictedOutput& output : outputs) {
-      if (output.is_angle == angle && (worst == nullptr || output.U95 > worst->U95))
+      if (is_angle(output.name) == angle && (worst == nullptr || output.U95 > worst->U95))
         worst = &output;
     }
     if (worst == nullptr) continue;
     const BudgetLine* share = largest_share(prediction, worst->name);
-    if (share == nullptr) continue;
-    limits.push_back(fmt::format("{} ({}): {:.0f} % of its variance from {}", worst->name,
-                                 worst->symbol, 100.0 * share->share, share->source));
+    if (share != nullptr) limits.push_back(*share);
   }
   return limits;
 }
@@ -449,16 +447,13 @@ std::vector<PredictedOutput> predicted_outputs(const FitResult& prediction) {
   std::vector<PredictedOutput> outputs;
   for (const AxisResult& axis : prediction.axes) {
     if (!axis.estimated) continue;
-    for (const NamedEstimate& place : axis.location) {
-      outputs.push_back({fmt::format("{}.location.{}", axis.letter, place.key), place.symbol, false,
-                         place.estimate.U95, place.estimate.U95_absolute});
-    }
-    for (const NamedEstimate& lean : axis.orientation) {
-      outputs.push_back({fmt::format("{}.orientation.{}", axis.letter, lean.key), lean.symbol, true,
-                         lean.estimate.U95, lean.estimate.U95_absolute});
+    for (const std::vector<NamedEstimate>* estimates : {&axis.centre, &axis.orientation}) {
+      for (const NamedEstimate& named : *estimates) {
+        outputs.push_back({named.name, named.estimate.U95, named.estimate.U95_absolute});
+      }
     }
     if (axis.pivot_to_stylus) {
-      outputs.push_back({fmt::format("{}.pivot_to_stylus", axis.letter), "pivot to stylus", false,
+      outputs.push_back({axis_value(axis.letter, ValueKind::pivot_to_stylus),
                          axis.pivot_to_stylus->U95, axis.pivot_to_stylus->U95_absolute});
     }
   }

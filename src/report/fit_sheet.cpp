@@ -99,7 +99,7 @@ std::string scatter(const FitResult& result, const Lengths& lengths) {
     if (sigma_rad > 0.0)
       text += fmt::format(", index {} {:.1f} arcsec", letter, arcsec_from_rad(sigma_rad));
   }
-  text += fmt::format("\n  source: {}\n", fit.sigma_source);
+  text += fmt::format("\n  source: {}\n", text_of(fit.sigma_source));
   if (fit.dof > 0.0) {
     text += fmt::format(
         "  {} readings, {} unknowns: scatter is {:.2f} times that (alarm above {:.2f})\n",
@@ -112,12 +112,7 @@ std::string scatter(const FitResult& result, const Lengths& lengths) {
   return text;
 }
 
-/// The coordinate of the line's own nominal point that a location key names.
-double nominal_of(const AxisResult& axis, const std::string& key) {
-  return axis.nominal.point_mm[key[0] - 'X'];
-}
-
-std::string location_table(const AxisResult& axis, const Lengths& lengths) {
+std::string centre_table(const AxisResult& axis, const Lengths& lengths) {
   std::string text;
   const bool tool = axis.side == AxisSide::tool;
   text += fmt::format(
@@ -128,12 +123,13 @@ std::string location_table(const AxisResult& axis, const Lengths& lengths) {
       fmt::format("      {:>14}  {:>11}  {:>11}  {:>13}\n", "value", "U95", "U95", "from nominal");
   text += fmt::format("      {:>14}  {:>11}  {:>11}  {:>13}\n", lengths.unit(), "absolute",
                       "repeatable", lengths.unit());
-  for (const NamedEstimate& location : axis.location) {
-    const Estimate& e = location.estimate;
-    text += fmt::format("    {} {:>14}  {:>11}  {:>11}  {:>13}  {}\n", location.key,
+  for (const NamedEstimate& centre : axis.centre) {
+    const Estimate& e = centre.estimate;
+    const double nominal_mm = axis.nominal.point_mm[component(centre.name)];
+    text += fmt::format("    {} {:>14}  {:>11}  {:>11}  {:>13}  {}\n", direction_text(centre.name),
                         lengths.coordinate(e.value), lengths.coordinate(e.U95_absolute),
-                        lengths.coordinate(e.U95),
-                        lengths.change(e.value - nominal_of(axis, location.key)), location.symbol);
+                        lengths.coordinate(e.U95), lengths.change(e.value - nominal_mm),
+                        iso_symbol(centre.name));
   }
   return text;
 }
@@ -145,12 +141,12 @@ std::string orientation_table(const AxisResult& axis, const Lengths& lengths) {
   for (const NamedEstimate& orientation : axis.orientation) {
     const Estimate& e = orientation.estimate;
     text += fmt::format(
-        "    {} {:>14}  {:>11}  {:>11}  {:>13}  {}\n", orientation.key,
+        "    {} {:>14}  {:>11}  {:>11}  {:>13}  {}\n", direction_text(orientation.name),
         fmt::format("{:+.4f}", lengths.slope(e.value)),
         fmt::format("{:.4f}", lengths.slope(e.U95_absolute)),
         fmt::format("{:+.5f}", deg_from_rad(e.value)),
         fmt::format("{:+.1f} +-{:.1f}", arcsec_from_rad(e.value), arcsec_from_rad(e.U95_absolute)),
-        orientation.symbol);
+        iso_symbol(orientation.name));
   }
   return text;
 }
@@ -173,7 +169,7 @@ std::string axis_section(const AxisResult& axis, const Lengths& lengths) {
   if (!axis.estimated) {
     return text + "  was not turned in this survey: nothing is stated about it\n";
   }
-  text += location_table(axis, lengths);
+  text += centre_table(axis, lengths);
   text += orientation_table(axis, lengths);
   if (axis.pivot_to_stylus) {
     text += fmt::format("  pivot to stylus centre {} {}, U95 {}\n",
@@ -228,19 +224,33 @@ std::string artefact_section(const FitResult& result, const Lengths& lengths) {
   return text;
 }
 
+struct ShownUnit {
+  const char* word;
+  double per_internal;
+};
+
+ShownUnit shown_unit(EffectUnit unit) {
+  switch (unit) {
+    case EffectUnit::mm: return {"mm", 1.0};
+    case EffectUnit::mm_per_hour: return {"mm/h", 1.0};
+    case EffectUnit::rad: return {"arcsec", arcsec_from_rad(1.0)};
+    case EffectUnit::mm_per_mm: return {"um/m", 1e6};
+  }
+  return {"", 1.0};
+}
+
 std::string effects_section(const FitResult& result) {
   if (result.effects.empty()) return "";
   std::string text = heading("SOLVED FOR AS WELL");
   for (const EffectResult& effect : result.effects) {
-    const bool angle = effect.unit == "rad";
-    const double factor = angle ? arcsec_from_rad(1.0) : (effect.unit == "mm/mm" ? 1e6 : 1.0);
-    const char* unit = angle ? "arcsec" : (effect.unit == "mm/mm" ? "um/m" : effect.unit.c_str());
-    text += fmt::format("  {:<20} {:>+10.4f} {}, U95 {:.4f}\n", effect.name,
-                        factor * effect.estimate.value, unit, factor * effect.estimate.U95);
+    const ShownUnit unit = shown_unit(effect_unit(effect.name.kind));
+    text += fmt::format("  {:<20} {:>+10.4f} {}, U95 {:.4f}\n", text_of(effect.name),
+                        unit.per_internal * effect.estimate.value, unit.word,
+                        unit.per_internal * effect.estimate.U95);
   }
   const bool drifts =
       std::any_of(result.effects.begin(), result.effects.end(),
-                  [](const EffectResult& effect) { return effect.name.rfind("drift", 0) == 0; });
+                  [](const EffectResult& effect) { return effect.name.kind == EffectKind::drift; });
   if (drifts) text += "  every value above holds for the middle of the survey\n";
   return text + "\n";
 }
@@ -286,14 +296,15 @@ std::string touch_section(const FitResult& result, const Lengths& lengths) {
 
 std::string budget_section(const FitResult& result) {
   std::string text = heading("WHERE THE UNCERTAINTY COMES FROM (share of the variance)");
-  std::string output;
+  std::optional<ValueName> output;
   for (const BudgetLine& line : result.budget) {
     if (line.output != output) {
-      if (!output.empty()) text += "\n";
+      if (output) text += "\n";
       output = line.output;
-      text += fmt::format("  {:<18}", output);
+      text += fmt::format("  {:<18}", text_of(line.output));
     }
-    if (line.share >= 0.005) text += fmt::format("  {} {:.0f} %", line.source, 100.0 * line.share);
+    if (line.share < 0.005) continue;
+    text += fmt::format("  {} {:.0f} %", text_of(line.source), 100.0 * line.share);
   }
   return text + "\n";
 }
@@ -303,9 +314,10 @@ std::string findings_section(const FitResult& result) {
   constexpr const char* words[3] = {"note", "WARNING", "ERROR"};
   std::string text = heading("FINDINGS");
   for (const Finding& finding : result.findings) {
-    text += fmt::format("  {} [{}] {}\n", words[static_cast<int>(finding.severity)], finding.code,
-                        finding.text);
-    if (!finding.advice.empty()) text += fmt::format("      do: {}\n", finding.advice);
+    text += fmt::format("  {} [{}] {}\n", words[static_cast<int>(finding.severity)],
+                        text_of(finding.code), what_of(finding));
+    const std::string advice = advice_of(finding);
+    if (!advice.empty()) text += fmt::format("      do: {}\n", advice);
   }
   return text;
 }
@@ -345,12 +357,12 @@ std::string fit_sheet(const FitResult& result, const FitSheetOptions& options) {
 
 namespace {
 
-const Estimate* stated(const FitResult& result, const std::string& name) {
+const Estimate* stated(const FitResult& result, const ValueName& name) {
   for (const AxisResult& axis : result.axes) {
-    if (axis.letter != name[0]) continue;
-    const bool location = name.find(".location.") != std::string::npos;
-    for (const NamedEstimate& named : location ? axis.location : axis.orientation) {
-      if (named.key[0] == name.back()) return &named.estimate;
+    for (const std::vector<NamedEstimate>* estimates : {&axis.centre, &axis.orientation}) {
+      for (const NamedEstimate& named : *estimates) {
+        if (named.name == name) return &named.estimate;
+      }
     }
   }
   return nullptr;
@@ -368,14 +380,14 @@ std::string trials_sheet(const TrialsResult& trials, const FitResult& result, bo
   for (const TrialOutput& output : trials.outputs) {
     const Estimate* estimate = stated(result, output.name);
     if (estimate == nullptr) continue;
-    const bool angle = output.name.find(".orientation.") != std::string::npos;
+    const bool angle = is_angle(output.name);
     const auto show = [&](double value) {
       return angle ? fmt::format("{:.2f} arcsec", arcsec_from_rad(value))
                    : fmt::format("{} {}", lengths.small_plain(value), lengths.small_unit());
     };
-    text +=
-        fmt::format("  {:<18}{:>12}{:>16}{:>18}\n", output.name, show(output.mean - output.value),
-                    show(0.5 * (output.high - output.low)), show(estimate->U95_absolute));
+    text += fmt::format("  {:<18}{:>12}{:>16}{:>18}\n", text_of(output.name),
+                        show(output.mean - output.value), show(0.5 * (output.high - output.low)),
+                        show(estimate->U95_absolute));
   }
   return text +
          "  The stated U95 is wider by Student's t where the survey itself had to find its "

@@ -16,8 +16,8 @@ using formats::JsonLayout;
 using formats::JsonWriter;
 
 std::string u95_text(const PredictedOutput& output, double value) {
-  return output.is_angle ? fmt::format("{:.1f} arcsec", arcsec_from_rad(value))
-                         : fmt::format("{:.1f} um", 1000.0 * value);
+  return is_angle(output.name) ? fmt::format("{:.1f} arcsec", arcsec_from_rad(value))
+                               : fmt::format("{:.1f} um", 1000.0 * value);
 }
 
 std::string angles_text(const Machine& machine, const PlannedStation& station) {
@@ -56,25 +56,26 @@ std::string predictions_text(const std::vector<PredictedOutput>& outputs) {
       "Predicted U95 (95 %)            to compare        to write\n"
       "                               two surveys      the value\n";
   for (const PredictedOutput& output : outputs) {
-    text += fmt::format("  {:<20} {:<7} {:>12}   {:>12}\n", output.name, output.symbol,
-                        u95_text(output, output.U95), u95_text(output, output.U95_absolute));
+    text += fmt::format("  {:<20} {:<7} {:>12}   {:>12}\n", text_of(output.name),
+                        iso_symbol(output.name), u95_text(output, output.U95),
+                        u95_text(output, output.U95_absolute));
   }
   return text;
 }
 
-/// The output an addition helps most, of one kind, as "C.location.Y 2.0 -> 1.6 um".
+/// The output an addition helps most, of one kind, as "C.centre.Y 2.0 -> 1.6 um".
 std::string best_change(const std::vector<PredictedOutput>& now,
                         const std::vector<PredictedOutput>& then, bool angles) {
   double best = 1.0;
   std::string text;
   for (const PredictedOutput& before : now) {
-    if (before.is_angle != angles) continue;
+    if (is_angle(before.name) != angles) continue;
     const auto after = std::find_if(then.begin(), then.end(), [&](const PredictedOutput& output) {
       return output.name == before.name;
     });
     if (after == then.end() || !(after->U95 < best * before.U95)) continue;
     best = after->U95 / before.U95;
-    text = fmt::format("{} {} -> {}", before.name, u95_text(before, before.U95),
+    text = fmt::format("{} {} -> {}", text_of(before.name), u95_text(before, before.U95),
                        u95_text(before, after->U95));
   }
   return text;
@@ -92,14 +93,23 @@ std::string gains_text(const PlanOutcome& outcome) {
   return text;
 }
 
+/// "A.centre.Y (E_Y0A): 61 % of its variance from station (linear axes)".
+std::string limit_text(const BudgetLine& limit) {
+  const std::string symbol = iso_symbol(limit.output);
+  return fmt::format("{}{}: {:.0f} % of its variance from {}", text_of(limit.output),
+                     symbol.empty() ? "" : " (" + symbol + ")", 100.0 * limit.share,
+                     text_of(limit.source));
+}
+
 void add_outputs(JsonWriter& json, const std::vector<PredictedOutput>& outputs) {
   json.begin_array("predicted");
   for (const PredictedOutput& output : outputs) {
-    const double scale = output.is_angle ? deg_from_rad(1.0) : 1.0;
+    const bool angle = is_angle(output.name);
+    const double scale = angle ? deg_from_rad(1.0) : 1.0;
     json.begin_object({}, JsonLayout::one_line);
-    json.add("name", output.name);
-    json.add("symbol", output.symbol);
-    json.add("unit", output.is_angle ? "deg" : "mm");
+    json.add("name", text_of(output.name));
+    json.add("symbol", iso_symbol(output.name));
+    json.add("unit", angle ? "deg" : "mm");
     json.add("U95", output.U95 * scale);
     json.add("U95_absolute", output.U95_absolute * scale);
     json.end();
@@ -145,7 +155,7 @@ std::string plan_text(const Machine& machine, const PlanOutcome& outcome) {
                       plan.touch_count(), plan.minutes);
   text += stations_text(machine, plan) + "\n" + predictions_text(plan.predicted);
   if (!outcome.limited_by.empty()) text += "\nWhat limits it\n";
-  for (const std::string& limit : outcome.limited_by) text += "  " + limit + "\n";
+  for (const BudgetLine& limit : outcome.limited_by) text += "  " + limit_text(limit) + "\n";
   if (!outcome.gains.empty()) text += "\nWhat more would buy\n" + gains_text(outcome);
   if (!outcome.left_out.empty()) text += "\nLeft out\n";
   for (const LeftOut& left : outcome.left_out) {
@@ -174,7 +184,9 @@ std::string plan_json(const Machine& machine, const PlanOutcome& outcome) {
   for (const PlannedStation& station : plan.stations) add_station(json, machine, station);
   json.end();
   add_outputs(json, plan.predicted);
-  json.add("limited_by", outcome.limited_by);
+  std::vector<std::string> limits;
+  for (const BudgetLine& limit : outcome.limited_by) limits.push_back(limit_text(limit));
+  json.add("limited_by", limits);
   json.begin_array("left_out");
   for (const LeftOut& left : outcome.left_out) add_left_out(json, left);
   json.end();

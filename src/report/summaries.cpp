@@ -234,14 +234,14 @@ std::string summary_of(const FitResult& result) {
   for (const Finding& finding : result.findings) {
     if (finding.severity == Severity::note) continue;
     text += fmt::format("  {}: {}\n", finding.severity == Severity::error ? "error" : "warning",
-                        finding.text);
+                        what_of(finding));
   }
   return text;
 }
 
 std::string summary_of(const Limits& limits) {
   std::vector<std::string> names;
-  for (const Limit& limit : limits.limits) names.push_back(limit.value);
+  for (const Limit& limit : limits.limits) names.push_back(limit.value.written);
   return fmt::format("{}{}\n  {}\n", counted(names.size(), "limit", "limits"),
                      for_machine(limits.machine), joined(names)) +
          (limits.part ? "  and the box that holds the parts\n" : "");
@@ -249,7 +249,7 @@ std::string summary_of(const Limits& limits) {
 
 std::string summary_of(const Mapping& mapping) {
   std::vector<std::string> names;
-  for (const MappingEntry& entry : mapping.entries) names.push_back(entry.value);
+  for (const MappingEntry& entry : mapping.entries) names.push_back(entry.value.written);
   return fmt::format("{}{}\n  {}\n", counted(names.size(), "number to write", "numbers to write"),
                      for_machine(mapping.machine), joined(names));
 }

@@ -19,13 +19,14 @@ constexpr const char* template_caution =
     "slowly, by the manual of the machine and local safety rules.";
 
 std::string number_of(const PivotValue& value, double amount, const TemplateOptions& options) {
-  const bool inch = options.unit == LengthUnit::inch && value.quantity != Quantity::angle;
-  return fixed_text(shown_value(value, amount, options.unit), options.decimals + (inch ? 1 : 0));
+  const bool inch = options.unit == LengthUnit::inch && value.quantity != QuantityKind::angle;
+  return fixed_text(shown_value(value.quantity, amount, options.unit),
+                    options.decimals + (inch ? 1 : 0));
 }
 
 std::string U95_of(const PivotValue& value, const TemplateOptions& options) {
-  const bool inch = options.unit == LengthUnit::inch && value.quantity != Quantity::angle;
-  return uncertainty_text(shown_value(value, value.U95, options.unit),
+  const bool inch = options.unit == LengthUnit::inch && value.quantity != QuantityKind::angle;
+  return uncertainty_text(shown_value(value.quantity, value.U95, options.unit),
                           options.decimals + (inch ? 1 : 0));
 }
 
@@ -68,19 +69,23 @@ void add_value(NameBook& names, mustache::data& list, const PivotValue& value,
   const std::string number = number_of(value, value.value, options);
   const std::string U95 = U95_of(value, options);
   const std::string unit = unit_word(value.quantity, options.unit);
-  names.set(value.name, number);
-  names.set(value.name + ".opposite", number_of(value, -value.value, options));
-  names.set(value.name + ".U95", U95);
-  names.set(value.name + ".unit", unit);
-  names.set(value.name + ".meaning", value.meaning);
-  names.set(value.name + ".symbol", value.symbol);
+  const std::string symbol = iso_symbol(value.name);
+  // Templates written before there was one spelling go on working.
+  for (const std::string& name : {text_of(value.name), former_text_of(value.name)}) {
+    names.set(name, number);
+    names.set(name + ".opposite", number_of(value, -value.value, options));
+    names.set(name + ".U95", U95);
+    names.set(name + ".unit", unit);
+    names.set(name + ".meaning", value.meaning);
+    names.set(name + ".symbol", symbol);
+  }
   mustache::data entry;
-  entry.set("name", value.name);
+  entry.set("name", text_of(value.name));
   entry.set("number", number);
   entry.set("U95", U95);
   entry.set("unit", unit);
   entry.set("meaning", value.meaning);
-  entry.set("symbol", value.symbol);
+  entry.set("symbol", symbol);
   list.push_back(entry);
 }
 
@@ -116,7 +121,7 @@ Expected<std::string> fill_template(const FitResult& result, const std::string& 
   names.set("measured", result.started);
   names.set("fitted", result.made);
   names.set("written", options.date);
-  names.set("units", unit_word(Quantity::length, options.unit));
+  names.set("units", unit_word(QuantityKind::length, options.unit));
   names.set("coordinates", coordinates_note);
   names.set("caution", template_caution);
   mustache::data list{mustache::data::type::list};

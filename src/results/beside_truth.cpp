@@ -1,13 +1,9 @@
 #include "pivotrace/results/beside_truth.h"
 
-#include <fmt/format.h>
-
 #include <Eigen/Geometry>
 #include <algorithm>
 #include <cmath>
 
-#include "pivotrace/base/length.h"
-#include "pivotrace/geometry/angle.h"
 #include "pivotrace/geometry/line.h"
 
 namespace pivotrace {
@@ -63,13 +59,13 @@ class Comparison {
     // On the work side the slides show less than they really did by the drift.
     if (rotary.side == AxisSide::work) line.point_mm -= drift_mm_;
     const Eigen::Vector3d centre_mm = pierce_plane(line, rotary.direction, axis.quoted_at_mm);
-    for (const NamedEstimate& named : axis.location) {
-      add({std::string(1, axis.letter) + ".location." + named.key, named.symbol, false,
-           named.estimate.value, centre_mm[named.key[0] - 'X'], named.estimate.U95_absolute});
+    for (const NamedEstimate& named : axis.centre) {
+      add({named.name, named.estimate.value, centre_mm[component(named.name)],
+           named.estimate.U95_absolute});
     }
     for (const NamedEstimate& named : axis.orientation) {
-      add({std::string(1, axis.letter) + ".orientation." + named.key, named.symbol, true,
-           named.estimate.value, orientation_rad(rotary, line.direction, named.key[0] - 'A'),
+      add({named.name, named.estimate.value,
+           orientation_rad(rotary, line.direction, component(named.name)),
            named.estimate.U95_absolute});
     }
     add_pivot(axis, counted_from_shown);
@@ -81,13 +77,12 @@ class Comparison {
           truth_.state.stylus_offset_mm + above_centre_mm * Eigen::Vector3d::UnitZ();
       return perpendicular_from_line(line, point).norm();
     };
-    const std::string letter(1, axis.letter);
     if (axis.pivot_to_stylus) {
-      add({letter + ".pivot_to_stylus", "", false, axis.pivot_to_stylus->value, arm_mm(0.0),
-           axis.pivot_to_stylus->U95_absolute});
+      add({axis_value(axis.letter, ValueKind::pivot_to_stylus), axis.pivot_to_stylus->value,
+           arm_mm(0.0), axis.pivot_to_stylus->U95_absolute});
     }
     if (axis.pivot_to_gauge && machine_.probe.gauge_length_mm) {
-      add({letter + ".pivot_to_gauge", "", false, axis.pivot_to_gauge->value,
+      add({axis_value(axis.letter, ValueKind::pivot_to_gauge), axis.pivot_to_gauge->value,
            arm_mm(*machine_.probe.gauge_length_mm), axis.pivot_to_gauge->U95_absolute});
     }
   }
@@ -101,21 +96,6 @@ class Comparison {
   std::vector<ValueBesideTruth> values_;
 };
 
-std::string length_row(const ValueBesideTruth& value, bool inch) {
-  const double per_unit = inch ? mm_per_inch : 1.0;
-  const int decimals = inch ? 5 : 4;
-  return fmt::format("{:>14.{}f}{:>14.{}f}{:>+12.{}f}{:>11.{}f}  {}", value.truth / per_unit,
-                     decimals, value.fitted / per_unit, decimals,
-                     (value.fitted - value.truth) / per_unit, decimals, value.U95 / per_unit,
-                     decimals, inch ? "in" : "mm");
-}
-
-std::string angle_row(const ValueBesideTruth& value) {
-  return fmt::format("{:>14.1f}{:>14.1f}{:>+12.1f}{:>11.1f}  arcsec", arcsec_from_rad(value.truth),
-                     arcsec_from_rad(value.fitted), arcsec_from_rad(value.fitted - value.truth),
-                     arcsec_from_rad(value.U95));
-}
-
 }  // namespace
 
 bool ValueBesideTruth::held() const { return std::fabs(fitted - truth) <= U95; }
@@ -123,22 +103,6 @@ bool ValueBesideTruth::held() const { return std::fabs(fitted - truth) <= U95; }
 std::vector<ValueBesideTruth> beside_truth(const FitResult& result, const Survey& survey,
                                            const Machine& machine, const RehearsalTruth& truth) {
   return Comparison(result, survey, machine, truth).values();
-}
-
-std::string beside_truth_text(const std::vector<ValueBesideTruth>& values, bool inch) {
-  std::string text = fmt::format(
-      "FITTED BESIDE THE STATED TRUTH (made up: a rehearsal)\n  {:<19}{:<7}{:>14}{:>14}"
-      "{:>12}{:>11}\n",
-      "", "", "truth", "fitted", "difference", "U95");
-  int held = 0;
-  for (const ValueBesideTruth& value : values) {
-    held += value.held() ? 1 : 0;
-    text += fmt::format("  {:<19}{:<7}{}{}\n", value.name, value.symbol,
-                        value.is_angle ? angle_row(value) : length_row(value, inch),
-                        value.held() ? "" : "  OUTSIDE");
-  }
-  return text + fmt::format("  {} of {} within U95; a right U95 holds in 95 of 100 surveys\n", held,
-                            values.size());
 }
 
 }  // namespace pivotrace

@@ -165,7 +165,8 @@ TEST_CASE("results are recognised and summed up") {
   result.machine_name = "Mill";
   result.axes.resize(1);
   result.axes[0].letter = 'A';
-  result.findings = {{"x", Severity::error, "the turn sense is wrong", "correct it"}};
+  result.findings = {{FindingCode::turn_sense_wrong, Severity::error,
+                      finding::AsWritten{"the turn sense is wrong", "correct it"}}};
   const FileCheck check = check_file(written(folder, "r", write_result(result)));
   REQUIRE_MESSAGE(check.good(), test::described(check.problems));
   CHECK(check.kind == "result");

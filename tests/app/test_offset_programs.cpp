@@ -105,8 +105,8 @@ struct Origin {
 
 std::map<char, double> centre_of(const AxisResult& axis) {
   std::map<char, double> mm;
-  for (const NamedEstimate& coordinate : axis.location) {
-    mm[coordinate.key[0]] = coordinate.estimate.value;
+  for (const NamedEstimate& coordinate : axis.centre) {
+    mm["XYZ"[component(coordinate.name)]] = coordinate.estimate.value;
   }
   return mm;
 }

@@ -40,12 +40,13 @@ std::string patched_by_hand(const std::string& text, const FitResult& result) {
     return std::string(digits);
   };
   const AxisResult& axis = result.axes[0];
-  const double y = axis.location[0].estimate.value;
-  const double z = axis.location[1].estimate.value;
+  const double y = axis.centre[0].estimate.value;
+  const double z = axis.centre[1].estimate.value;
   std::string b;
   std::string c;
   for (const NamedEstimate& lean : axis.orientation) {
-    (lean.key == "B" ? b : c) = number(lean.estimate.value * 180.0 / std::acos(-1.0), 5);
+    (lean.name.direction == LinearAxis::Y ? b : c) =
+        number(lean.estimate.value * 180.0 / std::acos(-1.0), 5);
   }
   std::string patched =
       replaced(text, "centre_y     = -200.0000", "centre_y     = " + number(y, 4));
@@ -275,7 +276,7 @@ TEST_CASE("judge --previous: the change is judged, and both results count as old
   const Demo demo;
   const std::string earlier = (demo.folder / "earlier.result.json").string();
   FitResult previous = demo.result;
-  previous.axes[0].location[0].estimate.value -= 0.02;
+  previous.axes[0].centre[0].estimate.value -= 0.02;
   previous.axes[0].line.point_mm.y() -= 0.02;
   spill(earlier, write_result(previous));
   const std::string limits = (demo.folder / "change.limits.toml").string();

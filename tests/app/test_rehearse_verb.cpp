@@ -78,7 +78,7 @@ TEST_CASE("the loop on screen: what is rehearsed, what was left, and the fit bes
   const Screen fit = run_verb({"fit", machine, loop.file("left.csv"), "--truth", truth});
   CHECK(fit.code == 0);
   CHECK(says(fit.out, "FITTED BESIDE THE STATED TRUTH"));
-  CHECK(says(fit.out, "A.location.Y       E_Y0A       -199.9200"));
+  CHECK(says(fit.out, "A.centre.Y         E_Y0A       -199.9200"));
   CHECK(says(fit.out, "of 4 within U95"));
   // The same seed, the same record; another one, another record.
   const std::string first = slurp(loop.file("left.csv"));

@@ -101,7 +101,8 @@ TEST_CASE("write: every refusal of a patch is seen, with its number") {
   CHECK(says(screen.err, "P506"));
 
   demo.result.usable = false;
-  demo.result.findings.push_back({"chip", Severity::error, "touch 3 met a chip", "clean it"});
+  demo.result.findings.push_back({FindingCode::bad_touch, Severity::error,
+                                  finding::AsWritten{"touch 3 met a chip", "clean it"}});
   demo.save();
   for (const std::vector<std::string>& verb :
        {std::vector<std::string>{"write", demo.result_file},

@@ -71,7 +71,7 @@ class Desk {
     CHECK_MESSAGE(check.code == 0, check.err);
     const Screen fit = run_verb({"fit", file("my.machine.toml"), file("my.touches.csv"), "--json"});
     REQUIRE_MESSAGE(fit.code == 0, fit.err);
-    const auto location = nlohmann::json::parse(fit.out)["axes"]["A"]["location"];
+    const auto location = nlohmann::json::parse(fit.out)["axes"]["A"]["centre"];
     return {location["Y"]["value"].get<double>(), location["Z"]["value"].get<double>()};
   }
   ProgramScreen fit(const std::string& record) const {

@@ -17,7 +17,7 @@ void print(const CoverageResult& result) {
              result.refused > 0 ? fmt::format(", {} refused", result.refused) : "");
   fmt::print("  {:<18}{:>10}{:>14}{:>12}\n", "output", "U95 held", "spread/bound", "bias/u");
   for (const CoverageRow& row : result.rows) {
-    fmt::print("  {:<18}{:>8.2f} %{:>14.3f}{:>12.3f}\n", row.output, 100.0 * row.share(),
+    fmt::print("  {:<18}{:>8.2f} %{:>14.3f}{:>12.3f}\n", text_of(row.output), 100.0 * row.share(),
                row.efficiency(), row.bias_in_u());
   }
 }

@@ -46,38 +46,24 @@ SurveyTruth drawn_truth(const Machine& machine, const SurveyTruth& truth, std::u
   return drawn;
 }
 
-struct NamedValue {
-  std::string name;
-  double value;
-  double U95;
-};
-
-std::vector<NamedValue> stated_values(const AxisResult& axis) {
-  std::vector<NamedValue> values;
-  for (const NamedEstimate& e : axis.location) {
-    values.push_back({std::string(1, axis.letter) + ".location." + e.key, e.estimate.value,
-                      e.estimate.U95_absolute});
-  }
-  for (const NamedEstimate& e : axis.orientation) {
-    values.push_back({std::string(1, axis.letter) + ".orientation." + e.key, e.estimate.value,
-                      e.estimate.U95_absolute});
-  }
+std::vector<NamedEstimate> stated_values(const AxisResult& axis) {
+  std::vector<NamedEstimate> values = axis.centre;
+  values.insert(values.end(), axis.orientation.begin(), axis.orientation.end());
   return values;
 }
 
-double true_angle(const RotaryAxis& axis, const Line& line, char key) {
-  const int k = key - 'A';
+double true_angle(const RotaryAxis& axis, const Line& line, int k) {
   const int along = static_cast<int>(*axis.along);
   const int other = 3 - along - k;
   const double hand = (k + 1) % 3 == along ? 1.0 : -1.0;
   return std::atan2(hand * line.direction[other], line.direction[along]);
 }
 
-double true_value(const Job& job, const SurveyTruth& truth, const std::string& name) {
+double true_value(const Job& job, const SurveyTruth& truth, const ValueName& name) {
   const RotaryAxis& axis = job.scenario.machine.rotary[0];
   const Line& line = truth.state.axis_lines[0];
-  if (name.find("location") == std::string::npos) return true_angle(axis, line, name.back());
-  return pierce_plane(line, axis.direction, axis.quote_at_mm)[name.back() - 'X'];
+  if (is_angle(name)) return true_angle(axis, line, component(name));
+  return pierce_plane(line, axis.direction, axis.quote_at_mm)[component(name)];
 }
 
 /// Predicted standard uncertainties at the truth, in the order of stated_values.
@@ -96,8 +82,7 @@ std::vector<double> bounds(const Job& job, const SurveyTruth& truth) {
       synthesise_survey(machine, perfect, perfect.state, job.scenario.stations, {});
   const auto predicted = predict_fit(machine, planned);
   std::vector<double> result;
-  for (const NamedEstimate& e : predicted->axes[0].location)
-    result.push_back(e.estimate.u_absolute);
+  for (const NamedEstimate& e : predicted->axes[0].centre) result.push_back(e.estimate.u_absolute);
   for (const NamedEstimate& e : predicted->axes[0].orientation)
     result.push_back(e.estimate.u_absolute);
   return result;
@@ -111,7 +96,7 @@ CoverageResult coverage(const Job& job, const SurveyTruth& truth, int surveys, s
   result.job = job.name;
   result.surveys = surveys;
   const std::vector<double> bound = bounds(job, job.scenario.truth);
-  std::vector<std::vector<NamedValue>> all(surveys);
+  std::vector<std::vector<NamedEstimate>> all(surveys);
   in_parallel(surveys, threads, [&](int k) {
     SurveyNoise noise = job.scenario.noise;
     noise.seed = seed_of(seed, k);
@@ -131,11 +116,12 @@ CoverageResult coverage(const Job& job, const SurveyTruth& truth, int surveys, s
     if (result.rows.empty()) result.rows.resize(values.size());
     for (std::size_t i = 0; i < values.size(); ++i) {
       CoverageRow& row = result.rows[i];
-      const double error = values[i].value - true_value(job, truth, values[i].name);
+      const Estimate& stated = values[i].estimate;
+      const double error = stated.value - true_value(job, truth, values[i].name);
       row.output = values[i].name;
       row.bound = bound[i];
       ++row.surveys;
-      row.held += std::abs(error) <= values[i].U95;
+      row.held += std::abs(error) <= stated.U95_absolute;
       row.mean_error += error;
       row.spread += error * error;
     }
@@ -188,13 +174,15 @@ std::vector<int> spoil(Survey& survey, const Job& job, int touches, bool slip, b
 /// Named as one of several suspects, or as part of a station that may have slipped.
 bool named_as_possible(const FitResult& fit, const TouchResult& touch) {
   for (const Finding& finding : fit.findings) {
-    const auto says = [&](const std::string& words) {
-      return finding.text.find(words) != std::string::npos;
-    };
-    if (finding.code == "suspects-inseparable" && says("touch " + touch.label + " ")) return true;
-    if (finding.code == "bad-touch" && says("all of that station may have slipped") &&
-        says("station " + touch.station + " "))
+    if (const auto* group = std::get_if<finding::Inseparable>(&finding.details)) {
+      for (const finding::SuspectName& suspect : group->suspects) {
+        if (suspect.touch == touch.label) return true;
+      }
+    }
+    const auto* left = std::get_if<finding::LeftOut>(&finding.details);
+    if (left != nullptr && left->station_possible && left->who.station.label == touch.station) {
       return true;
+    }
   }
   return false;
 }
@@ -229,9 +217,9 @@ BlunderResult blunders(const Job& job, int touches, bool slip, bool in_air, int 
       if (!is_bad) result.good_lost += out;
     }
     bool held = true;
-    for (std::size_t i = 0; i < fit->axes[0].location.size(); ++i) {
-      const Estimate& clean_value = reference->axes[0].location[i].estimate;
-      const Estimate& value = fit->axes[0].location[i].estimate;
+    for (std::size_t i = 0; i < fit->axes[0].centre.size(); ++i) {
+      const Estimate& clean_value = reference->axes[0].centre[i].estimate;
+      const Estimate& value = fit->axes[0].centre[i].estimate;
       held = held && std::abs(value.value - clean_value.value) <= 1.5 * clean_value.u;
     }
     result.centre_held += held;

@@ -6,11 +6,12 @@
 #include <vector>
 
 #include "jobs.h"
+#include "pivotrace/results/value_name.h"
 
 namespace pivotrace::testing {
 
 struct CoverageRow {
-  std::string output;  ///< "A.location.Y"
+  ValueName output;
   int surveys = 0;
   int held = 0;             ///< |value - truth| <= U95
   double mean_error = 0.0;  ///< mm or rad

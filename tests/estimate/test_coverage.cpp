@@ -49,7 +49,7 @@ TEST_CASE("U95 holds the truth in 95 of 100 surveys, on six jobs") {
     CHECK(result.refused == 0);
     REQUIRE(result.rows.size() == 4);
     for (const CoverageRow& row : result.rows) {
-      INFO(row.output, ": held ", row.held, " of ", row.surveys);
+      INFO(text_of(row.output), ": held ", row.held, " of ", row.surveys);
       CHECK(row.held >= fewest(row.surveys, 0.95));
       CHECK(row.held <= most(row.surveys, 0.95));
       // (n - 1) s^2 / bound^2 is chi-squared for normal errors; 3 % more is what the bar allows.

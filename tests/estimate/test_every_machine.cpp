@@ -39,7 +39,7 @@ Eigen::Vector3d true_centre(const AxisResult& axis, const Line& truth) {
 
 std::string said(const FitResult& result) {
   std::string all;
-  for (const Finding& f : result.findings) all += f.code + ": " + f.text + "\n";
+  for (const Finding& f : result.findings) all += text_of(f.code) + ": " + what_of(f) + "\n";
   return all;
 }
 
@@ -125,7 +125,8 @@ TEST_CASE("a pin booked as a bore, or the reverse, is an error where approaches 
     INFO(said(*result));
     CHECK_FALSE(result->usable);
     bool contradicts = false;
-    for (const Finding& f : result->findings) contradicts |= f.code == "approach-contradicts";
+    for (const Finding& f : result->findings)
+      contradicts |= f.code == FindingCode::approach_contradicts;
     CHECK(contradicts);
   }
 }
@@ -144,8 +145,8 @@ TEST_CASE("noisy touches on every machine: U95 holds the truth as often as it pr
       for (std::size_t k = 0; k < result.axes.size(); ++k) {
         const AxisResult& axis = result.axes[k];
         const Eigen::Vector3d truth = true_centre(axis, s.truth.state.axis_lines[k]);
-        for (const NamedEstimate& location : axis.location) {
-          const double off = location.estimate.value - truth[location.key[0] - 'X'];
+        for (const NamedEstimate& location : axis.centre) {
+          const double off = location.estimate.value - truth[component(location.name)];
           ++intervals;
           missed += std::abs(off) > location.estimate.U95;
           // Five U95 off is no bad luck on any machine.

@@ -320,14 +320,16 @@ std::vector<Case> cases() {
 
 const Finding* found(const FitResult& result, const std::string& code) {
   for (const Finding& finding : result.findings) {
-    if (finding.code == code) return &finding;
+    if (text_of(finding.code) == code) return &finding;
   }
   return nullptr;
 }
 
 std::string said(const FitResult& result) {
   std::string all;
-  for (const Finding& f : result.findings) all += f.code + ": " + f.text + " | " + f.advice + "\n";
+  for (const Finding& f : result.findings) {
+    all += text_of(f.code) + ": " + what_of(f) + " | " + advice_of(f) + "\n";
+  }
   return all;
 }
 
@@ -350,11 +352,11 @@ TEST_CASE("every finding is provoked by its story, with its severity, words and 
     CHECK(finding->severity == one.severity);
     for (const std::string& word : one.words) {
       INFO("must say: ", word);
-      CHECK(finding->text.find(word) != std::string::npos);
+      CHECK(what_of(*finding).find(word) != std::string::npos);
     }
     for (const std::string& word : one.to_do) {
       INFO("must advise: ", word);
-      CHECK(finding->advice.find(word) != std::string::npos);
+      CHECK(advice_of(*finding).find(word) != std::string::npos);
     }
     if (one.severity == Severity::error) CHECK_FALSE(result.usable);
   }
@@ -380,10 +382,10 @@ TEST_CASE("scatter that a small survey cannot tell apart enlarges every U95, and
   INFO(said(loud));
   const Finding* finding = found(loud, "scatter-larger-than-stated");
   REQUIRE(finding != nullptr);
-  CHECK(finding->text.find("times more than the machine file allows") != std::string::npos);
-  CHECK(finding->text.find("U95") != std::string::npos);
-  CHECK(finding->advice.find("chips") != std::string::npos);
-  CHECK(loud.axes[0].location[0].estimate.U95 > 2.0 * quiet.axes[0].location[0].estimate.U95);
+  CHECK(what_of(*finding).find("times more than the machine file allows") != std::string::npos);
+  CHECK(what_of(*finding).find("U95") != std::string::npos);
+  CHECK(advice_of(*finding).find("chips") != std::string::npos);
+  CHECK(loud.axes[0].centre[0].estimate.U95 > 2.0 * quiet.axes[0].centre[0].estimate.U95);
 }
 
 TEST_CASE("a lean that scatter drowns is an error of the result, not a number") {
@@ -395,15 +397,15 @@ TEST_CASE("a lean that scatter drowns is an error of the result, not a number") 
   Story loud = story(s);
   const FitResult within = fitted(loud);
   CHECK(found(within, "weakly-determined") == nullptr);
-  loud.options.location_limit_mm = 0.5 * within.axes[0].location[0].estimate.U95_absolute;
+  loud.options.location_limit_mm = 0.5 * within.axes[0].centre[0].estimate.U95_absolute;
   const FitResult beyond = fitted(loud);
   INFO(said(beyond));
   const Finding* finding = found(beyond, "weakly-determined");
   REQUIRE(finding != nullptr);
   CHECK(finding->severity == Severity::error);
-  CHECK(finding->text.find("is not determined: U95 would be") != std::string::npos);
-  CHECK(finding->text.find("axis A") != std::string::npos);
-  CHECK_FALSE(finding->advice.empty());
+  CHECK(what_of(*finding).find("is not determined: U95 would be") != std::string::npos);
+  CHECK(what_of(*finding).find("axis A") != std::string::npos);
+  CHECK_FALSE(advice_of(*finding).empty());
   CHECK_FALSE(beyond.usable);
 }
 
@@ -480,8 +482,8 @@ TEST_CASE("a wrong turn sense is said with the evidence and what to change") {
     std::string advice;
     if (result) {
       REQUIRE(found(*result, "turn-sense-wrong") != nullptr);
-      text = found(*result, "turn-sense-wrong")->text;
-      advice = found(*result, "turn-sense-wrong")->advice;
+      text = what_of(*found(*result, "turn-sense-wrong"));
+      advice = advice_of(*found(*result, "turn-sense-wrong"));
       CHECK_FALSE(result->usable);
       CHECK(result->findings.size() == 1);  // everything else would be about the wrong sense
     } else {
@@ -521,6 +523,6 @@ TEST_CASE("an effect that is solved for is not complained of again") {
     const double truth = std::vector<double>{0.05, 0.1, 0.3}[k];
     CHECK(std::abs(result.effects[k].estimate.value - truth) <
           2.0 * result.effects[k].estimate.U95);
-    CHECK(result.effects[k].unit == "mm/h");
+    CHECK(effect_unit(result.effects[k].name.kind) == EffectUnit::mm_per_hour);
   }
 }

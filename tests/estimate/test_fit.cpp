@@ -43,16 +43,16 @@ TEST_CASE("noisy touches hold the truth within a few U95") {
     const Scenario s = fourth_axis(12, 5, seed);
     const FitResult result = fitted(s);
     const AxisResult& axis = result.axes.front();
-    for (const NamedEstimate& location : axis.location) {
-      const int k = location.key[0] - 'X';
+    for (const NamedEstimate& location : axis.centre) {
+      const int k = component(location.name);
       const Eigen::Vector3d truth =
           pierce_plane(s.truth.state.axis_lines[0], Eigen::Vector3d::UnitX(), -300.0);
-      MESSAGE(seed, " ", location.symbol, " off ", location.estimate.value - truth[k], " U95 ",
-              location.estimate.U95, " dof ", location.estimate.dof, " abs ",
+      MESSAGE(seed, " ", iso_symbol(location.name), " off ", location.estimate.value - truth[k],
+              " U95 ", location.estimate.U95, " dof ", location.estimate.dof, " abs ",
               location.estimate.U95_absolute);
       CHECK(std::abs(location.estimate.value - truth[k]) < 2.0 * location.estimate.U95);
     }
-    MESSAGE(result.fit.sigma_source, " ", result.fit.touch_sigma_mm, " ",
+    MESSAGE(text_of(result.fit.sigma_source), " ", result.fit.touch_sigma_mm, " ",
             result.fit.station_sigma_mm, " chi2 ", result.fit.chi2, " dof ", result.fit.dof, " s ",
             result.fit.solver_seconds, " it ", result.fit.iterations);
   }

@@ -135,7 +135,7 @@ TEST_CASE("axis position with trusted angles comes down to the computed floor") 
     const AxisResult axis = predicted_axis(machine, centre_rows(machine, floor.angles));
     const double formula =
         1.0 / std::sqrt(static_cast<double>(floor.angles.size()) * spread(floor.angles));
-    for (const NamedEstimate& location : axis.location) {
+    for (const NamedEstimate& location : axis.centre) {
       CHECK_FLOOR(location.estimate.u / sigma_mm, floor.known_angle, 2);
       // Against the formula itself; the diameter enters nowhere, so only round-off is left.
       CHECK(location.estimate.u / sigma_mm == doctest::Approx(formula).epsilon(1e-6));
@@ -148,7 +148,7 @@ TEST_CASE("two opposite angles fix the axis position once two heights fix its le
   // distances from the quoted plane give two independent positions whose mean is the answer.
   const Machine machine = table({{orbit_mm, 0, 50}, {orbit_mm, 0, -50}});
   const AxisResult axis = predicted_axis(machine, centre_rows(machine, full_turn(2)));
-  for (const NamedEstimate& location : axis.location) {
+  for (const NamedEstimate& location : axis.centre) {
     CHECK_FLOOR(location.estimate.u / sigma_mm * std::sqrt(2.0), 0.71, 2);
   }
 }
@@ -159,8 +159,8 @@ TEST_CASE("axis position with angles that cannot be trusted comes down to the ci
   for (const PositionFloor& floor : position_floors()) {
     INFO(floor.angles_in_words);
     const AxisResult axis = predicted_axis(machine, centre_rows(machine, floor.angles));
-    CHECK_FLOOR(axis.location[0].estimate.u / sigma_mm, floor.along_bisector, floor.digits_along);
-    CHECK_FLOOR(axis.location[1].estimate.u / sigma_mm, floor.across, 2);
+    CHECK_FLOOR(axis.centre[0].estimate.u / sigma_mm, floor.along_bisector, floor.digits_along);
+    CHECK_FLOOR(axis.centre[1].estimate.u / sigma_mm, floor.across, 2);
     // The second route: radial errors of a circle with free radius, rows (cos, sin, 1).
     Eigen::MatrixXd rows(floor.angles.size(), 3);
     for (std::size_t k = 0; k < floor.angles.size(); ++k) {
@@ -169,7 +169,7 @@ TEST_CASE("axis position with angles that cannot be trusted comes down to the ci
     }
     const Eigen::Matrix3d cofactor = (rows.transpose() * rows).inverse();
     for (int k = 0; k < 2; ++k) {
-      CHECK(axis.location[k].estimate.u / sigma_mm ==
+      CHECK(axis.centre[k].estimate.u / sigma_mm ==
             doctest::Approx(std::sqrt(cofactor(k, k))).epsilon(1e-3));
     }
   }
@@ -180,7 +180,7 @@ TEST_CASE("index noise leads from one model to the other") {
   const Survey survey = centre_rows(table({{orbit_mm, 0, 0}}), arc(5, 90));
   const auto bisector = [&](double index_noise) {
     const Machine machine = with_index_error(table({{orbit_mm, 0, 0}}), index_noise * sigma_mm);
-    return predicted_axis(machine, survey).location[0].estimate.u / sigma_mm;
+    return predicted_axis(machine, survey).centre[0].estimate.u / sigma_mm;
   };
   CHECK_FLOOR(bisector(0.0), 0.86, 2);
   CHECK_FLOOR(bisector(1.0), 1.18, 2);
@@ -210,7 +210,7 @@ TEST_CASE("lean from the axial readings of one ball comes down to the computed f
   for (const LeanFloor& floor : floors) {
     INFO(floor.angles_in_words);
     const AxisResult axis = predicted_axis(machine, centre_rows(machine, floor.angles));
-    REQUIRE(axis.orientation[0].key == "A");
+    REQUIRE(axis.orientation[0].name.direction == LinearAxis::X);
     // The arc is symmetric about X: a lean about Y hides in the height of the ball.
     CHECK_FLOOR(arcsec_from_rad(axis.orientation[0].estimate.u), floor.better_arcsec,
                 floor.digits_better);

@@ -54,8 +54,8 @@ void same_axes(const FitResult& a, const FitResult& b) {
   RC_ASSERT(a.axes.size() == b.axes.size());
   for (std::size_t k = 0; k < a.axes.size(); ++k) {
     moved(a.axes[k], b.axes[k], Eigen::Matrix3d::Identity(), Eigen::Vector3d::Zero());
-    for (std::size_t i = 0; i < a.axes[k].location.size(); ++i) {
-      same_uncertainty(a.axes[k].location[i].estimate, b.axes[k].location[i].estimate);
+    for (std::size_t i = 0; i < a.axes[k].centre.size(); ++i) {
+      same_uncertainty(a.axes[k].centre[i].estimate, b.axes[k].centre[i].estimate);
       same_uncertainty(a.axes[k].orientation[i].estimate, b.axes[k].orientation[i].estimate);
     }
   }
@@ -106,8 +106,8 @@ TEST_CASE("law: shift the machine's zero and the axes shift with it, nothing els
     const FitResult after = fitted(machine, shifted);
     for (std::size_t k = 0; k < before.axes.size(); ++k) {
       moved(before.axes[k], after.axes[k], Eigen::Matrix3d::Identity(), shift);
-      for (std::size_t i = 0; i < before.axes[k].location.size(); ++i) {
-        same_uncertainty(before.axes[k].location[i].estimate, after.axes[k].location[i].estimate);
+      for (std::size_t i = 0; i < before.axes[k].centre.size(); ++i) {
+        same_uncertainty(before.axes[k].centre[i].estimate, after.axes[k].centre[i].estimate);
       }
     }
   }));
@@ -158,22 +158,24 @@ TEST_CASE(
     }
     const FitResult before = fitted(s.machine, survey);
     const FitResult after = fitted(machine, renamed);
-    const auto named = [](const std::vector<NamedEstimate>& list, char key) {
-      const auto found = std::find_if(list.begin(), list.end(),
-                                      [key](const NamedEstimate& e) { return e.key[0] == key; });
+    const auto named = [](const std::vector<NamedEstimate>& list, int direction) {
+      const auto found = std::find_if(list.begin(), list.end(), [=](const NamedEstimate& e) {
+        return component(e.name) == direction;
+      });
       RC_ASSERT(found != list.end());
       return *found;
     };
     for (std::size_t k = 0; k < before.axes.size(); ++k) {
       const AxisResult& axis = after.axes[k];
-      for (const NamedEstimate& e : before.axes[k].location) {
-        const NamedEstimate other = named(axis.location, next(e.key[0], 'X'));
+      for (const NamedEstimate& e : before.axes[k].centre) {
+        const NamedEstimate other = named(axis.centre, (component(e.name) + 1) % 3);
         same(e.estimate.value, other.estimate.value, same_mm);
         same_uncertainty(e.estimate, other.estimate);
-        RC_ASSERT(other.symbol == "E_" + other.key + "0" + axis.letter);
+        RC_ASSERT(iso_symbol(other.name) ==
+                  std::string("E_") + "XYZ"[component(other.name)] + "0" + axis.letter);
       }
       for (const NamedEstimate& e : before.axes[k].orientation) {
-        const NamedEstimate other = named(axis.orientation, next(e.key[0], 'A'));
+        const NamedEstimate other = named(axis.orientation, (component(e.name) + 1) % 3);
         same(e.estimate.value, other.estimate.value, same_rad);
         same_uncertainty(e.estimate, other.estimate);
       }
@@ -263,8 +265,8 @@ TEST_CASE(
     for (std::size_t k = 0; k < before.axes.size(); ++k) {
       moved(before.axes[k], after.axes[k], Eigen::Matrix3d::Identity(), Eigen::Vector3d::Zero(),
             scale);
-      for (std::size_t i = 0; i < before.axes[k].location.size(); ++i) {
-        same_uncertainty(before.axes[k].location[i].estimate, after.axes[k].location[i].estimate,
+      for (std::size_t i = 0; i < before.axes[k].centre.size(); ++i) {
+        same_uncertainty(before.axes[k].centre[i].estimate, after.axes[k].centre[i].estimate,
                          scale);
         same_uncertainty(before.axes[k].orientation[i].estimate,
                          after.axes[k].orientation[i].estimate);

@@ -128,7 +128,7 @@ TEST_CASE("derivatives in closed form agree with central differences on any mach
           moved[k] += shift;
           return gap_at(moved, nuisance);
         };
-        agree(along, block.by_unknown.col(k), model.layout().names[k]);
+        agree(along, block.by_unknown.col(k), text_of(model.layout().names[k]));
       }
       for (int k = 0; k < 7; ++k) {
         const auto along = [&](double shift) {

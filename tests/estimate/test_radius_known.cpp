@@ -20,10 +20,10 @@ using namespace pivotrace::testing;
 namespace {
 
 /// Share of the variance per source, of one output.
-std::map<std::string, double> budget_of(const FitResult& result, const std::string& output) {
+std::map<std::string, double> budget_of(const FitResult& result, const ValueName& output) {
   std::map<std::string, double> shares;
   for (const BudgetLine& line : result.budget) {
-    if (line.output == output) shares[line.source] += line.share;
+    if (line.output == output) shares[text_of(line.source)] += line.share;
   }
   return shares;
 }
@@ -89,15 +89,16 @@ TEST_CASE("the grade of the ball widens the touches and has its own line in the 
   const Scenario s = fourth_axis(8, 4, 1);
   const double touch_mm = s.machine.probe.touch_sigma_mm;
   const FitResult perfect = predicted(s, 0.0);
-  CHECK(budget_of(perfect, "A.location.Y").count("ball form") == 0);
-  double before = perfect.axes[0].location[0].estimate.u;
+  const ValueName centre_y = axis_value('A', ValueKind::centre, LinearAxis::Y);
+  CHECK(budget_of(perfect, centre_y).count("ball form") == 0);
+  double before = perfect.axes[0].centre[0].estimate.u;
   for (const char* grade : {"G5", "G10", "G40", "G100"}) {
     INFO(grade);
     const double deviation_mm = 1e-3 * *form_deviation_um(grade);
     const FitResult result = predicted(s, deviation_mm);
     const double form_mm = deviation_mm / std::sqrt(12.0);
     CHECK(result.fit.touch_sigma_mm == doctest::Approx(std::hypot(touch_mm, form_mm)));
-    auto shares = budget_of(result, "A.location.Y");
+    auto shares = budget_of(result, centre_y);
     REQUIRE(shares.count("ball form") == 1);
     // Both act along the normal of every touch: their shares are as their variances.
     CHECK(shares["ball form"] / shares["touch noise"] ==
@@ -106,7 +107,7 @@ TEST_CASE("the grade of the ball widens the touches and has its own line in the 
     for (const auto& [source, share] : shares) total += share;
     CHECK(total == doctest::Approx(1.0));
     // A worse ball is never better.
-    CHECK(result.axes[0].location[0].estimate.u > before);
-    before = result.axes[0].location[0].estimate.u;
+    CHECK(result.axes[0].centre[0].estimate.u > before);
+    before = result.axes[0].centre[0].estimate.u;
   }
 }

@@ -24,12 +24,12 @@ const Eigen::Vector3d centre(-300, -200, -250);
 RotaryAxis a_table() { return rotary_axis('A', LinearAxis::X, TurnSense::left_hand, centre, 5); }
 RotaryAxis c_table() { return rotary_axis('C', LinearAxis::Z, TurnSense::left_hand, centre, 5); }
 
-struct Refusal {
+struct RefusedStory {
   std::string story;
   std::function<Scenario()> scenario;
   std::vector<OptionalUnknown> unknowns;
   ProblemNumber number;
-  std::vector<std::string> names;  ///< words of the refusal
+  std::vector<std::string> names;  ///< words of the story
   std::vector<std::string> adds;   ///< words of the advice
 };
 
@@ -37,8 +37,8 @@ void touch_only(Scenario& s, const std::vector<TouchTarget>& touches) {
   for (StationTarget& station : s.stations) station.touches = touches;
 }
 
-std::vector<Refusal> refusals() {
-  std::vector<Refusal> all;
+std::vector<RefusedStory> refused_stories() {
+  std::vector<RefusedStory> all;
   all.push_back({"two opposite angles, one ball",
                  [] {
                    return with_artefacts("4th", {a_table()}, {ball("ball", 0, {-270, -200, -190})},
@@ -218,25 +218,25 @@ bool said(const Problems& problems, const std::string& word, bool in_advice) {
 }  // namespace
 
 TEST_CASE("what the touches cannot determine is refused by name, with what to add") {
-  for (const Refusal& refusal : refusals()) {
-    INFO(refusal.story);
-    const Scenario s = refusal.scenario();
+  for (const RefusedStory& story : refused_stories()) {
+    INFO(story.story);
+    const Scenario s = story.scenario();
     Survey survey = survey_of(s);
-    if (refusal.story.find("no times") != std::string::npos) {
+    if (story.story.find("no times") != std::string::npos) {
       for (Touch& touch : survey.touches) touch.time_s.reset();
     }
     FitOptions options;
-    options.unknowns = refusal.unknowns;
+    options.unknowns = story.unknowns;
     const Expected<FitResult> result = fit_survey(s.machine, survey, options);
     REQUIRE_FALSE(result.has_value());
     const Problems& problems = result.error();
     INFO(described(problems));
-    CHECK(problems.front().number == refusal.number);
-    for (const std::string& word : refusal.names) {
+    CHECK(problems.front().number == story.number);
+    for (const std::string& word : story.names) {
       INFO("must name: ", word);
       CHECK(said(problems, word, false));
     }
-    for (const std::string& word : refusal.adds) {
+    for (const std::string& word : story.adds) {
       INFO("must advise: ", word);
       CHECK(said(problems, word, true));
     }
@@ -245,12 +245,11 @@ TEST_CASE("what the touches cannot determine is refused by name, with what to ad
 }
 
 TEST_CASE("what is refused in a fit is refused in a plan, before anything moves") {
-  for (const Refusal& refusal : refusals()) {
-    const bool geometry =
-        refusal.unknowns.empty() && refusal.number != ProblemNumber::wrong_turn_sense;
+  for (const RefusedStory& story : refused_stories()) {
+    const bool geometry = story.unknowns.empty() && story.number != ProblemNumber::wrong_turn_sense;
     if (!geometry) continue;
-    INFO(refusal.story);
-    Scenario s = refusal.scenario();
+    INFO(story.story);
+    Scenario s = story.scenario();
     SurveyTruth nominal;
     nominal.state = nominal_state(s.machine);
     const Survey planned =
@@ -260,8 +259,8 @@ TEST_CASE("what is refused in a fit is refused in a plan, before anything moves"
     INFO(described(result.error()));
     // On the exact nominal surfaces a direction seen barely, through noise, is not seen at all.
     const ProblemNumber number = result.error().front().number;
-    CHECK((number == refusal.number || (number == ProblemNumber::not_observable &&
-                                        refusal.number == ProblemNumber::weakly_determined)));
+    CHECK((number == story.number || (number == ProblemNumber::not_observable &&
+                                      story.number == ProblemNumber::weakly_determined)));
   }
 }
 

@@ -151,6 +151,7 @@ TEST_CASE(
     CHECK(fitted->touches[t].excluded == (t + 1 == fitted->touches.size()));
   }
   REQUIRE(fitted->findings.size() >= 1);
-  CHECK(fitted->findings.front().code == "bad-touch");
-  CHECK(fitted->findings.front().text.find("touch 11 at station 11 (C180)") != std::string::npos);
+  CHECK(fitted->findings.front().code == FindingCode::bad_touch);
+  CHECK(what_of(fitted->findings.front()).find("touch 11 at station 11 (C180)") !=
+        std::string::npos);
 }

@@ -32,14 +32,16 @@ std::vector<int> left_out(const FitResult& result) {
 
 std::string text_of(const FitResult& result, const std::string& code) {
   for (const Finding& finding : result.findings) {
-    if (finding.code == code) return finding.text;
+    if (text_of(finding.code) == code) return what_of(finding);
   }
   return {};
 }
 
 std::string all_findings(const FitResult& result) {
   std::string all;
-  for (const Finding& finding : result.findings) all += finding.code + ": " + finding.text + "\n";
+  for (const Finding& finding : result.findings) {
+    all += text_of(finding.code) + ": " + what_of(finding) + "\n";
+  }
   return all;
 }
 
@@ -63,9 +65,9 @@ void spoil(Survey& survey, int touch, double by_mm) {
 
 double off_in_u(const FitResult& result, const FitResult& clean) {
   double worst = 0.0;
-  for (std::size_t k = 0; k < clean.axes[0].location.size(); ++k) {
-    const Estimate& expected = clean.axes[0].location[k].estimate;
-    const double off = result.axes[0].location[k].estimate.value - expected.value;
+  for (std::size_t k = 0; k < clean.axes[0].centre.size(); ++k) {
+    const Estimate& expected = clean.axes[0].centre[k].estimate;
+    const double off = result.axes[0].centre[k].estimate.value - expected.value;
     worst = std::max(worst, std::abs(off) / expected.u);
   }
   return worst;
@@ -220,7 +222,7 @@ TEST_CASE("chance alone does not make a survey with rivals unusable") {
     s.noise.seed = seed;
     const FitResult result = fitted(s.machine, survey_of(s));
     for (const Finding& finding : result.findings) {
-      if (finding.code != "suspects-inseparable") continue;
+      if (finding.code != FindingCode::suspects_inseparable) continue;
       ++named;
       unusable += finding.severity == Severity::error ? 1 : 0;
     }

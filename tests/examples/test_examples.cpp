@@ -35,12 +35,12 @@ Expected<FitResult> fitted(const ExampleSurvey& example) {
 
 bool has_finding(const FitResult& result, const std::string& code) {
   return std::any_of(result.findings.begin(), result.findings.end(),
-                     [&](const Finding& finding) { return finding.code == code; });
+                     [&](const Finding& finding) { return text_of(finding.code) == code; });
 }
 
 std::string codes(const FitResult& result) {
   std::string text;
-  for (const Finding& finding : result.findings) text += finding.code + " ";
+  for (const Finding& finding : result.findings) text += text_of(finding.code) + " ";
   return text;
 }
 
@@ -71,10 +71,10 @@ TEST_CASE(
       const AxisResult& axis = result->axes[k];
       const Line& truth = demo.truth.state.axis_lines[k];
       CHECK(axis.turn_confirmed);
-      for (const NamedEstimate& location : axis.location) {
+      for (const NamedEstimate& location : axis.centre) {
         const Eigen::Vector3d at = pierce_plane(truth, axis.nominal.direction, axis.quoted_at_mm);
-        INFO(location.symbol);
-        CHECK(std::abs(location.estimate.value - at[location.key[0] - 'X']) <=
+        INFO(text_of(location.name));
+        CHECK(std::abs(location.estimate.value - at[component(location.name)]) <=
               location.estimate.U95);
       }
       // Each orientation angle is off by at most the angle between the lines.
@@ -107,7 +107,7 @@ TEST_CASE("each spoiled survey is explained in words, and the clean one does not
     REQUIRE(result.has_value());
     INFO("findings: ", codes(*result));
     CHECK(has_finding(*result, example.finding));
-    for (const Finding& finding : result->findings) CHECK_FALSE(finding.advice.empty());
+    for (const Finding& finding : result->findings) CHECK_FALSE(advice_of(finding).empty());
   }
 }
 
@@ -123,8 +123,9 @@ TEST_CASE("a touch or station left out leaves the answer where the clean survey 
     const AxisResult& axis = result->axes.front();
     const Eigen::Vector3d at =
         pierce_plane(example.truth.state.axis_lines[0], axis.nominal.direction, axis.quoted_at_mm);
-    for (const NamedEstimate& location : axis.location) {
-      CHECK(std::abs(location.estimate.value - at[location.key[0] - 'X']) <= location.estimate.U95);
+    for (const NamedEstimate& location : axis.centre) {
+      CHECK(std::abs(location.estimate.value - at[component(location.name)]) <=
+            location.estimate.U95);
     }
   }
 }

@@ -66,11 +66,10 @@ inline AxisResult some_axis(char letter) {
   axis.quoted_at_mm = some_number();
   axis.turn = coin() ? TurnSense::right_hand : TurnSense::left_hand;
   axis.turn_confirmed = coin();
-  for (const char* key : {"Y", "Z"}) {
-    axis.location.push_back({key, some_text(), some_estimate()});
-  }
-  for (const char* key : {"B", "C"}) {
-    axis.orientation.push_back({key, some_text(), some_estimate()});
+  for (const LinearAxis direction : {LinearAxis::Y, LinearAxis::Z}) {
+    axis.centre.push_back({axis_value(letter, ValueKind::centre, direction), some_estimate()});
+    axis.orientation.push_back(
+        {axis_value(letter, ValueKind::orientation, direction), some_estimate()});
   }
   axis.lean = some_estimate();
   axis.pivot_to_stylus = maybe_estimate();
@@ -134,7 +133,8 @@ inline FitSummary some_fit() {
     *value = some_number();
   }
   fit.index_sigma_rad = {{'A', some_number()}, {'C', some_number()}};
-  fit.sigma_source = some_text();
+  const auto some_source = [] { return static_cast<SigmaSource::From>(*rc::gen::inRange(0, 4)); };
+  fit.sigma_source = {some_source(), some_source(), coin()};
   fit.iterations = *rc::gen::inRange(-1, 100);
   return fit;
 }
@@ -143,6 +143,16 @@ inline Eigen::MatrixXd some_matrix(Eigen::Index size) {
   Eigen::MatrixXd matrix(size, size);
   for (Eigen::Index i = 0; i < matrix.size(); ++i) matrix(i) = some_number();
   return matrix;
+}
+
+inline EffectName some_effect() { return *rc::gen::elementOf(every_effect()); }
+
+inline ValueName some_value() {
+  return *rc::gen::element(
+      axis_value('A', ValueKind::orientation, LinearAxis::Y), axis_value('C', ValueKind::lean),
+      axis_value('B', ValueKind::pivot_to_stylus), pair_value('A', 'C', ValueKind::distance),
+      pair_value('A', 'C', ValueKind::foot_on_second, LinearAxis::Z),
+      artefact_value("ball 1.5", ValueKind::position, LinearAxis::X));
 }
 
 inline FitResult some_result() {
@@ -165,16 +175,21 @@ inline FitResult some_result() {
   result.axis_pairs = {pair};
   for (int i = *rc::gen::inRange(0, 3); i > 0; --i) result.artefacts.push_back(some_artefact(i));
   result.fit = some_fit();
-  result.effects = {{"drift.X", "mm/h", some_estimate()},
-                    {"squareness.XY", "rad", some_estimate()}};
-  result.budget = {{some_text(), some_text(), some_number()}};
+  result.effects = {{some_effect(), some_estimate()}, {some_effect(), some_estimate()}};
+  result.budget = {{some_value(), {SourceKind::index, 'C', {}}, some_number()},
+                   {some_value(), {SourceKind::effect, '\0', some_effect()}, some_number()}};
   for (int i = *rc::gen::inRange(0, 4); i > 0; --i) {
     result.stations.push_back(some_station(result.axes.size()));
     result.touches.push_back(some_touch());
   }
-  result.findings = {{some_text(), Severity::warning, some_text(), some_text()},
-                     {some_text(), Severity::error, some_text(), some_text()}};
-  result.covariance.names = {"A.location.Y", "A.orientation.B", "C.location.X"};
+  result.findings = {
+      {FindingCode::drift_seen, Severity::warning, finding::AsWritten{some_text(), some_text()}},
+      {FindingCode::bad_touch, Severity::error,
+       finding::LeftOut{
+           {"12", {"3", {{'A', some_finite_number()}}}}, some_finite_number(), 0.01, coin()}}};
+  result.covariance.names = {axis_value('A', ValueKind::centre, LinearAxis::Y),
+                             axis_value('A', ValueKind::orientation, LinearAxis::Y),
+                             axis_value('C', ValueKind::centre, LinearAxis::X)};
   result.covariance.repeatable = some_matrix(3);
   result.covariance.absolute = some_matrix(3);
   return result;
@@ -209,8 +224,7 @@ inline bool same_named(const std::vector<NamedEstimate>& a, const std::vector<Na
                        double relative) {
   return std::equal(a.begin(), a.end(), b.begin(), b.end(),
                     [relative](const NamedEstimate& x, const NamedEstimate& y) {
-                      return x.key == y.key && x.symbol == y.symbol &&
-                             same_estimate(x.estimate, y.estimate, relative);
+                      return x.name == y.name && same_estimate(x.estimate, y.estimate, relative);
                     });
 }
 
@@ -222,7 +236,7 @@ inline bool same_axis(const AxisResult& a, const AxisResult& b, double relative)
   return a.letter == b.letter && a.side == b.side && a.estimated == b.estimated &&
          same_line(a.line, b.line) && same_line(a.nominal, b.nominal) && a.along == b.along &&
          same(a.quoted_at_mm, b.quoted_at_mm) && a.turn == b.turn &&
-         a.turn_confirmed == b.turn_confirmed && same_named(a.location, b.location, 0.0) &&
+         a.turn_confirmed == b.turn_confirmed && same_named(a.centre, b.centre, 0.0) &&
          same_named(a.orientation, b.orientation, relative) &&
          same_estimate(a.lean, b.lean, relative) &&
          same_estimate(a.pivot_to_stylus, b.pivot_to_stylus) &&
@@ -297,7 +311,8 @@ inline std::string difference(const FitResult& a, const FitResult& b, double rel
     return x.role == y.role && x.file == y.file && x.sha256 == y.sha256;
   };
   const auto finding = [](const Finding& x, const Finding& y) {
-    return x.code == y.code && x.severity == y.severity && x.text == y.text && x.advice == y.advice;
+    return x.code == y.code && x.severity == y.severity && what_of(x) == what_of(y) &&
+           advice_of(x) == advice_of(y);
   };
   const auto budget = [](const BudgetLine& x, const BudgetLine& y) {
     return x.output == y.output && x.source == y.source && same(x.share, y.share);
@@ -309,8 +324,8 @@ inline std::string difference(const FitResult& a, const FitResult& b, double rel
   if (!same_list(a.axis_pairs, b.axis_pairs, pair)) return "axis_pairs";
   if (!same_list(a.artefacts, b.artefacts, same_artefact)) return "artefacts";
   const auto effect = [=](const EffectResult& x, const EffectResult& y) {
-    return x.name == y.name && x.unit == y.unit &&
-           same_estimate(x.estimate, y.estimate, x.unit == "rad" ? relative : 0.0);
+    const bool angle = effect_unit(x.name.kind) == EffectUnit::rad;
+    return x.name == y.name && same_estimate(x.estimate, y.estimate, angle ? relative : 0.0);
   };
   if (!same_list(a.effects, b.effects, effect)) return "effects";
   if (!same_fit(a.fit, b.fit, relative)) return "fit";

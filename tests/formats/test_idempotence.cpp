@@ -14,10 +14,10 @@ namespace {
 Mapping post_mapping(const FitResult& result) {
   Mapping mapping;
   for (const AxisResult& axis : result.axes) {
-    for (const NamedEstimate& location : axis.location) {
+    for (const NamedEstimate& location : axis.centre) {
       MappingEntry entry;
-      entry.value = std::string(1, axis.letter) + ".centre." + location.key;
-      entry.key = entry.value;
+      entry.value = text_of(location.name);
+      entry.key = entry.value.written;
       entry.format.decimals = 5;
       mapping.entries.push_back(entry);
     }
@@ -56,8 +56,8 @@ void measure_write_measure(const Machine& machine, std::uint64_t seed, Round& ro
   const Mapping mapping = post_mapping(first);
   std::vector<double> nominal;
   for (const AxisResult& axis : first.axes) {
-    for (const NamedEstimate& location : axis.location) {
-      nominal.push_back(axis.nominal.point_mm[location.key[0] - 'X']);
+    for (const NamedEstimate& location : axis.centre) {
+      nominal.push_back(axis.nominal.point_mm[component(location.name)]);
     }
   }
   const auto plan = plan_patch(first, mapping, post_with(mapping, nominal));
@@ -104,8 +104,8 @@ TEST_CASE("the program's own numbers, read back, put the origin where the axis t
   const Machine machine = fourth_axis_machine();
   const MachineState truth = missed_truth(machine);
   const FitResult result = simulated_fit(machine, truth, 77);
-  for (const NamedEstimate& location : result.axes[0].location) {
-    const int k = location.key[0] - 'X';
+  for (const NamedEstimate& location : result.axes[0].centre) {
+    const int k = component(location.name);
     const double true_mm =
         pierce_plane(truth.axis_lines[0], Eigen::Vector3d::UnitX(), result.axes[0].quoted_at_mm)[k];
     CHECK(std::abs(location.estimate.value - true_mm) <=

@@ -37,10 +37,12 @@ FitResult small_result() {
   axis.nominal = {{-300.0, -200.0, -250.0}, {1.0, 0.0, 0.0}};
   axis.turn = TurnSense::left_hand;
   const double infinite = std::numeric_limits<double>::infinity();
-  axis.location = {{"Y", "E_Y0A", {-200.01, 0.001, 0.002, 0.0015, 0.003, infinite}},
-                   {"Z", "E_Z0A", {-250.02, 0.001, 0.0023, 0.0015, 0.0035, 8.0}}};
-  axis.orientation = {
-      {"B", "E_B0A", {0.5 * deg, 0.01 * deg, 0.02 * deg, 0.01 * deg, 0.02 * deg, 8}}};
+  axis.centre = {{axis_value('A', ValueKind::centre, LinearAxis::Y),
+                  {-200.01, 0.001, 0.002, 0.0015, 0.003, infinite}},
+                 {axis_value('A', ValueKind::centre, LinearAxis::Z),
+                  {-250.02, 0.001, 0.0023, 0.0015, 0.0035, 8.0}}};
+  axis.orientation = {{axis_value('A', ValueKind::orientation, LinearAxis::Y),
+                       {0.5 * deg, 0.01 * deg, 0.02 * deg, 0.01 * deg, 0.02 * deg, 8}}};
   result.axes = {axis};
   result.artefacts.resize(1);
   result.artefacts[0].name = "ball";
@@ -49,8 +51,10 @@ FitResult small_result() {
   result.stations[0].label = "1";
   result.stations[0].angles_rad[0] = 90.0 * deg;
   result.touches.resize(1);
-  result.findings = {{"arc-too-short", Severity::note, "text", "advice"}};
-  result.covariance.names = {"A.location.Y", "A.orientation.B"};
+  result.findings = {
+      {FindingCode::arc_too_short, Severity::note, finding::AsWritten{"text", "advice"}}};
+  result.covariance.names = {axis_value('A', ValueKind::centre, LinearAxis::Y),
+                             axis_value('A', ValueKind::orientation, LinearAxis::Y)};
   result.covariance.repeatable = Eigen::Matrix2d{{1.0, 2.0 * deg}, {2.0 * deg, 3.0 * deg * deg}};
   result.covariance.absolute = result.covariance.repeatable;
   return result;
@@ -60,7 +64,7 @@ FitResult small_result() {
 
 TEST_CASE("the JSON has the documented keys, in mm and degrees, as another reader sees them") {
   const auto json = nlohmann::json::parse(write_result(small_result()));
-  CHECK(json["format"] == "pivotrace-result-1");
+  CHECK(json["format"] == "pivotrace-result-2");
   CHECK(json["usable"] == true);
   CHECK(json["made"]["version"] == "0.1.0");
   const auto& axis = json["axes"]["A"];
@@ -68,10 +72,10 @@ TEST_CASE("the JSON has the documented keys, in mm and degrees, as another reade
   CHECK(axis["direction"] == nlohmann::json({1.0, 0.0, 0.0}));
   CHECK(axis["quoted_at"]["X"] == -300.0);
   CHECK(axis["turn"] == "left-hand");
-  CHECK(axis["location"]["Y"]["value"] == -200.01);
-  CHECK(axis["location"]["Y"]["U95_absolute"] == 0.003);
-  CHECK(axis["location"]["Y"]["dof"].is_null());
-  CHECK(axis["location"]["Z"]["dof"] == 8.0);
+  CHECK(axis["centre"]["Y"]["value"] == -200.01);
+  CHECK(axis["centre"]["Y"]["U95_absolute"] == 0.003);
+  CHECK(axis["centre"]["Y"]["dof"].is_null());
+  CHECK(axis["centre"]["Z"]["dof"] == 8.0);
   CHECK(axis["orientation"]["B"]["value_deg"] == 0.5);
   CHECK(axis["orientation"]["B"]["U95_deg"] == 0.02);
   // 300 tan(0.5 deg)
@@ -90,11 +94,22 @@ TEST_CASE("the JSON has the documented keys, in mm and degrees, as another reade
         doctest::Approx(3.0).epsilon(1e-14));
 }
 
+TEST_CASE("a result written before there was one spelling of every value is read as well") {
+  std::string text = write_result(small_result());
+  text = replaced(text, "pivotrace-result-2", "pivotrace-result-1");
+  text = replaced(text, "\"centre\"", "\"location\"");
+  text = replaced(text, "A.centre.Y", "A.location.Y");
+  const auto result = parse_result(text, "r.json");
+  REQUIRE_MESSAGE(result.has_value(), test::described(result.error()));
+  const std::string differs = test::difference(small_result(), *result, angle_round_trip_tolerance);
+  CHECK_MESSAGE(differs.empty(), differs);
+}
+
 TEST_CASE("no limit of the degrees of freedom and not run are told apart on reading") {
   const auto result = parse_result(write_result(small_result()), "r.json");
   REQUIRE_MESSAGE(result.has_value(), test::described(result.error()));
-  CHECK(std::isinf(result->axes[0].location[0].estimate.dof));
-  CHECK(result->axes[0].location[1].estimate.dof == 8.0);
+  CHECK(std::isinf(result->axes[0].centre[0].estimate.dof));
+  CHECK(result->axes[0].centre[1].estimate.dof == 8.0);
   CHECK(std::isnan(result->axes[0].lean.dof));
   CHECK(result->axes[0].side == AxisSide::work);
   CHECK_FALSE(result->touches[0].w);
@@ -151,7 +166,7 @@ TEST_CASE("JSON of another kind or version is refused") {
   check_only(problems_of("[1, 2]"), ProblemNumber::unsupported_format);
   check_only(problems_of("3"), ProblemNumber::unsupported_format);
   const Problems newer = problems_of(
-      replaced(write_result(small_result()), "pivotrace-result-1", "pivotrace-result-2"));
+      replaced(write_result(small_result()), "pivotrace-result-2", "pivotrace-result-3"));
   check_only(newer, ProblemNumber::unsupported_format);
   CHECK(test::mentions(newer[0], "newer"));
 }
@@ -167,10 +182,10 @@ TEST_CASE("missing, unknown and mistyped keys are named by their path") {
   };
   using P = ProblemNumber;
   refused("\"usable\": true,", "", P::missing_key, "usable");
-  refused("\"value\": -200.01, ", "", P::missing_key, "axes.A.location.Y.value");
+  refused("\"value\": -200.01, ", "", P::missing_key, "axes.A.centre.Y.value");
   refused("\"U95_absolute\": 0.003", "\"U95_absolut\": 1, \"U95_absolute\": 0.003", P::unknown_key,
-          "axes.A.location.Y.U95_absolut");
-  refused("\"value\": -200.01", "\"value\": \"-200.01\"", P::wrong_type, "axes.A.location.Y.value");
+          "axes.A.centre.Y.U95_absolut");
+  refused("\"value\": -200.01", "\"value\": \"-200.01\"", P::wrong_type, "axes.A.centre.Y.value");
   refused("\"usable\": true", "\"usable\": 1", P::wrong_type, "usable");
   refused("\"touches\": 0", "\"touches\": 99999999999", P::wrong_type, "artefacts.ball.touches");
   refused("\"iterations\": -1", "\"iterations\": 18446744073709551615", P::wrong_type,

@@ -35,7 +35,7 @@ TEST_CASE("CSV, JSON and TOML state one and the same numbers") {
   CHECK(line == "name,value,U95,unit,symbol,meaning");
   for (std::size_t i = 0; i < values->size(); ++i) {
     REQUIRE(std::getline(csv, line));
-    const std::string name = (*values)[i].name;
+    const std::string name = text_of((*values)[i].name);
     const double from_csv = std::stod(line.substr(line.find(',') + 1));
     const toml::table& entry = *(*toml["value"].as_array())[i].as_table();
     CHECK(line.starts_with(name + ","));

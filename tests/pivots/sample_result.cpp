@@ -51,13 +51,13 @@ AxisResult axis_result(const SampleAxis& sample) {
   axis.nominal.direction = Eigen::Vector3d::Unit(main);
   for (int i = 0; i < 3; ++i) {
     if (i == main) continue;
-    const std::string key(1, "XYZ"[i]);
-    axis.location.push_back(
-        {key, "E_" + key + "0" + sample.letter,
+    axis.centre.push_back(
+        {axis_value(sample.letter, ValueKind::centre, static_cast<LinearAxis>(i)),
          estimate(axis.line.point_mm[i], sample.u_location_mm, common_location_mm)});
   }
   for (const auto& [key, angle] : orientation_angles(sample.along, axis.line.direction)) {
-    axis.orientation.push_back({std::string(1, key), std::string("E_") + key + "0" + sample.letter,
+    const auto about = static_cast<LinearAxis>(key - 'A');
+    axis.orientation.push_back({axis_value(sample.letter, ValueKind::orientation, about),
                                 estimate(angle, sample.u_orientation_rad, common_orientation_rad)});
   }
   const double lean = std::acos(std::min(1.0, axis.line.direction[main]));
@@ -84,14 +84,11 @@ AxisPairResult pair_result(const AxisResult& first, const AxisResult& second) {
 void add_covariance(FitResult& result) {
   std::vector<Estimate> diagonal;
   for (const AxisResult& axis : result.axes) {
-    const std::string letter(1, axis.letter);
-    for (const NamedEstimate& e : axis.location) {
-      result.covariance.names.push_back(letter + ".location." + e.key);
-      diagonal.push_back(e.estimate);
-    }
-    for (const NamedEstimate& e : axis.orientation) {
-      result.covariance.names.push_back(letter + ".orientation." + e.key);
-      diagonal.push_back(e.estimate);
+    for (const std::vector<NamedEstimate>* estimates : {&axis.centre, &axis.orientation}) {
+      for (const NamedEstimate& e : *estimates) {
+        result.covariance.names.push_back(e.name);
+        diagonal.push_back(e.estimate);
+      }
     }
   }
   const auto size = static_cast<Eigen::Index>(diagonal.size());

@@ -9,6 +9,7 @@
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/pivots/index_angles.h"
 #include "pivotrace/pivots/judge.h"
+#include "pivotrace/report/judge_text.h"
 #include "pivots/sample_result.h"
 
 using namespace pivotrace;
@@ -110,9 +111,9 @@ TEST_CASE("a result is judged value by value, the worst decides") {
   CHECK(all.judgements[1].verdict == Verdict::not_proven);
   CHECK(all.judgements[2].verdict == Verdict::does_not_conform);
   CHECK(all.verdict == Verdict::does_not_conform);
-  CHECK(all.judgements[0].settles.empty());
-  CHECK(all.judgements[1].settles.find("U95 of 0.0023 mm or less") != std::string::npos);
-  CHECK(all.judgements[2].settles.find("out by 0.0123 mm") != std::string::npos);
+  CHECK(settling_text(all.judgements[0]).empty());
+  CHECK(settling_text(all.judgements[1]).find("U95 of 0.0023 mm or less") != std::string::npos);
+  CHECK(settling_text(all.judgements[2]).find("out by 0.0123 mm") != std::string::npos);
 }
 
 TEST_CASE("what would settle it: stations while they help, then the probe") {
@@ -120,15 +121,16 @@ TEST_CASE("what would settle it: stations while they help, then the probe") {
   result.stations.resize(8);
   // Nine tenths of the variance fall with the number of stations. Needed: half the U95, so a
   // quarter of the variance: 0.1 + 0.9 * 8 / n = 0.25, n = 48. Derived here.
-  result.budget = {{"A.location.Y", "station (linear axes)", 0.9},
-                   {"A.location.Y", "stylus offset Y", 0.1}};
+  const ValueName centre_y = axis_value('A', ValueKind::centre, LinearAxis::Y);
+  const BudgetSource station{SourceKind::station, '\0', {}};
+  const BudgetSource offset{SourceKind::effect, '\0', {EffectKind::stylus_offset, 1}};
+  result.budget = {{centre_y, station, 0.9}, {centre_y, offset, 0.1}};
   const double U95 = 1.959964 * std::hypot(0.001, 0.002);
   const Limits half = limits({limit("A.centre.Y", -200.5, -200.0123 + 0.5 * U95)});
-  CHECK(report(result, half).judgements[0].settles.find("about 48 stations in place of 8") !=
+  CHECK(settling_text(report(result, half).judgements[0]).find("about 48 stations in place of 8") !=
         std::string::npos);
-  result.budget = {{"A.location.Y", "station (linear axes)", 0.5},
-                   {"A.location.Y", "stylus offset Y", 0.5}};
-  const std::string settles = report(result, half).judgements[0].settles;
+  result.budget = {{centre_y, station, 0.5}, {centre_y, offset, 0.5}};
+  const std::string settles = settling_text(report(result, half).judgements[0]);
   CHECK(settles.find("more stations alone cannot do it: 50 percent") != std::string::npos);
   CHECK(settles.find("stylus offset Y") != std::string::npos);
 }

@@ -4,6 +4,7 @@
 
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/pivots/patch.h"
+#include "pivotrace/report/patch_text.h"
 #include "pivots/sample_result.h"
 
 using namespace pivotrace;
@@ -159,7 +160,7 @@ TEST_CASE("written and read back are inverse for every unit, sign, scale and ref
     for (const double scale : {1.0, 1000.0, 0.001}) {
       for (const double reference : {0.0, 12.5}) {
         for (const PivotValue& value : *values) {
-          MappingEntry entry = by_key(value.name, "k");
+          MappingEntry entry = by_key(text_of(value.name), "k");
           entry.sign = sign;
           entry.scale = scale;
           entry.reference = reference;

@@ -43,16 +43,16 @@ TEST_CASE("values carry the absolute uncertainty, because they are going to be w
   REQUIRE(centre.has_value());
   CHECK(centre->U95 == doctest::Approx(1.959964 * std::hypot(0.001, 0.002)));
   CHECK(centre->U95_repeatable == doctest::Approx(1.959964 * 0.001));
-  CHECK(centre->symbol == "E_Y0A");
+  CHECK(iso_symbol(centre->name) == "E_Y0A");
 }
 
 TEST_CASE("two axes bring the distance, the crossing angle and the feet of the common normal") {
   const FitResult result = trunnion_result();
   const CommonNormal normal = common_normal(result.axes[0].line, result.axes[1].line);
-  CHECK(value_of(result, "AC.distance") == doctest::Approx(normal.signed_distance_mm));
-  CHECK(value_of(result, "AC.crossing") == doctest::Approx(normal.crossing_rad));
-  CHECK(value_of(result, "AC.foot_on_A.X") == doctest::Approx(normal.foot_on_first_mm.x()));
-  CHECK(value_of(result, "AC.foot_on_C.Z") == doctest::Approx(normal.foot_on_second_mm.z()));
+  CHECK(value_of(result, "A-C.distance") == doctest::Approx(normal.signed_distance_mm));
+  CHECK(value_of(result, "A-C.crossing") == doctest::Approx(normal.crossing_rad));
+  CHECK(value_of(result, "A-C.foot_on_A.X") == doctest::Approx(normal.foot_on_first_mm.x()));
+  CHECK(value_of(result, "A-C.foot_on_C.Z") == doctest::Approx(normal.foot_on_second_mm.z()));
 }
 
 TEST_CASE("names are unique and every value has a one-line meaning") {
@@ -60,9 +60,10 @@ TEST_CASE("names are unique and every value has a one-line meaning") {
   REQUIRE(values.has_value());
   std::set<std::string> names;
   for (const PivotValue& value : *values) {
-    CHECK_MESSAGE(names.insert(value.name).second, value.name);
-    CHECK_MESSAGE(!value.meaning.empty(), value.name);
-    CHECK_MESSAGE(value.meaning.find('\n') == std::string::npos, value.name);
+    const std::string name = text_of(value.name);
+    CHECK_MESSAGE(names.insert(name).second, name);
+    CHECK_MESSAGE(!value.meaning.empty(), name);
+    CHECK_MESSAGE(value.meaning.find('\n') == std::string::npos, name);
   }
 }
 
@@ -84,13 +85,13 @@ TEST_CASE("an axis that never turned has no values") {
   const auto values = pivot_values(result);
   REQUIRE(values.has_value());
   for (const PivotValue& value : *values) {
-    CHECK_MESSAGE(value.name.starts_with("A."), value.name);
+    CHECK_MESSAGE(value.name.axis == 'A', text_of(value.name));
   }
 }
 
 TEST_CASE("a value without an uncertainty is not a value") {
   FitResult result = one_axis_result();
-  result.axes[0].location[0].estimate.U95_absolute = not_run;
+  result.axes[0].centre[0].estimate.U95_absolute = not_run;
   const auto values = pivot_values(result);
   REQUIRE(values.has_value());
   CHECK(!find_pivot_value(*values, "A.centre.Y").has_value());
@@ -99,9 +100,12 @@ TEST_CASE("a value without an uncertainty is not a value") {
 TEST_CASE("an unusable result is refused with every error finding repeated") {
   FitResult result = one_axis_result();
   result.usable = false;
-  result.findings = {{"wrong-turn-sense", Severity::error, "axis A turns the other way", "turn it"},
-                     {"chip", Severity::warning, "touch 3 is off", "repeat it"},
-                     {"short-arc", Severity::error, "the arc is too short", "turn further"}};
+  result.findings = {{FindingCode::turn_sense_wrong, Severity::error,
+                      finding::AsWritten{"axis A turns the other way", "turn it"}},
+                     {FindingCode::bad_touch, Severity::warning,
+                      finding::AsWritten{"touch 3 is off", "repeat it"}},
+                     {FindingCode::arc_too_short, Severity::error,
+                      finding::AsWritten{"the arc is too short", "turn further"}}};
   const auto values = pivot_values(result);
   REQUIRE(!values.has_value());
   REQUIRE(values.error().size() == 2);
@@ -126,12 +130,9 @@ TEST_CASE("a mistyped name is answered with the nearest ones") {
 }
 
 TEST_CASE("inches are 25.4 mm and angles stay degrees") {
-  PivotValue length;
-  length.quantity = Quantity::length;
-  CHECK(shown_value(length, 25.4, LengthUnit::inch) == 1.0);
-  PivotValue angle;
-  angle.quantity = Quantity::angle;
-  CHECK(shown_value(angle, rad_from_deg(0.5), LengthUnit::inch) == doctest::Approx(0.5));
+  CHECK(shown_value(QuantityKind::length, 25.4, LengthUnit::inch) == 1.0);
+  CHECK(shown_value(QuantityKind::angle, rad_from_deg(0.5), LengthUnit::inch) ==
+        doctest::Approx(0.5));
 }
 
 TEST_CASE("numbers as text: no minus zero, uncertainty never rounded down") {

@@ -154,11 +154,12 @@ TEST_CASE("U95 is what a simulation of the axis lines gives") {
   for (int n = 0; n < count; ++n) {
     FitResult drawn = result;
     for (AxisResult& axis : drawn.axes) {
-      for (const NamedEstimate& location : axis.location) {
-        axis.line.point_mm[location.key[0] - 'X'] += location.estimate.u_absolute * gauss(random);
+      for (const NamedEstimate& location : axis.centre) {
+        axis.line.point_mm[component(location.name)] +=
+            location.estimate.u_absolute * gauss(random);
       }
       for (const NamedEstimate& angle : axis.orientation) {
-        const Eigen::Vector3d about = Eigen::Vector3d::Unit(angle.key[0] - 'A');
+        const Eigen::Vector3d about = Eigen::Vector3d::Unit(component(angle.name));
         axis.line.direction = (axis.line.direction + angle.estimate.u_absolute * gauss(random) *
                                                          about.cross(axis.line.direction))
                                   .normalized();

@@ -32,7 +32,7 @@ PlanOutcome planned(const Machine& machine, const PlanRequest& request) {
 
 const PredictedOutput& output(const Plan& plan, const std::string& name) {
   for (const PredictedOutput& o : plan.predicted) {
-    if (o.name == name) return o;
+    if (text_of(o.name) == name) return o;
   }
   FAIL("no output " << name);
   return plan.predicted.front();
@@ -249,7 +249,7 @@ TEST_CASE("the prediction reproduces the floors of known-angle geometry") {
     REQUIRE(prediction.has_value());
     const AxisResult& axis = prediction->axes.front();
     const double sigma_c = 0.001 * std::sqrt(2.0 / 5.0) / std::sqrt(n);
-    for (const NamedEstimate& place : axis.location) {
+    for (const NamedEstimate& place : axis.centre) {
       CHECK(place.estimate.u == doctest::Approx(sigma_c).epsilon(0.01));
     }
     const double sigma_lean = std::sqrt(2.0 / n) * 0.001 / 100.0;

@@ -19,10 +19,10 @@ bool holds_truth(const FitResult& fit, const RehearsalTruth& truth, const Machin
     const AxisResult& axis = fit.axes[i];
     if (!axis.estimated) continue;
     const Line& line = truth.survey.state.axis_lines[i];
-    for (const NamedEstimate& named : axis.location) {
+    for (const NamedEstimate& named : axis.centre) {
       const Eigen::Vector3d pierced =
           pierce_plane(line, machine.rotary[i].direction, axis.quoted_at_mm);
-      const double error = named.estimate.value - pierced[named.key[0] - 'X'];
+      const double error = named.estimate.value - pierced[component(named.name)];
       if (std::fabs(error) > named.estimate.U95_absolute) return false;
     }
   }

@@ -80,9 +80,9 @@ TEST_CASE("plan, cycle, rehearse, fit: the truth comes back on every demo in eve
           if (axis.estimated) CHECK(axis.turn_confirmed);
         }
         for (const ValueBesideTruth& value : beside_truth(fit, survey, loop.machine, truth)) {
-          CAPTURE(value.name);
+          CAPTURE(text_of(value.name));
           CHECK(std::fabs(value.fitted - value.truth) <
-                (value.is_angle ? noise_free_rad : noise_free_mm));
+                (is_angle(value.name) ? noise_free_rad : noise_free_mm));
           CHECK(value.held());
         }
       }
@@ -155,7 +155,7 @@ void check_shipped_truth(const char* machine_file) {
       const auto beside = beside_truth(fit, survey, loop.machine, truth);
       for (const ValueBesideTruth& value : beside) {
         held += value.held() ? 1 : 0;
-        if (!value.held()) outside += fmt::format(" {} (seed {})", value.name, seed);
+        if (!value.held()) outside += fmt::format(" {} (seed {})", text_of(value.name), seed);
       }
       values += static_cast<int>(beside.size());
       squared_counts += static_cast<double>(beside.size() * beside.size());

@@ -56,7 +56,7 @@ FitResult fitted(const DemoLoop& loop, const RehearsalReport& report,
 
 double effect(const FitResult& fit, const std::string& name) {
   for (const EffectResult& found : fit.effects) {
-    if (found.name == name) return found.estimate.value;
+    if (text_of(found.name) == name) return found.estimate.value;
   }
   FAIL("the fit has no effect " << name);
   return 0.0;
@@ -66,7 +66,7 @@ double effect(const FitResult& fit, const std::string& name) {
 double largest_error_mm(const FitResult& fit, const DemoLoop& loop, const RehearsalTruth& truth) {
   double largest = 0.0;
   for (const ValueBesideTruth& value : beside_truth(fit, Survey{}, loop.machine, truth)) {
-    const double over_100_mm = value.is_angle ? 100.0 : 1.0;
+    const double over_100_mm = is_angle(value.name) ? 100.0 : 1.0;
     largest = std::max(largest, over_100_mm * std::fabs(value.fitted - value.truth));
   }
   return largest;
@@ -156,11 +156,11 @@ TEST_CASE("effects: drift moves the centre by what has crept in until the middle
   REQUIRE(count > 0);
   const double hours = sum_s / count / 3600.0;
   for (std::size_t k = 0; k < 2; ++k) {
-    const int axis = fit.axes[0].location[k].key[0] - 'X';
+    const int axis = component(fit.axes[0].centre[k].name);
     const double tenth =
         0.1 * std::fabs(truth.survey.drift_mm_per_hour[axis]) * report.seconds / 3600.0;
     const double moved =
-        fit.axes[0].location[k].estimate.value - still.axes[0].location[k].estimate.value;
+        fit.axes[0].centre[k].estimate.value - still.axes[0].centre[k].estimate.value;
     CHECK(std::fabs(moved + truth.survey.drift_mm_per_hour[axis] * hours) <=
           tenth + log_rounding_mm);
     CHECK(std::fabs(moved) > 4.0 * tenth);

@@ -85,12 +85,12 @@ TEST_CASE("a pin near the axis hides a wrong turn from the program and not from 
   const Expected<FitResult> fit = fit_survey(loop.machine, *survey);
   REQUIRE(fit.has_value());
   CHECK_FALSE(fit->usable);
-  const auto sense =
-      std::find_if(fit->findings.begin(), fit->findings.end(),
-                   [](const Finding& finding) { return finding.code == "turn-sense-unproven"; });
+  const auto sense = std::find_if(
+      fit->findings.begin(), fit->findings.end(),
+      [](const Finding& finding) { return finding.code == FindingCode::turn_sense_unproven; });
   REQUIRE(sense != fit->findings.end());
-  CHECK(sense->text.find("may turn the other way") != std::string::npos);
-  CHECK(sense->advice.find("positive_turn") != std::string::npos);
+  CHECK(what_of(*sense).find("may turn the other way") != std::string::npos);
+  CHECK(advice_of(*sense).find("positive_turn") != std::string::npos);
 }
 
 namespace {

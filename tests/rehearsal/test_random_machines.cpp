@@ -66,7 +66,7 @@ void fit_and_count(const DemoLoop& loop, const RehearsalTruth& truth, const Rehe
   ++tally.fitted;
   const std::vector<ValueBesideTruth> values = beside_truth(*fit, *survey, loop.machine, truth);
   for (const ValueBesideTruth& value : values) {
-    CAPTURE(value.name);
+    CAPTURE(text_of(value.name));
     CAPTURE(value.fitted - value.truth);
     CAPTURE(value.U95);
     tally.held += value.held() ? 1 : 0;

@@ -52,7 +52,7 @@ def compare_axis(comparison, model, solution, covariance, k, result):
         return  # common-mode terms widen u_absolute beyond what this model holds
     first = model.axis_first[k]
     e1, e2 = same_model.cross_pair(model.machine.axes[k]["n"])
-    for key, location in axis["location"].items():
+    for key, location in axis["centre"].items():
         g = np.zeros(model.unknowns)
         g[first], g[first + 1] = e1["XYZ".index(key)], e2["XYZ".index(key)]
         u = math.sqrt(g @ covariance @ g)

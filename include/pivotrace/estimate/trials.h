@@ -3,8 +3,6 @@
 
 #include <cstdint>
 #include <functional>
-#include <string>
-#include <vector>
 
 #include "pivotrace/estimate/fit.h"
 
@@ -18,23 +16,6 @@ struct TrialOptions {
   std::function<void(int)> progress;
 
   Problems validate() const;
-};
-
-/// Distribution of one output over the trials; mm or rad.
-struct TrialOutput {
-  std::string name;        ///< "A.location.Y"
-  double value = not_run;  ///< of the fit
-  double mean = not_run;
-  double deviation = not_run;  ///< standard deviation
-  double low = not_run;        ///< 2.5 % quantile
-  double high = not_run;       ///< 97.5 % quantile
-};
-
-struct TrialsResult {
-  int trials = 0;
-  std::uint64_t seed = 0;
-  double seconds = not_run;
-  std::vector<TrialOutput> outputs;
 };
 
 /// Fits the survey, then repeats it `trials` times on paper: every touch is set on the fitted

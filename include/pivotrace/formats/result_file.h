@@ -10,7 +10,9 @@
 
 namespace pivotrace {
 
-inline constexpr const char* result_format = "pivotrace-result-1";
+inline constexpr const char* result_format = "pivotrace-result-2";
+/// Read as well: it calls the centre of an axis its location.
+inline constexpr const char* former_result_format = "pivotrace-result-1";
 
 /// Results list every touch, so they are larger than the record they come from: 1 GiB.
 inline constexpr std::size_t result_read_limit_bytes = std::size_t{1024} * 1024 * 1024;
@@ -30,7 +32,7 @@ std::string write_result(const FitResult& result);
 /// within angle_round_trip_tolerance (relative), because degrees are written.
 /// Errors: P101 no JSON (with line and column), P108 another kind of file, P103 missing keys, P102
 /// unknown keys, P104 wrong types, P105 values that contradict each other; `what` names the key by
-/// its path, such as axes.A.location.Y.value. All problems are reported at once.
+/// its path, such as axes.A.centre.Y.value. All problems are reported at once.
 Expected<FitResult> parse_result(std::string_view text, const std::string& name);
 
 /// read_file, then parse_result. Errors: also P601, P603, P604.

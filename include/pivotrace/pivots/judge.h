@@ -6,7 +6,7 @@
 #pragma once
 
 #include <optional>
-#include <string>
+#include <variant>
 #include <vector>
 
 #include "pivotrace/base/problem.h"
@@ -18,9 +18,6 @@ namespace pivotrace {
 
 enum class Verdict { conforms, not_proven, does_not_conform };
 
-/// "conforms", "not proven", "does not conform".
-const char* verdict_word(Verdict verdict);
-
 /// The three-way decision for a value y with guard band g >= 0. Bounds count as inside, as in
 /// JCGM 106 (closed intervals).
 Verdict verdict_of(double y, double guard, std::optional<double> low, std::optional<double> high);
@@ -31,11 +28,51 @@ Verdict verdict_of(double y, double guard, std::optional<double> low, std::optio
 double conformance_probability(double y, double u, std::optional<double> low,
                                std::optional<double> high);
 
+/// A value, or how it changed since a previous result.
+struct JudgedValue {
+  ValueName name;
+  bool change = false;
+};
+
+/// Whose values the program that cuts the part uses.
+enum class Believed {
+  machine_file,      ///< the old ones, from the machine file
+  previous_result,   ///< the old ones, centres only, from a previous result
+  centres,           ///< the new centres, with nominal directions
+  centres_and_leans  ///< the new axis lines
+};
+
+/// What would settle a limit that is not proven, or what to do where it is exceeded.
+struct Settling {
+  enum class Kind {
+    nothing_to_settle,  ///< it conforms
+    correct_it,         ///< out by `out_by`
+    move_inwards,       ///< it lies on the limit: no measurement settles that
+    measure_better,     ///< U95 of `U95_needed` or less
+    align_unit,         ///< a part mismatch, which no work offset takes out
+  };
+  /// How far more stations of the same kind would go.
+  enum class MoreStations {
+    not_known,     ///< the result tells no shares
+    cannot_do_it,  ///< `common_share` of the variance is common to all touches
+    too_many,      ///< beyond what is sensible
+    would_do,      ///< `stations_wanted` in place of `stations`
+  };
+  Kind kind = Kind::nothing_to_settle;
+  double out_by = not_run;      ///< in the unit of the judgement
+  double U95_needed = not_run;  ///< likewise
+  MoreStations more_stations = MoreStations::not_known;
+  double common_share = 0.0;
+  std::optional<BudgetSource> largest_common;
+  int stations = 0;
+  int stations_wanted = 0;
+  bool no_acceptance_zone = false;  ///< the guard bands meet: nothing could be accepted
+};
+
 /// One limit judged; everything in `unit`.
 struct Judgement {
-  std::string value;
-  std::string unit;
-  int decimals = 4;
+  std::variant<JudgedValue, Believed> subject;  ///< a value, or the part mismatch of some values
+  LimitUnit unit = LimitUnit::mm;               ///< never automatic
   double measured = not_run;
   double U95 = not_run;
   double guard = not_run;
@@ -43,12 +80,12 @@ struct Judgement {
   std::optional<double> high;
   double probability = not_run;  ///< of conformance
   Verdict verdict = Verdict::not_proven;
-  std::string settles;  ///< not proven: what would settle it; does not conform: what to do
+  Settling settling;
 };
 
 /// How features cut at two index positions meet on the part, for one set of pivot values.
 struct PartMismatch {
-  std::string believed;   ///< whose values the program uses
+  Believed believed = Believed::machine_file;
   double worst_mm = 0.0;  ///< largest distance between where the two features should and do meet
   double U95_mm = 0.0;    ///< of that distance, from the fitted axis lines
   Eigen::Vector3d step_mm = Eigen::Vector3d::Zero();    ///< its X, Y, Z in the part (rotary at 0)
@@ -60,7 +97,7 @@ struct PartMismatch {
 struct JudgeReport {
   std::vector<Judgement> judgements;
   std::vector<PartMismatch> mismatches;  ///< old values, new centres, new centres and leans
-  std::vector<std::string> warnings;
+  double guard_factor = 1.0;             ///< below 1: less than ISO 14253-1 asks for
   /// The worst of all: conforms only if everything does.
   Verdict verdict = Verdict::conforms;
 };
@@ -74,9 +111,6 @@ struct JudgeInputs {
 /// for limits that cannot be used, P114 for limits or a previous result of another machine.
 Expected<JudgeReport> judge(const FitResult& result, const Limits& limits,
                             const JudgeInputs& inputs = {});
-
-std::string judge_text(const FitResult& result, const JudgeReport& report);
-std::string judge_json(const FitResult& result, const JudgeReport& report);
 
 /// Error of a feature point p of the part (frame at rotary 0) cut at these angles by a program that
 /// believes `believed` while the axes run along `real`: e = M_real(T)^-1 M_believed(T) p - p.

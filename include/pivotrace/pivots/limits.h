@@ -8,6 +8,7 @@
 
 #include "pivotrace/base/problem.h"
 #include "pivotrace/machine/machine.h"
+#include "pivotrace/results/value_name.h"
 
 namespace pivotrace {
 
@@ -15,9 +16,9 @@ enum class LimitUnit { automatic, mm, inch, deg, arcsec, mm_per_300 };
 
 /// One limit. `low` and `high` in `unit`; at least one of them, with low < high.
 struct Limit {
-  /// A pivot value ("A.centre.Y", "A.slope.B", "AC.distance"), a deviation range ("A.F_R", "A.F_T",
-  /// "A.F_A"), or with `change` the difference of a pivot value to a previous result.
-  std::string value;
+  /// A pivot value (A.centre.Y, A.slope.B, A-C.distance), a deviation range (A.F_R, A.F_T, A.F_A), or
+  /// with `change` the difference of a pivot value to a previous result.
+  AskedValue value;
   bool change = false;
   std::optional<double> low;
   std::optional<double> high;

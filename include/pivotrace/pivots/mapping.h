@@ -34,17 +34,17 @@ struct NumberFormat {
 /// beside one of the others narrows the search to that line.
 ///   written = sign * scale * (value in `unit` - reference)
 struct MappingEntry {
-  std::string value;  ///< name of a pivot value
+  AskedValue value;  ///< a pivot value
   /// Exact text that stands before the number, apart from blanks, a closing quote and one of = : ,
   std::optional<std::string> key;
   /// Regular expression (ECMAScript) with exactly one capture, the number; applied line by line.
   std::optional<std::string> pattern;
   std::optional<int> line;  ///< counted from 1
   FileUnit unit = FileUnit::automatic;
-  double sign = 1.0;                           ///< +1 or -1
-  double scale = 1.0;                          ///< 1000 for a list that counts in thousandths
-  double reference = 0.0;                      ///< in `unit`; subtracted before sign and scale
-  std::optional<std::string> reference_value;  ///< or another pivot value, subtracted
+  double sign = 1.0;                          ///< +1 or -1
+  double scale = 1.0;                         ///< 1000 for a list that counts in thousandths
+  double reference = 0.0;                     ///< in `unit`; subtracted before sign and scale
+  std::optional<AskedValue> reference_value;  ///< or another pivot value, subtracted
   NumberFormat format;
   std::optional<double> largest_change;  ///< mm, deg or mm per 300 mm; absent = the default limits
   Place where;                           ///< of this entry in the mapping file

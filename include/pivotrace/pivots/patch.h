@@ -49,7 +49,7 @@ struct TargetFile {
 
 /// One number that changes.
 struct Edit {
-  std::string value;       ///< name of the pivot value
+  ValueName value;
   std::size_t offset = 0;  ///< bytes into the file
   std::size_t length = 0;  ///< bytes replaced
   int line = 0;
@@ -57,7 +57,7 @@ struct Edit {
   std::string old_text;
   std::string new_text;
   std::string new_bytes;  ///< new_text in the encoding of the file
-  Quantity quantity = Quantity::length;
+  QuantityKind quantity = QuantityKind::length;
   double change = not_run;  ///< mm, rad or mm per 300 mm, of the value itself
   double U95 = not_run;     ///< of the value, same unit
   bool within_U95() const;
@@ -81,18 +81,13 @@ struct PatchPlan {
 Expected<PatchPlan> plan_patch(const FitResult& result, const Mapping& mapping,
                                const TargetFile& target, const PatchPermissions& permissions = {});
 
-/// Old, new, change and U95 side by side, then notes.
-std::string patch_table(const PatchPlan& plan);
-/// Unified diff with three lines of context, as UTF-8.
-std::string patch_diff(const PatchPlan& plan);
-
 /// What one file says about one value.
 struct HomeReading {
   std::string file;
   int line = 0;
-  std::string value;
+  ValueName value;
   std::string text;  ///< as it stands there
-  Quantity quantity = Quantity::length;
+  QuantityKind quantity = QuantityKind::length;
   double physical = not_run;   ///< mm, rad or mm per 300 mm
   double half_step = not_run;  ///< half a last decimal place of the format, same unit
 };
@@ -103,8 +98,15 @@ Expected<std::vector<HomeReading>> read_homes(const FitResult& result, const Map
                                               const TargetFile& target,
                                               bool allow_other_machine = false);
 
+/// One home beside the result.
+struct HomeComparison {
+  HomeReading home;
+  double expected = not_run;  ///< of the result; mm, rad or mm per 300 mm
+  bool agrees = false;
+};
+
 struct Verification {
-  std::string table;       ///< result and every home side by side
+  std::vector<HomeComparison> rows;
   Problems disagreements;  ///< P507, one for each pair that disagrees; empty = all agree
 };
 

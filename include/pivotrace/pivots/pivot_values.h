@@ -11,18 +11,11 @@
 
 namespace pivotrace {
 
-enum class Quantity {
-  length,  ///< mm
-  angle,   ///< rad
-  slope,   ///< mm over a length of 300 mm
-};
-
 /// One number with a name that a mapping file can ask for.
 struct PivotValue {
-  std::string name;     ///< "A.centre.Y", "A.orientation.C", "AC.distance", ...
-  std::string symbol;   ///< ISO 230-1 symbol where there is one, else empty
+  ValueName name;
   std::string meaning;  ///< one line, for people
-  Quantity quantity = Quantity::length;
+  QuantityKind quantity = QuantityKind::length;
   double value = not_run;           ///< mm, rad or mm per 300 mm
   double U95 = not_run;             ///< absolute (probe, diameters, scale included); same unit
   double U95_repeatable = not_run;  ///< enough to compare two surveys of one set-up
@@ -36,28 +29,25 @@ Problems reasons_not_to_write(const FitResult& result);
 /// that was never turned has none. Refused with P501 when the result is not usable.
 Expected<std::vector<PivotValue>> pivot_values(const FitResult& result);
 
-/// The value of this name, or P508 with the nearest names there are.
+/// The value asked for, or P508 with the nearest names there are.
 Expected<PivotValue> find_pivot_value(const std::vector<PivotValue>& values,
-                                      const std::string& name);
+                                      const AskedValue& asked);
 
 /// Units a value is shown in: mm or inch, and degrees.
 enum class LengthUnit { mm, inch };
 
-/// The value in the shown unit: lengths and slopes in mm or inch, angles in degrees.
-double shown_value(const PivotValue& value, double amount, LengthUnit unit);
+/// An amount in the shown unit: lengths and slopes in mm or inch, angles in degrees.
+double shown_value(QuantityKind quantity, double amount, LengthUnit unit);
 /// Unit word for screens and tables: "mm", "inch", "deg", "mm/300mm", "inch/300mm".
-std::string unit_word(Quantity quantity, LengthUnit unit);
+std::string unit_word(QuantityKind quantity, LengthUnit unit);
 
 /// Decimals that lose nothing a machine can place: 1e-5 mm, 1e-6 inch, 1e-6 deg.
-int shown_decimals(Quantity quantity, LengthUnit unit);
+int shown_decimals(QuantityKind quantity, LengthUnit unit);
 
 /// Stands wherever values leave the program: a post that counts Z to something else is off by it.
 inline constexpr const char* coordinates_note =
     "Centres are machine coordinates as this control showed them while probing: Z to the centre of "
     "the stylus ball, or to its lowest point where length_datum says tip. Those of an axis that "
     "carries the tool count from the position shown.";
-
-/// `pivotrace write --list` as text: name, value, U95 and unit, under it the meaning; the note last.
-std::string list_pivot_values(const std::vector<PivotValue>& values, LengthUnit unit);
 
 }  // namespace pivotrace

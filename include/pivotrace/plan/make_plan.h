@@ -50,8 +50,8 @@ struct PlanOutcome {
   Plan plan;
   FitResult prediction;
   std::vector<LeftOut> left_out;
-  /// The largest source of the worst location and of the worst orientation, from the budget.
-  std::vector<std::string> limited_by;
+  /// The largest source of the worst centre and of the worst orientation, from the budget.
+  std::vector<BudgetLine> limited_by;
   std::vector<Gain> gains;
 };
 

@@ -9,6 +9,7 @@
 #include "pivotrace/base/problem.h"
 #include "pivotrace/machine/machine.h"
 #include "pivotrace/machine/state.h"
+#include "pivotrace/results/value_name.h"
 
 namespace pivotrace {
 
@@ -73,9 +74,7 @@ const char* word_of(Purpose purpose);
 
 /// Predicted expanded uncertainty of one output.
 struct PredictedOutput {
-  std::string name;    ///< "A.location.Y", "A.orientation.B", ...
-  std::string symbol;  ///< ISO 230-1, "E_Y0A"
-  bool is_angle = false;
+  ValueName name;
   double U95 = 0.0;           ///< mm or rad, repeatable
   double U95_absolute = 0.0;  ///< mm or rad
 };

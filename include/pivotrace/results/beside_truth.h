@@ -1,7 +1,6 @@
 // What was fitted from a rehearsed record, beside the truth the rehearsal was given.
 #pragma once
 
-#include <string>
 #include <vector>
 
 #include "pivotrace/machine/machine.h"
@@ -13,9 +12,7 @@ namespace pivotrace {
 
 /// One value of a fit and what it should have been. Lengths mm, angles rad.
 struct ValueBesideTruth {
-  std::string name;    ///< "A.location.Y", "A.orientation.B", "B.pivot_to_stylus"
-  std::string symbol;  ///< "E_Y0A"; empty for pivot lengths
-  bool is_angle = false;
+  ValueName name;
   double fitted = not_run;
   double truth = not_run;
   double U95 = not_run;  ///< absolute: the truth knows what all touches have in common
@@ -24,9 +21,9 @@ struct ValueBesideTruth {
   bool held() const;
 };
 
-/// Every location, orientation and pivot length of the axes that were estimated.
+/// Every centre, orientation and pivot length of the axes that were estimated.
 ///
-/// Truth of a location: where the true line pierces the quoted plane, in machine coordinates.
+/// Truth of a centre: where the true line pierces the quoted plane, in machine coordinates.
 /// Truth of an orientation: ISO 230-1 angle of the true direction u, for a C axis
 /// E_A0C = atan2(-u_y, u_z), E_B0C = atan2(u_x, u_z), and cyclically for A and B; for an axis
 /// along no machine axis the component of nominal x true. Truth of a pivot length: distance of the
@@ -36,8 +33,5 @@ struct ValueBesideTruth {
 /// Frames: as FitResult; the result and the truth must belong to `machine`.
 std::vector<ValueBesideTruth> beside_truth(const FitResult& result, const Survey& survey,
                                            const Machine& machine, const RehearsalTruth& truth);
-
-/// A table for people, in the units of the machine file.
-std::string beside_truth_text(const std::vector<ValueBesideTruth>& values, bool inch);
 
 }  // namespace pivotrace

@@ -4,6 +4,7 @@
 
 #include <Eigen/Core>
 #include <array>
+#include <cstdint>
 #include <limits>
 #include <optional>
 #include <string>
@@ -11,6 +12,11 @@
 
 #include "pivotrace/geometry/line.h"
 #include "pivotrace/machine/machine.h"
+#include "pivotrace/results/budget.h"
+#include "pivotrace/results/effect.h"
+#include "pivotrace/results/finding.h"
+#include "pivotrace/results/sigma_source.h"
+#include "pivotrace/results/value_name.h"
 
 namespace pivotrace {
 
@@ -28,11 +34,10 @@ struct Estimate {
   double dof = not_run;
 };
 
-/// One coordinate of a centre, or one angle of an orientation, with its ISO 230-1 symbol.
+/// One coordinate of a centre, or one angle of an orientation.
 struct NamedEstimate {
-  std::string key;     ///< "X", "Y", "Z" (location) or "A", "B", "C" (orientation)
-  std::string symbol;  ///< "E_Y0A", "E_B0A", ...
-  Estimate estimate;   ///< mm or rad
+  ValueName name;
+  Estimate estimate;  ///< mm or rad
 };
 
 /// Spread of the station deviations about one axis line (ISO 10360-3 names): largest minus
@@ -52,9 +57,8 @@ struct AxisResult {
   std::optional<LinearAxis> along;
   double quoted_at_mm = not_run;
   TurnSense turn = TurnSense::right_hand;
-  bool turn_confirmed = false;  ///< the touches rule out the other sense
-  std::vector<NamedEstimate>
-      location;  ///< centre minus nothing: machine coordinates in the quoted plane
+  bool turn_confirmed = false;              ///< the touches rule out the other sense
+  std::vector<NamedEstimate> centre;        ///< machine coordinates in the quoted plane, mm
   std::vector<NamedEstimate> orientation;   ///< ISO 230-1 angles, rad
   Estimate lean;                            ///< angle between fitted and nominal direction, rad
   std::optional<Estimate> pivot_to_stylus;  ///< tool side: perpendicular arm, mm
@@ -112,16 +116,6 @@ struct TouchResult {
   int line = 0;
 };
 
-enum class Severity { note, warning, error };
-
-/// A diagnosis in plain words.
-struct Finding {
-  std::string code;  ///< stable, lower-case words with hyphens
-  Severity severity = Severity::note;
-  std::string text;
-  std::string advice;
-};
-
 struct FitSummary {
   int touches = 0;
   int readings = 0;  ///< a centre row counts 3
@@ -135,30 +129,39 @@ struct FitSummary {
   double touch_sigma_mm = not_run;
   double station_sigma_mm = not_run;
   std::vector<std::pair<char, double>> index_sigma_rad;
-  std::string sigma_source = "not run";  ///< "machine file", "estimated", "defaults", ...
+  SigmaSource sigma_source;
   int iterations = -1;
   double solver_seconds = not_run;
 };
 
 /// A systematic effect that was solved for together with the axes.
 struct EffectResult {
-  std::string name;  ///< "drift.X", "stylus offset.Y", ...
-  std::string unit;  ///< unit of the estimate: "mm/h", "mm", "rad", "mm/mm"
-  Estimate estimate;
-};
-
-/// Share of the variance of one output that comes from one source; shares of an output sum to 1.
-struct BudgetLine {
-  std::string output;  ///< "A.location.Y", ...
-  std::string source;  ///< "touch", "station", "index A", "stylus offset", "diameter", ...
-  double share = not_run;
+  EffectName name;
+  Estimate estimate;  ///< in effect_unit(name.kind)
 };
 
 /// Joint covariance of every stated axis parameter, in the order of `names`; mm and rad.
 struct JointCovariance {
-  std::vector<std::string> names;
+  std::vector<ValueName> names;
   Eigen::MatrixXd repeatable;
   Eigen::MatrixXd absolute;
+};
+
+/// Distribution of one value over the trials of a survey repeated on paper; mm or rad.
+struct TrialOutput {
+  ValueName name;
+  double value = not_run;  ///< of the fit
+  double mean = not_run;
+  double deviation = not_run;  ///< standard deviation
+  double low = not_run;        ///< 2.5 % quantile
+  double high = not_run;       ///< 97.5 % quantile
+};
+
+struct TrialsResult {
+  int trials = 0;
+  std::uint64_t seed = 0;
+  double seconds = not_run;
+  std::vector<TrialOutput> outputs;
 };
 
 struct InputFile {

@@ -1,0 +1,211 @@
+#include "pivotrace/report/judge_text.h"
+
+#include <fmt/format.h>
+
+#include <cmath>
+#include <nlohmann/json.hpp>
+
+#include "base/number_text.h"
+#include "base/wrapped_text.h"
+#include "pivotrace/pivots/index_angles.h"
+
+namespace pivotrace {
+
+namespace {
+
+struct ShownAs {
+  const char* word;
+  int decimals;
+};
+
+ShownAs shown_as(LimitUnit unit) {
+  switch (unit) {
+    case LimitUnit::automatic:
+    case LimitUnit::mm: return {"mm", 4};
+    case LimitUnit::inch: return {"inch", 5};
+    case LimitUnit::deg: return {"deg", 5};
+    case LimitUnit::arcsec: return {"arcsec", 1};
+    case LimitUnit::mm_per_300: return {"mm/300mm", 4};
+  }
+  return {"", 4};
+}
+
+const char* believed_word(Believed believed) {
+  switch (believed) {
+    case Believed::machine_file: return "old values: machine file";
+    case Believed::previous_result: return "old values: previous result, centres only";
+    case Believed::centres: return "new values: centres only";
+    case Believed::centres_and_leans: return "new values: centres and leans";
+  }
+  return "";
+}
+
+std::string subject_text(const Judgement& j) {
+  if (const auto* believed = std::get_if<Believed>(&j.subject)) {
+    return std::string("part mismatch, ") + believed_word(*believed);
+  }
+  const auto& value = std::get<JudgedValue>(j.subject);
+  return (value.change ? "change of " : "") + text_of(value.name);
+}
+
+std::string more_stations_text(const Settling& settling) {
+  switch (settling.more_stations) {
+    case Settling::MoreStations::not_known: return "";
+    case Settling::MoreStations::cannot_do_it:
+      return fmt::format(
+          "; more stations alone cannot do it: {} percent of the variance is common to all "
+          "touches, most of it \"{}\": improve that first (calibrate the probe)",
+          static_cast<int>(std::lround(100.0 * settling.common_share)),
+          settling.largest_common ? text_of(*settling.largest_common) : "");
+    case Settling::MoreStations::too_many:
+      return "; that is more stations than sensible: take a better probe or a larger artefact "
+             "circle";
+    case Settling::MoreStations::would_do:
+      return fmt::format("; about {} stations in place of {} would do, or a better probe",
+                         settling.stations_wanted, settling.stations);
+  }
+  return "";
+}
+
+/// "-200.1000 to -200.0000", "up to 0.0200" or "from 0.0100".
+std::string zone_text(const std::optional<double>& low, const std::optional<double>& high,
+                      int decimals) {
+  if (low && high) {
+    return fmt::format("{} to {}", fixed_text(*low, decimals), fixed_text(*high, decimals));
+  }
+  if (high) return "up to " + fixed_text(*high, decimals);
+  return low ? "from " + fixed_text(*low, decimals) : "none";
+}
+
+/// A limit moved inwards by the guard band.
+std::optional<double> guarded(const Judgement& j, bool low) {
+  const std::optional<double>& limit = low ? j.low : j.high;
+  if (!limit) return std::nullopt;
+  return low ? *limit + j.guard : *limit - j.guard;
+}
+
+nlohmann::ordered_json json_number(const std::optional<double>& number) {
+  return number && std::isfinite(*number) ? nlohmann::ordered_json(*number)
+                                          : nlohmann::ordered_json(nullptr);
+}
+
+/// Notes on the judgement as a whole.
+std::vector<std::string> warnings_of(const JudgeReport& report) {
+  if (report.guard_factor >= 1.0) return {};
+  return {fmt::format("guard factor {}: this is less than ISO 14253-1 asks for",
+                      fixed_text(report.guard_factor, 2))};
+}
+
+}  // namespace
+
+const char* verdict_word(Verdict verdict) {
+  switch (verdict) {
+    case Verdict::conforms: return "conforms";
+    case Verdict::not_proven: return "not proven";
+    case Verdict::does_not_conform: return "does not conform";
+  }
+  return "";
+}
+
+std::string settling_text(const Judgement& j) {
+  const auto [unit, decimals] = shown_as(j.unit);
+  const Settling& settling = j.settling;
+  switch (settling.kind) {
+    case Settling::Kind::nothing_to_settle: return "";
+    case Settling::Kind::correct_it:
+      return fmt::format("out by {} {}: align it or correct the value, then measure again",
+                         fixed_text(settling.out_by, decimals), unit);
+    case Settling::Kind::move_inwards:
+      return "it lies on the limit: no measurement settles that, move it inwards";
+    case Settling::Kind::align_unit:
+      return "a work offset cannot take a lean out: align the unit (`pivotrace shim`), keep parts "
+             "near the quoted plane, or measure better";
+    case Settling::Kind::measure_better: break;
+  }
+  std::string text = fmt::format("settled by U95 of {} {} or less (now {})",
+                                 fixed_text(settling.U95_needed, decimals), unit,
+                                 uncertainty_text(j.U95, decimals));
+  text += more_stations_text(settling);
+  if (settling.no_acceptance_zone) {
+    text += "; as it is, the guard bands leave no acceptance zone at all";
+  }
+  return text;
+}
+
+std::string judge_text(const FitResult& result, const JudgeReport& report) {
+  std::string text =
+      fmt::format("Machine \"{}\", measured {}, fitted {}\n", result.machine_name,
+                  result.started.empty() ? "at a time not stated" : result.started, result.made);
+  for (const Judgement& j : report.judgements) {
+    const auto [unit, decimals] = shown_as(j.unit);
+    text += fmt::format("\n{}: {}\n", subject_text(j), verdict_word(j.verdict));
+    text += fmt::format("  measured {} {}, U95 {} {}\n", fixed_text(j.measured, decimals), unit,
+                        uncertainty_text(j.U95, decimals), unit);
+    text += fmt::format("  limits {} {}\n", zone_text(j.low, j.high, decimals), unit);
+    text += fmt::format("  guard band {} {}, so proven only {} {}\n",
+                        uncertainty_text(j.guard, decimals), unit,
+                        zone_text(guarded(j, true), guarded(j, false), decimals), unit);
+    if (std::isfinite(j.probability)) {
+      text += fmt::format("  probability that it lies within the limits: {} percent\n",
+                          fixed_text(100.0 * j.probability, 1));
+    }
+    const std::string settles = settling_text(j);
+    if (!settles.empty()) text += wrapped(settles, "  ", 2);
+  }
+  if (!report.mismatches.empty()) {
+    text += "\nWhat it does to parts: worst step between features cut at two index positions\n";
+  }
+  for (const PartMismatch& m : report.mismatches) {
+    text += fmt::format(
+        "  {}:\n    {} mm (X {}, Y {}, Z {}), U95 {} mm\n"
+        "    between {} and {},\n    at X {} Y {} Z {} mm (machine coordinates, rotary axes at "
+        "0)\n",
+        believed_word(m.believed), fixed_text(m.worst_mm, 4), signed_text(m.step_mm.x(), 4),
+        signed_text(m.step_mm.y(), 4), signed_text(m.step_mm.z(), 4), uncertainty_text(m.U95_mm, 4),
+        angles_text(result, m.first_rad), angles_text(result, m.second_rad),
+        fixed_text(m.corner_mm.x(), 1), fixed_text(m.corner_mm.y(), 1),
+        fixed_text(m.corner_mm.z(), 1));
+  }
+  for (const std::string& warning : warnings_of(report)) {
+    text += "\n" + wrapped(warning, "note: ", 6);
+  }
+  text += fmt::format("\nAll in all: {} (decision rule of ISO 14253-1)\n",
+                      verdict_word(report.verdict));
+  return text;
+}
+
+std::string judge_json(const FitResult& result, const JudgeReport& report) {
+  nlohmann::ordered_json json;
+  json["format"] = "pivotrace-judgement-1";
+  json["machine"] = result.machine_name;
+  json["measured"] = result.started;
+  json["fitted"] = result.made;
+  json["verdict"] = verdict_word(report.verdict);
+  json["judgements"] = nlohmann::ordered_json::array();
+  for (const Judgement& j : report.judgements) {
+    json["judgements"].push_back({{"value", subject_text(j)},
+                                  {"unit", shown_as(j.unit).word},
+                                  {"measured", json_number(j.measured)},
+                                  {"U95", json_number(j.U95)},
+                                  {"guard", json_number(j.guard)},
+                                  {"low", json_number(j.low)},
+                                  {"high", json_number(j.high)},
+                                  {"probability", json_number(j.probability)},
+                                  {"verdict", verdict_word(j.verdict)},
+                                  {"settles", settling_text(j)}});
+  }
+  json["part"] = nlohmann::ordered_json::array();
+  for (const PartMismatch& m : report.mismatches) {
+    json["part"].push_back(
+        {{"values", believed_word(m.believed)},
+         {"worst_mm", m.worst_mm},
+         {"U95_mm", m.U95_mm},
+         {"step_mm", {m.step_mm.x(), m.step_mm.y(), m.step_mm.z()}},
+         {"corner_mm", {m.corner_mm.x(), m.corner_mm.y(), m.corner_mm.z()}},
+         {"between", {angles_text(result, m.first_rad), angles_text(result, m.second_rad)}}});
+  }
+  json["warnings"] = warnings_of(report);
+  return json.dump(2, ' ', false, nlohmann::ordered_json::error_handler_t::replace) + "\n";
+}
+
+}  // namespace pivotrace

@@ -1,0 +1,44 @@
+#include "pivotrace/results/budget.h"
+
+namespace pivotrace {
+
+namespace {
+
+constexpr SourceKind plain_sources[] = {SourceKind::touch_noise, SourceKind::ball_form,
+                                        SourceKind::station, SourceKind::diameters};
+
+}  // namespace
+
+bool is_random(const BudgetSource& source) {
+  return source.kind == SourceKind::touch_noise || source.kind == SourceKind::station ||
+         source.kind == SourceKind::index;
+}
+
+std::string text_of(const BudgetSource& source) {
+  switch (source.kind) {
+    case SourceKind::touch_noise: return "touch noise";
+    case SourceKind::ball_form: return "ball form";
+    case SourceKind::station: return "station (linear axes)";
+    case SourceKind::index: return std::string("index ") + source.axis;
+    case SourceKind::diameters: return "diameters";
+    case SourceKind::effect:
+      return std::string(effect_word(source.effect.kind)) + " " + effect_part(source.effect);
+  }
+  return "";
+}
+
+std::optional<BudgetSource> budget_source_named(std::string_view text) {
+  const auto matches = [&](const BudgetSource& source) { return text_of(source) == text; };
+  for (const SourceKind kind : plain_sources) {
+    if (const BudgetSource source{kind, '\0', {}}; matches(source)) return source;
+  }
+  for (char axis = 'A'; axis <= 'Z'; ++axis) {
+    if (const BudgetSource source{SourceKind::index, axis, {}}; matches(source)) return source;
+  }
+  for (const EffectName& effect : every_effect()) {
+    if (const BudgetSource source{SourceKind::effect, '\0', effect}; matches(source)) return source;
+  }
+  return std::nullopt;
+}
+
+}  // namespace pivotrace

@@ -1,0 +1,66 @@
+#include "pivotrace/results/effect.h"
+
+namespace pivotrace {
+
+const std::vector<EffectName>& every_effect() {
+  static const std::vector<EffectName> effects = [] {
+    std::vector<EffectName> all;
+    for (const EffectKind kind : {EffectKind::stylus_offset, EffectKind::scale,
+                                  EffectKind::squareness, EffectKind::drift}) {
+      for (int k = 0; k < 3; ++k) all.push_back({kind, k});
+    }
+    for (int k = 0; k < 2; ++k) all.push_back({EffectKind::lobing, k});
+    for (char axis = 'A'; axis <= 'Z'; ++axis) all.push_back({EffectKind::reversal, 0, axis});
+    return all;
+  }();
+  return effects;
+}
+
+EffectUnit effect_unit(EffectKind kind) {
+  switch (kind) {
+    case EffectKind::stylus_offset:
+    case EffectKind::lobing: return EffectUnit::mm;
+    case EffectKind::drift: return EffectUnit::mm_per_hour;
+    case EffectKind::squareness:
+    case EffectKind::reversal: return EffectUnit::rad;
+    case EffectKind::scale: return EffectUnit::mm_per_mm;
+  }
+  return EffectUnit::mm;
+}
+
+const char* effect_word(EffectKind kind) {
+  switch (kind) {
+    case EffectKind::stylus_offset: return "stylus offset";
+    case EffectKind::scale: return "scale";
+    case EffectKind::squareness: return "squareness";
+    case EffectKind::drift: return "drift";
+    case EffectKind::lobing: return "lobing";
+    case EffectKind::reversal: return "reversal";
+  }
+  return "";
+}
+
+std::string effect_part(const EffectName& name) {
+  constexpr const char* axes[3] = {"X", "Y", "Z"};
+  constexpr const char* planes[3] = {"XY", "YZ", "ZX"};
+  constexpr const char* parts[2] = {"cosine", "sine"};
+  switch (name.kind) {
+    case EffectKind::squareness: return planes[name.index];
+    case EffectKind::lobing: return parts[name.index];
+    case EffectKind::reversal: return std::string(1, name.axis);
+    default: return axes[name.index];
+  }
+}
+
+std::string text_of(const EffectName& name) {
+  return std::string(effect_word(name.kind)) + "." + effect_part(name);
+}
+
+std::optional<EffectName> effect_named(std::string_view text) {
+  for (const EffectName& name : every_effect()) {
+    if (text_of(name) == text) return name;
+  }
+  return std::nullopt;
+}
+
+}  // namespace pivotrace

@@ -1,0 +1,296 @@
+#include <fmt/format.h>
+
+#include <array>
+
+#include "pivotrace/geometry/angle.h"
+#include "pivotrace/results/finding.h"
+
+namespace pivotrace {
+
+namespace {
+
+using namespace finding;
+
+constexpr std::array code_words = {
+    std::pair{FindingCode::turn_sense_wrong, "turn-sense-wrong"},
+    std::pair{FindingCode::turn_sense_unproven, "turn-sense-unproven"},
+    std::pair{FindingCode::bad_touch, "bad-touch"},
+    std::pair{FindingCode::station_slipped, "station-slipped"},
+    std::pair{FindingCode::suspects_inseparable, "suspects-inseparable"},
+    std::pair{FindingCode::too_many_bad_touches, "too-many-bad-touches"},
+    std::pair{FindingCode::approach_contradicts, "approach-contradicts"},
+    std::pair{FindingCode::drift_seen, "drift-seen"},
+    std::pair{FindingCode::stylus_offset_seen, "stylus-offset-seen"},
+    std::pair{FindingCode::lobing_seen, "lobing-seen"},
+    std::pair{FindingCode::reversal_seen, "reversal-seen"},
+    std::pair{FindingCode::linear_axes_two_lobed, "linear-axes-two-lobed"},
+    std::pair{FindingCode::artefact_moved, "artefact-moved"},
+    std::pair{FindingCode::diameter_disagrees, "diameter-disagrees"},
+    std::pair{FindingCode::scatter_larger_than_stated, "scatter-larger-than-stated"},
+    std::pair{FindingCode::unchecked_touches, "unchecked-touches"},
+    std::pair{FindingCode::arc_too_short, "arc-too-short"},
+    std::pair{FindingCode::ball_near_axis, "ball-near-axis"},
+    std::pair{FindingCode::sigmas_assumed, "sigmas-assumed"},
+    std::pair{FindingCode::weakly_determined, "weakly-determined"},
+};
+
+/// Both sentences of a finding.
+struct Words {
+  std::string text;
+  std::string advice;
+};
+
+std::string station_words(const StationName& station) {
+  std::string angles;
+  for (const auto& [letter, angle_rad] : station.angles_rad) {
+    angles +=
+        fmt::format("{}{}{:.4g}", angles.empty() ? "" : " ", letter, deg_from_rad(angle_rad) + 0.0);
+  }
+  return fmt::format("{} ({})", station.label, angles);
+}
+
+std::string suspect_words(const SuspectName& suspect) {
+  const std::string station = "station " + station_words(suspect.station);
+  return suspect.touch ? fmt::format("touch {} at {}", *suspect.touch, station) : station;
+}
+
+Words words_of(FindingCode code, const Plain&) {
+  if (code == FindingCode::too_many_bad_touches) {
+    return {"more touches disagree than can be left out: this survey holds no agreed answer",
+            "check the angles, artefact names and units in the touch record, then repeat the "
+            "survey with everything clamped and clean"};
+  }
+  return {fmt::format(
+              "the machine file does not state all of `touch_sigma`, `station_sigma` and "
+              "`index_sigma_arcsec`; {:.4f} mm, {:.4f} mm and {:.0f} arcsec stand in for what is "
+              "missing, and every U95 rests on them",
+              default_touch_sigma_mm, default_station_sigma_mm, default_index_sigma_arcsec),
+          "state what your probe and machine do, or take about a dozen stations so that the survey "
+          "can find it itself"};
+}
+
+Words words_of(FindingCode, const AsWritten& written) { return {written.text, written.advice}; }
+
+Words words_of(FindingCode, const LeftOut& left) {
+  const std::string who = suspect_words(left.who);
+  if (!left.who.touch) {
+    return {fmt::format("all touches of {} sit together {:.4f} mm from where the others put them "
+                        "(limit {:.4f} mm); the station was left out",
+                        who, left.size_mm, left.limit_mm),
+            "check that the axis was clamped and had stopped, that nothing moved the artefact, and "
+            "repeat that station"};
+  }
+  const std::string text =
+      fmt::format("{} disagrees with the others by {:.4f} mm (limit {:.4f} mm); it was left out",
+                  who, left.size_mm, left.limit_mm);
+  if (!left.station_possible) {
+    return {text,
+            "look for a chip, a false trigger or a typing error there, and repeat that touch"};
+  }
+  return {fmt::format("{}. No other touch of station {} looks in that direction, so all of that "
+                      "station may have slipped",
+                      text, station_words(left.who.station)),
+          "look for a chip, a false trigger or a typing error there; check that the axis was "
+          "clamped and had stopped; repeat that station"};
+}
+
+Words words_of(FindingCode, const Inseparable& group) {
+  std::string names;
+  for (std::size_t k = 0; k < group.suspects.size(); ++k) {
+    if (k > 0) names += k + 1 == group.suspects.size() ? " or " : ", ";
+    names += suspect_words(group.suspects[k]);
+  }
+  if (group.beyond_chance) {
+    return {fmt::format("{} is wrong by about {:.4f} mm, and these touches cannot tell which; none "
+                        "was left out",
+                        names, group.size_mm),
+            "repeat all the touches named, or add a station, then fit again"};
+  }
+  return {fmt::format("{} may be off by about {:.4f} mm, and these touches cannot tell which; "
+                      "chance alone makes that much in a few surveys of a hundred, and none was "
+                      "left out",
+                      names, group.size_mm),
+          "repeat the touches named if you want to be sure"};
+}
+
+Words words_of(FindingCode, const SenseUnproven& sense) {
+  if (sense.other_is_better) {
+    return {fmt::format("axis {} may turn the other way: as stated the touches are left with "
+                        "{:.1f} um (rms), with another sense with {:.1f} um",
+                        sense.axis, 1e3 * sense.rms_as_stated_mm, 1e3 * sense.rms_if_turned_mm),
+            fmt::format("look which way {} turns for a positive command, and correct "
+                        "`positive_turn` if it is not as stated",
+                        sense.axis)};
+  }
+  return {fmt::format("these angles fit both turn senses of axis {} equally well, so the touches "
+                      "do not prove `positive_turn`",
+                      sense.axis),
+          fmt::format(
+              "touch at one more angle of {} that is not 180 deg from the others (90 deg is best)",
+              sense.axis)};
+}
+
+Words words_of(FindingCode, const Contradiction& touch) {
+  return {fmt::format("touch {} on {} is recorded as approaching from inside the material",
+                      touch.touch, touch.artefact),
+          "check I, J, K of that touch (they point towards the surface), and whether the artefact "
+          "is a pin or a bore"};
+}
+
+/// How an effect shows, completing "the touches show ...", its unit, and what to do.
+struct EffectWords {
+  EffectKind kind;
+  const char* shows;
+  const char* advice;
+};
+
+EffectWords effect_words(FindingCode code) {
+  switch (code) {
+    case FindingCode::drift_seen:
+      return {EffectKind::drift, "a steady creep in time",
+              "let the machine warm up and repeat, or fit again with --with drift"};
+    case FindingCode::stylus_offset_seen:
+      return {EffectKind::stylus_offset, "a stylus ball off the spindle axis",
+              "centre the stylus, or fit again with --with stylus-offset"};
+    case FindingCode::lobing_seen:
+      return {EffectKind::lobing, "a probe that triggers differently in three directions",
+              "use five or six touches round the artefact, or fit again with --with lobing"};
+    default:
+      return {EffectKind::reversal, "different angles when reached from below and from above",
+              "approach every angle from the same side, or fit again with --with reversal"};
+  }
+}
+
+std::string amount(EffectKind kind, double size) {
+  switch (effect_unit(kind)) {
+    case EffectUnit::mm_per_hour: return fmt::format("{:.4f} mm per hour", size);
+    case EffectUnit::rad: return fmt::format("{:.1f} arcsec", arcsec_from_rad(size));
+    default: return fmt::format("{:.4f} mm", size);
+  }
+}
+
+Words words_of(FindingCode code, const EffectSeen& seen) {
+  const EffectWords words = effect_words(code);
+  return {fmt::format("the touches show {}, about {} (by chance less than once in {:.0f}); it was "
+                      "not corrected",
+                      words.shows, amount(words.kind, seen.size), 1.0 / seen.level),
+          words.advice};
+}
+
+Words words_of(FindingCode, const SlideErrors& slides) {
+  std::string sizes;
+  for (const auto& [effect, size] : slides.sizes) {
+    sizes += fmt::format("{}{} {} {:+.0f} um/m", sizes.empty() ? "" : ", ",
+                         effect_word(effect.kind), effect_part(effect), 1e6 * size);
+  }
+  return {
+      "the deviations swing twice per turn, as linear axes out of square or of unequal scale "
+      "make them: " +
+          sizes,
+      "have the linear axes checked, or fit again with --with squareness,scale; on a full "
+      "circle the centre is hardly touched by it"};
+}
+
+Words words_of(FindingCode, const Moved& moved) {
+  return {fmt::format("{} seems to sit {:.4f} mm elsewhere from station {} on: it moved during the "
+                      "survey",
+                      moved.artefact, moved.shift_mm, station_words(moved.from)),
+          "fasten the artefact, check its stem and the clamping, and repeat the survey"};
+}
+
+Words words_of(FindingCode, const Diameter& diameter) {
+  return {fmt::format("{} and stylus together measure {:+.4f} mm from what the machine file "
+                      "states, at every station alike",
+                      diameter.artefact, diameter.off_mm),
+          "check the stylus diameter and its calibration first, then the diameter of the artefact; "
+          "remove `stylus_diameter_u` from the machine file to have the size found from the "
+          "touches"};
+}
+
+constexpr const char* deal_first =
+    "deal with the finding above first: it makes scatter like this; do not state the larger value "
+    "in the machine file";
+
+Words words_of(FindingCode, const Scatter& scatter) {
+  return {fmt::format("the touches scatter {:.1f} times more than the machine file allows; every "
+                      "U95 has been enlarged to match",
+                      scatter.times_stated),
+          scatter.explained
+              ? deal_first
+              : "look for a loose artefact, chips, a dirty stylus, an axis that was not clamped or "
+                "a touch booked to the wrong angle; see the list with --touches"};
+}
+
+Words words_of(FindingCode, const ScatterOf& scatter) {
+  const bool touches = scatter.group == ScatterOf::Group::touches;
+  return {
+      fmt::format("{} came out at {:.4f} mm, the machine file says {:.4f} mm; the larger value "
+                  "was used for every U95",
+                  touches ? "the scatter of single touches" : "the scatter from station to station",
+                  scatter.found_mm, scatter.stated_mm),
+      scatter.explained
+          ? deal_first
+          : fmt::format("look for the cause, or state the larger value as `{}` in the machine file",
+                        touches ? "touch_sigma" : "station_sigma")};
+}
+
+Words words_of(FindingCode, const Unchecked& unchecked) {
+  if (unchecked.nothing_checked) {
+    return {
+        "there are as many unknowns as readings, so no touch is checked by another: an error "
+        "in any of them would move the result without showing",
+        "add a station, or solve for fewer unknowns"};
+  }
+  return {fmt::format("{} of {} touches are checked by no other (the first is touch {}): an error "
+                      "in one of them would move the result without showing",
+                      unchecked.unchecked, unchecked.touches, unchecked.first),
+          "add a station or a touch there; five or six touches a station and six or more angles "
+          "check everything"};
+}
+
+Words words_of(FindingCode, const ShortArc& arc) {
+  return {fmt::format("the angles of {} cover only a short arc: scale and squareness of the linear "
+                      "axes then enter its centre and lean almost in full, and no number here "
+                      "shows it",
+                      arc.axis),
+          fmt::format("spread the angles of {} as far as its travel allows, or state "
+                      "`scale_u_um_per_m` and `squareness_u_um_per_m` in the machine file",
+                      arc.axis)};
+}
+
+Words words_of(FindingCode, const NearAxis& near) {
+  return {fmt::format("the ball runs only {:.1f} mm from axis {}: its lean is poorly known",
+                      near.distance_mm, near.axis),
+          "mount the ball further out, 50 to 150 mm from the axis"};
+}
+
+Words words_of(FindingCode, const FitRefusal& refusal) {
+  return {what_of(refusal), advice_of(refusal)};
+}
+
+Words words_of(const Finding& finding) {
+  return std::visit([&](const auto& details) { return words_of(finding.code, details); },
+                    finding.details);
+}
+
+}  // namespace
+
+std::string text_of(FindingCode code) {
+  for (const auto& [known, word] : code_words) {
+    if (known == code) return word;
+  }
+  return "";
+}
+
+std::optional<FindingCode> finding_code_named(std::string_view text) {
+  for (const auto& [code, word] : code_words) {
+    if (text == word) return code;
+  }
+  return std::nullopt;
+}
+
+std::string what_of(const Finding& finding) { return words_of(finding).text; }
+
+std::string advice_of(const Finding& finding) { return words_of(finding).advice; }
+
+}  // namespace pivotrace
