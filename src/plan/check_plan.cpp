@@ -111,17 +111,17 @@ class StationWays {
       for (const SceneBody& solid : scene_) {
         double clear = wanted_mm;
         if (touched >= 0 && solid.artefact == touched) {
-          if (part.name == "stylus") continue;
+          if (part.part == ToolPart::stylus) continue;
           clear = shank_clearance_mm;
         }
         // The shank starts inside the stylus ball: near the touched surface only the part above it
         // can meet anything the ball does not meet first.
-        if (touched >= 0 && solid.artefact == touched && part.name == "shank") {
+        if (touched >= 0 && solid.artefact == touched && part.part == ToolPart::shank) {
           swept.points.front() += tool_axis_ * machine_.probe.stylus_radius_mm();
         }
         if (!apart_by(swept, solid.body, clear)) {
-          return fmt::format("the {} would come within {:.1f} mm of {}", part.name, clear,
-                             solid.name);
+          return fmt::format("the {} would come within {:.1f} mm of {}", tool_part_word(part.part),
+                             clear, solid.name);
         }
       }
     }
@@ -164,14 +164,14 @@ class StationWays {
   Meeting first_met(const Eigen::Vector3d& from, const Eigen::Vector3d& to) const {
     double ball = beyond_the_end, other = beyond_the_end;
     for (const ToolBody& part : tool_at(machine_, from, tool_axis_)) {
-      const bool is_ball = part.name == "stylus";
+      const bool is_ball = part.part == ToolPart::stylus;
       for (const SceneBody& solid : scene_) {
         ConvexBody body = part.body;
         // The shank starts inside the stylus ball, which meets first whatever lies ahead.
-        if (part.name == "shank") {
+        if (part.part == ToolPart::shank) {
           body.points.front() += tool_axis_ * machine_.probe.stylus_radius_mm();
         }
-        const double margin = part.name == "holder" ? watched_clearance_mm : touching_mm;
+        const double margin = part.part == ToolPart::holder ? watched_clearance_mm : touching_mm;
         double& first = is_ball ? ball : other;
         first = std::min(first, share_until_near(body, to - from, solid.body, margin));
       }
@@ -285,7 +285,7 @@ Objection objection_to_turn(const Machine& machine, const MachineState& state,
         const double distance = distance_bound_mm(part.body, solid.body, 0.5);
         if (distance < rapid_clearance_mm) {
           return fmt::format("while the rotary axes turn, {} comes within {:.0f} mm of the {}",
-                             solid.name, rapid_clearance_mm, part.name);
+                             solid.name, rapid_clearance_mm, tool_part_word(part.part));
         }
         nearest = std::min(nearest, distance);
       }

@@ -59,6 +59,7 @@ class SceneBuilder {
       const Eigen::Vector3d direction = artefact.stem->direction.normalized();
       add(rod_body(at, at + direction * artefact.stem->length_mm, 0.5 * artefact.stem->diameter_mm),
           "stem of " + artefact.name, -1, carrier);
+      bodies_.back().labelled = false;
     }
   }
 
@@ -120,18 +121,18 @@ std::vector<SceneBody> scene_at(const Machine& machine, const MachineState& stat
 std::vector<ToolBody> tool_at(const Machine& machine, const Eigen::Vector3d& stylus_mm,
                               const Eigen::Vector3d& tool_axis) {
   const Probe& probe = machine.probe;
-  std::vector<ToolBody> tool = {{ball_body(stylus_mm, probe.stylus_radius_mm()), "stylus"}};
+  std::vector<ToolBody> tool = {{ball_body(stylus_mm, probe.stylus_radius_mm()), ToolPart::stylus}};
   const double length = probe.stylus_length_mm.value_or(0.0);
   const Eigen::Vector3d top = stylus_mm + tool_axis * length;
   if (length > 0.0) {
     // Without a stated shank the ball's own diameter is the safe guess.
     const double shank = probe.shank_diameter_mm.value_or(probe.stylus_diameter_mm);
-    tool.push_back({rod_body(stylus_mm, top, 0.5 * shank), "shank"});
+    tool.push_back({rod_body(stylus_mm, top, 0.5 * shank), ToolPart::shank});
   }
   if (probe.holder_diameter_mm && probe.holder_length_mm) {
     tool.push_back({cylinder_body(top, top + tool_axis * *probe.holder_length_mm,
                                   0.5 * *probe.holder_diameter_mm),
-                    "holder"});
+                    ToolPart::holder});
   }
   return tool;
 }

@@ -6,19 +6,21 @@
 #include <vector>
 
 #include "pivotrace/machine/kinematics.h"
+#include "pivotrace/machine/tool_part.h"
 #include "plan/convex.h"
 
 namespace pivotrace {
 
 struct SceneBody {
   ConvexBody body;
-  std::string name;   ///< "ball", "stem of ball", "faceplate"
-  int artefact = -1;  ///< index when it is the surface of an artefact itself
+  std::string name;      ///< "ball", "stem of ball", "faceplate"
+  int artefact = -1;     ///< index when it is the surface of an artefact itself
+  bool labelled = true;  ///< in a drawing; a stem stands for itself
 };
 
 struct ToolBody {
   ConvexBody body;
-  std::string name;  ///< "stylus", "shank", "holder"
+  ToolPart part = ToolPart::stylus;
 };
 
 /// Depth of the solid a flat is the face of, and wall of a bore [mm]: nobody states them; enough to

@@ -160,8 +160,8 @@ class MotionChecker::Check {
   void list_pairs() {
     for (std::size_t t = 0; t < checker_.tool_.size(); ++t) {
       for (std::size_t w = 0; w < checker_.work_.size(); ++w) {
-        const bool is_ball = checker_.tool_[t].is_ball;
-        const bool is_holder = t == 2 || checker_.tool_[t].name == "holder";
+        const bool is_ball = checker_.tool_[t].is_ball();
+        const bool is_holder = checker_.tool_[t].part == ToolPart::holder;
         const int artefact = checker_.work_[w].artefact;
         if (is_ball && rules_.ball_may_touch) continue;
         if (static_cast<int>(w) == rules_.pressed_work && !is_holder) continue;
@@ -189,7 +189,7 @@ class MotionChecker::Check {
     if (turning_) return false;
     const double at_start = distance(pair, 0.0);
     if (at_start > contact_threshold_mm) return false;
-    if (at_start < 0.0 && !checker_.tool_[pair.tool].is_ball) {
+    if (at_start < 0.0 && !checker_.tool_[pair.tool].is_ball()) {
       return distance(pair, std::min(1.0, pressed_way_mm / pair.speed_mm)) > 0.0;
     }
     return distance(pair, first_part) >= at_start - no_nearer_mm &&

@@ -201,30 +201,31 @@ std::vector<WorkSolid> work_solids(const Machine& machine, const MachineState& s
 }
 
 Solid ToolSolid::at(const Eigen::Vector3d& ball_mm, const Eigen::Vector3d& tool_axis) const {
-  if (is_ball) return ball(ball_mm, radius_mm);
+  if (is_ball()) return ball(ball_mm, radius_mm);
   return cylinder(ball_mm + from_mm * tool_axis, ball_mm + (from_mm + length_mm) * tool_axis,
                   radius_mm);
 }
 
 double ToolSolid::reach_mm() const {
-  return is_ball ? radius_mm : std::hypot(from_mm + length_mm, radius_mm);
+  return is_ball() ? radius_mm : std::hypot(from_mm + length_mm, radius_mm);
 }
 
 std::vector<ToolSolid> tool_solids(const Machine& machine, const MachineState& state,
                                    std::vector<std::string>& notes) {
   const Probe& probe = machine.probe;
-  std::vector<ToolSolid> parts = {{"stylus ball", true, state.stylus_radius_mm, 0.0, 0.0}};
+  std::vector<ToolSolid> parts = {{ToolPart::stylus, state.stylus_radius_mm, 0.0, 0.0}};
   if (!probe.stylus_length_mm) {
     notes.emplace_back("stylus length not stated: shank and holder were not checked");
     return parts;
   }
   if (probe.shank_diameter_mm) {
-    parts.push_back({"shank", false, 0.5 * *probe.shank_diameter_mm, 0.0, *probe.stylus_length_mm});
+    parts.push_back(
+        {ToolPart::shank, 0.5 * *probe.shank_diameter_mm, 0.0, *probe.stylus_length_mm});
   } else {
     notes.emplace_back("shank diameter not stated: the shank was not checked");
   }
   if (probe.holder_diameter_mm && probe.holder_length_mm) {
-    parts.push_back({"holder", false, 0.5 * *probe.holder_diameter_mm, *probe.stylus_length_mm,
+    parts.push_back({ToolPart::holder, 0.5 * *probe.holder_diameter_mm, *probe.stylus_length_mm,
                      *probe.holder_length_mm});
   } else {
     notes.emplace_back("holder size not stated: the holder was not checked");

@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "pivotrace/machine/state.h"
+#include "pivotrace/machine/tool_part.h"
 
 namespace pivotrace::rehearsal {
 
@@ -43,14 +44,14 @@ std::vector<WorkSolid> work_solids(const Machine& machine, const MachineState& s
 
 /// A part of the probe. Ball: a point with a radius; shank and holder: cylinders.
 struct ToolSolid {
-  std::string name;
-  bool is_ball = false;
+  ToolPart part = ToolPart::stylus;
   double radius_mm = 0.0;
   double from_mm = 0.0;  ///< distance of the near end from the ball's centre along the tool axis
   double length_mm = 0.0;
 
   /// The solid for a ball centre and a tool axis (unit, from the ball into the spindle).
   Solid at(const Eigen::Vector3d& ball_mm, const Eigen::Vector3d& tool_axis) const;
+  bool is_ball() const { return part == ToolPart::stylus; }
   /// Distance of its furthest point from the ball's centre.
   double reach_mm() const;
 };

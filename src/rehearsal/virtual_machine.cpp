@@ -363,22 +363,22 @@ MachineAnswer VirtualMachine::check_leg(const Posture& from, const Posture& to,
     return moment_at(between(from, to, nearness.part));
   };
   if (found.smallest) {
-    report_.smallest_clearance = {found.smallest->distance_mm, part_name(*found.smallest),
+    report_.smallest_clearance = {found.smallest->distance_mm, part_of(*found.smallest),
                                   body_name(*found.smallest), moment_of(*found.smallest)};
   }
   if (found.near && !found.contact) {
     const bool turning = from.angles_rad != to.angles_rad;
     note_violation(
         ProblemNumber::unguarded_move, *found.near,
-        fmt::format("{} {:.2f} mm from {} during {}; {:g} mm are wanted", part_name(*found.near),
-                    found.near->distance_mm, body_name(*found.near),
-                    turning ? "a turn" : "a rapid move", options_.guard_mm),
+        fmt::format("{} {:.2f} mm from {} during {}; {:g} mm are wanted",
+                    tool_part_word(part_of(*found.near)), found.near->distance_mm,
+                    body_name(*found.near), turning ? "a turn" : "a rapid move", options_.guard_mm),
         moment_of(*found.near));
   }
   if (!found.contact) return std::nullopt;
   const Moment where = moment_of(*found.contact);
   const std::string text =
-      fmt::format("{} hits {}", part_name(*found.contact), body_name(*found.contact));
+      fmt::format("{} hits {}", tool_part_word(part_of(*found.contact)), body_name(*found.contact));
   note_violation(ProblemNumber::collision, *found.contact, text, where);
   shown_mm_ = where.shown_mm + datum_mm_;
   return Problem{ProblemNumber::collision,
@@ -506,7 +506,7 @@ MachineAnswer VirtualMachine::note_overtravel(double overtravel_mm, int work) {
       fmt::format("the stylus is pressed {:.2f} mm into {}; {:g} mm is its limit", overtravel_mm,
                   checker_.work()[work].name, options_.overtravel_limit_mm);
   report_.violations.push_back(
-      {ProblemNumber::probe_fault, "stylus ball", checker_.work()[work].name, text, moment()});
+      {ProblemNumber::probe_fault, ToolPart::stylus, checker_.work()[work].name, text, moment()});
   return Problem{
       ProblemNumber::probe_fault, text, {"", 0, 0}, "shorten the search distance of the plan"};
 }
@@ -674,8 +674,8 @@ Moment VirtualMachine::moment_at(const Posture& posture) const {
   return moment;
 }
 
-std::string VirtualMachine::part_name(const Nearness& nearness) const {
-  return checker_.tool()[nearness.tool].name;
+ToolPart VirtualMachine::part_of(const Nearness& nearness) const {
+  return checker_.tool()[nearness.tool].part;
 }
 
 std::string VirtualMachine::body_name(const Nearness& nearness) const {
@@ -684,13 +684,13 @@ std::string VirtualMachine::body_name(const Nearness& nearness) const {
 
 MachineAnswer VirtualMachine::stop_with(ProblemNumber number, const std::string& text,
                                         const std::string& advice, const Moment& moment) {
-  report_.violations.push_back({number, "", "", text, moment});
+  report_.violations.push_back({number, std::nullopt, "", text, moment});
   return Problem{number, text, {"", 0, 0}, advice};
 }
 
 void VirtualMachine::note_violation(ProblemNumber number, const Nearness& nearness,
                                     const std::string& text, const Moment& moment) {
-  report_.violations.push_back({number, part_name(nearness), body_name(nearness), text, moment});
+  report_.violations.push_back({number, part_of(nearness), body_name(nearness), text, moment});
 }
 
 void VirtualMachine::add_time(double seconds) {

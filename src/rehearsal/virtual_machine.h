@@ -86,7 +86,7 @@ class VirtualMachine : public ControlledMachine {
 
   Moment moment_at(const Posture& posture) const;
   Moment moment() const { return moment_at(posture()); }
-  std::string part_name(const Nearness& nearness) const;
+  ToolPart part_of(const Nearness& nearness) const;
   std::string body_name(const Nearness& nearness) const;
   MachineAnswer stop_with(ProblemNumber number, const std::string& text, const std::string& advice,
                           const Moment& moment);

@@ -201,7 +201,7 @@ class SetupDrawing {
       polygon(view, solid.body,
               artefact ? "fill=\"#4f7cac\" stroke=\"#1f3b5c\""
                        : "fill=\"#c9ccd1\" fill-opacity=\"0.7\" stroke=\"#6d7278\"");
-      if (!named.insert(solid.name).second || solid.name.starts_with("stem of")) continue;
+      if (!named.insert(solid.name).second || !solid.labelled) continue;
       const Eigen::Vector3d up = Eigen::Vector3d::Unit(view.up);
       const Eigen::Vector3d middle = 0.5 * (solid.body.support(Eigen::Vector3d::Unit(view.right)) +
                                             solid.body.support(-Eigen::Vector3d::Unit(view.right)));

@@ -162,9 +162,10 @@ class Drawing {
     }
     for (std::size_t t = 0; t < checker_.tool().size(); ++t) {
       const rehearsal::ToolSolid& part = checker_.tool()[t];
-      const bool outstanding = part.name == subject_.tool_part;
-      shapes_.push_back({checker_.tool_solid(static_cast<int>(t), posture_), part.name, tool_fill,
-                         outstanding, outstanding || part.name != "shank"});
+      const bool outstanding = part.part == subject_.tool_part;
+      shapes_.push_back({checker_.tool_solid(static_cast<int>(t), posture_),
+                         tool_part_word(part.part), tool_fill, outstanding,
+                         outstanding || part.part != ToolPart::shank});
     }
   }
 
@@ -374,10 +375,10 @@ PictureSubject picture_subject(const RehearsalReport& report) {
     const Violation& violation = report.violations.back();
     return {violation.text, violation.moment, violation.tool_part, violation.body};
   }
-  if (!report.passed) return {end_text(report), report.end, "", ""};
+  if (!report.passed) return {end_text(report), report.end, std::nullopt, ""};
   const Clearance& clearance = report.smallest_clearance;
   return {fmt::format("smallest clearance: {:.2f} mm from {} to {}", clearance.mm,
-                      clearance.tool_part, clearance.body),
+                      tool_part_word(clearance.tool_part), clearance.body),
           clearance.moment, clearance.tool_part, clearance.body};
 }
 

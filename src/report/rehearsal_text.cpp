@@ -87,7 +87,7 @@ void add_violation(JsonWriter& json, const Machine& machine, const Violation& vi
   json.begin_object();
   add_moment(json, machine, violation.moment);
   json.add("number", static_cast<int>(violation.number));
-  json.add("part", violation.tool_part);
+  json.add("part", violation.tool_part ? tool_part_word(*violation.tool_part) : "");
   json.add("body", violation.body);
   json.add("text", violation.text);
   json.end();
@@ -107,7 +107,7 @@ void add_clearance(JsonWriter& json, const Machine& machine, const RehearsalRepo
   json.begin_object("smallest_clearance");
   add_moment(json, machine, report.smallest_clearance.moment);
   json.add("mm", report.smallest_clearance.mm);
-  json.add("part", report.smallest_clearance.tool_part);
+  json.add("part", tool_part_word(report.smallest_clearance.tool_part));
   json.add("body", report.smallest_clearance.body);
   json.end();
 }
@@ -139,10 +139,10 @@ std::string rehearsal_text(const RehearsalReport& report, const Machine& machine
   text += fmt::format("moves {}, touches {}, operator stops {}, blocks {}\n", report.moves,
                       report.touches.size(), report.operator_stops, report.run.blocks);
   if (std::isfinite(report.smallest_clearance.mm)) {
-    text +=
-        fmt::format("smallest clearance {:.2f} mm, {} to {} ({})\n", report.smallest_clearance.mm,
-                    report.smallest_clearance.tool_part, report.smallest_clearance.body,
-                    moment_text(machine, report.smallest_clearance.moment));
+    text += fmt::format(
+        "smallest clearance {:.2f} mm, {} to {} ({})\n", report.smallest_clearance.mm,
+        tool_part_word(report.smallest_clearance.tool_part), report.smallest_clearance.body,
+        moment_text(machine, report.smallest_clearance.moment));
   }
   text += fmt::format("stylus pressed {:.3f} mm beyond the trigger at most\n",
                       report.largest_overtravel_mm);

@@ -188,7 +188,7 @@ TEST_CASE("collisions: the stylus ball, the shank and the holder, each with its 
   };
   Violation hit = first_violation(bench.run("G1 Z60. F1000.\n"));
   CHECK(hit.number == ProblemNumber::collision);
-  CHECK(hit.tool_part == "stylus ball");
+  CHECK(hit.tool_part == ToolPart::stylus);
   CHECK(hit.body == "ball");
   CHECK(hit.moment.line == 3);
   CHECK(hit.moment.shown_mm.z() == doctest::Approx(63.0).epsilon(1e-3));
@@ -196,7 +196,7 @@ TEST_CASE("collisions: the stylus ball, the shank and the holder, each with its 
   hit = first_violation(bench.run("G0 X-30.\nG1 Z20. F1000.\nG1 X0.\n"));
   // Beside the stem (radius 4), 30 mm under the ball's centre: the stem is met at X -7, the ball's
   // flank by the shank (radius 2) at X -12.
-  CHECK(hit.tool_part == "shank");
+  CHECK(hit.tool_part == ToolPart::shank);
   CHECK(hit.body == "ball");
   CHECK(hit.moment.shown_mm.x() == doctest::Approx(-12.0).epsilon(1e-3));
 
@@ -208,11 +208,11 @@ TEST_CASE("collisions: the stylus ball, the shank and the holder, each with its 
   post.diameter_mm = 10.0;
   bench.machine.obstacles.push_back(post);
   hit = first_violation(bench.run("G1 Z80. F1000.\nG1 X55.\n"));
-  CHECK(hit.tool_part == "stylus ball");
+  CHECK(hit.tool_part == ToolPart::stylus);
   CHECK(hit.body == "post");
   CHECK(hit.moment.shown_mm.x() == doctest::Approx(52.0).epsilon(1e-3));
   hit = first_violation(bench.run("G0 Y30. X60.\nG1 Z69. F1000.\nG1 Y20.\n"));
-  CHECK(hit.tool_part == "holder");
+  CHECK(hit.tool_part == ToolPart::holder);
   CHECK(hit.body == "post");
   CHECK(hit.moment.shown_mm.y() == doctest::Approx(25.0).epsilon(1e-3));
 }
@@ -475,7 +475,7 @@ TEST_CASE("report and picture say what happened") {
   const std::string json = rehearsal_json(report, bench.machine);
   CHECK(json.find("\"passed\": false") != std::string::npos);
   PictureSubject subject = picture_subject(report);
-  CHECK(subject.tool_part == "stylus ball");
+  CHECK(subject.tool_part == ToolPart::stylus);
   CHECK(subject.body == "ball");
   CHECK(subject.moment.line == 3);
   subject.title = "a <b> & c";

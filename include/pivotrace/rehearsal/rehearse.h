@@ -5,12 +5,14 @@
 #include <cstdint>
 #include <functional>
 #include <limits>
+#include <optional>
 #include <string>
 #include <vector>
 
 #include "pivotrace/control/dialect.h"
 #include "pivotrace/control/interpreter.h"
 #include "pivotrace/machine/machine.h"
+#include "pivotrace/machine/tool_part.h"
 #include "pivotrace/survey/machine_errors.h"
 
 namespace pivotrace {
@@ -58,8 +60,8 @@ struct Moment {
 /// Something that must not happen on a machine.
 struct Violation {
   ProblemNumber number = ProblemNumber::collision;
-  std::string tool_part;  ///< "stylus ball", "shank", "holder"; empty when no body is involved
-  std::string body;       ///< what was hit or nearly hit
+  std::optional<ToolPart> tool_part;  ///< absent when no body is involved
+  std::string body;                   ///< what was hit or nearly hit
   std::string text;
   Moment moment;
 };
@@ -83,7 +85,7 @@ struct StationTime {
 
 struct Clearance {
   double mm = std::numeric_limits<double>::infinity();
-  std::string tool_part;
+  ToolPart tool_part = ToolPart::stylus;
   std::string body;
   Moment moment;
 };
@@ -135,7 +137,7 @@ std::string rehearsal_json(const RehearsalReport& report, const Machine& machine
 struct PictureSubject {
   std::string title;
   Moment moment;
-  std::string tool_part;  ///< as in Violation; empty: no body is made to stand out
+  std::optional<ToolPart> tool_part;  ///< as in Violation; absent: no body is made to stand out
   std::string body;
 };
 
