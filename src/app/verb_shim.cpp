@@ -5,7 +5,7 @@
 #include "app/verbs.h"
 #include "pivotrace/formats/mounting_file.h"
 #include "pivotrace/formats/result_file.h"
-#include "pivotrace/pivots/shim.h"
+#include "pivotrace/report/shim_text.h"
 
 namespace pivotrace::app {
 

@@ -116,7 +116,9 @@ class Advisor {
   }
 
  private:
-  void note(const std::string& text) { advice_.notes.push_back(text); }
+  void note(ShimNote::Kind kind, const std::string& foot = "", double amount_mm = 0.0) {
+    advice_.notes.push_back({kind, foot, amount_mm, mounting_.keys.size(), '\0'});
+  }
 
   void weigh() {
     advice_.nothing_to_gain = !(advice_.lean_rad > advice_.lean_U95_rad);
@@ -132,7 +134,7 @@ class Advisor {
     const Eigen::Matrix2d free = Eigen::Matrix2d::Identity() - seen_turns(fixed);
     const Eigen::Vector2d possible = seen_turns(all) * (free * in_table);
     if ((in_table - possible).norm() > std::max(no_turn_rad, 0.02 * in_table.norm())) {
-      note("the feet, as fixed as they are, cannot take the whole lean out");
+      note(ShimNote::Kind::lean_stays);
     }
     const std::vector<double> exact = exact_rises(possible);
     const StackRequest request{exact, fixed_feet(), shims(), mounting_.most_shims};
@@ -148,10 +150,7 @@ class Advisor {
       advice_.feet.push_back(
           {mounting_.feet[i].name, exact[i], stacks[i].thickness_mm, stacks[i].pieces_mm});
       if (exact[i] < -smallest_shim() / 2.0) {
-        note(
-            fmt::format("foot \"{}\" would have to come down by {:.3f} mm, which no shim does: let "
-                        "another foot be the fixed one",
-                        mounting_.feet[i].name, -exact[i]));
+        note(ShimNote::Kind::foot_too_high, mounting_.feet[i].name, -exact[i]);
       }
     }
     const Eigen::Vector2d turned = turn_of(all, laid);
@@ -258,10 +257,7 @@ class Advisor {
     }
     // Two keys with play c, L apart, let the unit turn by c / L to either side from the middle.
     if (apart > 0.0 && std::abs(turn) <= clearance / apart) return;
-    note(
-        fmt::format("{} keys hold the unit and do not let it turn that far: take all but one out, "
-                    "or fit narrower ones",
-                    mounting_.keys.size()));
+    note(ShimNote::Kind::held_by_keys);
   }
 
   void foresee_centre() {
@@ -354,10 +350,8 @@ Expected<ShimAdvice> shim_advice(const FitResult& result, const Mounting& mounti
   for (const AxisResult& other : result.axes) {
     if (&other == *axis || other.side != AxisSide::work) continue;
     const bool outer = &other < *axis;
-    advice.notes.push_back(
-        outer
-            ? fmt::format("axis {} carries this one: shims under the unit move both", other.letter)
-            : fmt::format("axis {} rides on this one and moves with it", other.letter));
+    advice.notes.push_back({outer ? ShimNote::Kind::carried_by_axis : ShimNote::Kind::carries_axis,
+                            "", 0.0, 0, other.letter});
   }
   return advice;
 }

@@ -1,3 +1,5 @@
+#include "pivotrace/report/shim_text.h"
+
 #include <fmt/format.h>
 
 #include <cmath>
@@ -6,7 +8,6 @@
 #include "base/wrapped_text.h"
 #include "formats/json_writer.h"
 #include "pivotrace/geometry/angle.h"
-#include "pivotrace/pivots/shim.h"
 
 namespace pivotrace {
 
@@ -51,6 +52,28 @@ std::string verdict_text(const ShimAdvice& advice) {
       "A work offset cannot replace alignment here: it shifts but does not lean, "
       "and would leave {} mm between features half a turn apart. Align the unit.",
       left);
+}
+
+std::string note_text(const ShimNote& note) {
+  switch (note.kind) {
+    case ShimNote::Kind::lean_stays:
+      return "the feet, as fixed as they are, cannot take the whole lean out";
+    case ShimNote::Kind::foot_too_high:
+      return fmt::format(
+          "foot \"{}\" would have to come down by {:.3f} mm, which no shim does: let another foot "
+          "be the fixed one",
+          note.foot, note.amount_mm);
+    case ShimNote::Kind::held_by_keys:
+      return fmt::format(
+          "{} keys hold the unit and do not let it turn that far: take all but one out, or fit "
+          "narrower ones",
+          note.keys);
+    case ShimNote::Kind::carried_by_axis:
+      return fmt::format("axis {} carries this one: shims under the unit move both", note.axis);
+    case ShimNote::Kind::carries_axis:
+      return fmt::format("axis {} rides on this one and moves with it", note.axis);
+  }
+  return "";
 }
 
 std::string shift_text(const Eigen::Vector3d& shift) {
@@ -124,7 +147,7 @@ std::string shim_text(const FitResult& result, const ShimAdvice& advice) {
     text += fmt::format("Lean to be expected afterwards: {} mm over 300 mm\n",
                         per_300(advice.lean_expected_rad));
   }
-  for (const std::string& note : advice.notes) text += wrapped(note, "note: ", 6);
+  for (const ShimNote& note : advice.notes) text += wrapped(note_text(note), "note: ", 6);
   text += wrapped(
       "CAUTION: machine off and locked before hands go near the unit; a heavy unit needs lifting "
       "gear. Follow the maker's manual and local safety rules.",
@@ -151,7 +174,9 @@ std::string shim_json(const FitResult& result, const ShimAdvice& advice) {
   json.add("lean_expected_mm_per_300", mm_per_300_from_rad(advice.lean_expected_rad));
   json.add("centre_shift_mm", advice.centre_shift_mm);
   if (advice.tailstock_shift_mm) json.add("tailstock_shift_mm", *advice.tailstock_shift_mm);
-  json.add("notes", advice.notes);
+  std::vector<std::string> notes;
+  for (const ShimNote& note : advice.notes) notes.push_back(note_text(note));
+  json.add("notes", notes);
   json.end();
   return json.take();
 }

@@ -7,6 +7,7 @@
 
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/pivots/shim.h"
+#include "pivotrace/report/shim_text.h"
 #include "pivots/sample_result.h"
 #include "pivots/shim_stack.h"
 #include "pivots/simulated_fit.h"
@@ -283,7 +284,8 @@ TEST_CASE("a fixed foot stays bare; one that would have to sink is told") {
   mounting.feet[3].fixed = true;  // right rear: the left end would have to sink
   advice = advice_for(sample_result({axis}), mounting);
   REQUIRE(!advice.notes.empty());
-  CHECK(advice.notes[0].find("come down") != std::string::npos);
+  CHECK(advice.notes[0].kind == ShimNote::Kind::foot_too_high);
+  CHECK(shim_text(sample_result({axis}), advice).find("come down") != std::string::npos);
   CHECK(advice.lean_expected_rad > 0.0004);
 }
 

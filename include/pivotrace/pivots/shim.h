@@ -61,6 +61,22 @@ struct TapAdvice {
   Eigen::Vector3d pivot_mm = Eigen::Vector3d::Zero();
 };
 
+/// Something to know before shimming.
+struct ShimNote {
+  enum class Kind {
+    lean_stays,       ///< the feet, as fixed as they are, cannot take the whole lean out
+    foot_too_high,    ///< `foot` would have to come down by `amount_mm`, which no shim does
+    held_by_keys,     ///< `keys` keys hold the unit and do not let it turn that far
+    carried_by_axis,  ///< axis `axis` carries this one: shims move both
+    carries_axis,     ///< axis `axis` rides on this one and moves with it
+  };
+  Kind kind = Kind::lean_stays;
+  std::string foot;
+  double amount_mm = 0.0;
+  std::size_t keys = 0;
+  char axis = '\0';
+};
+
 struct ShimAdvice {
   char letter = '?';
   double lean_rad = 0.0;
@@ -75,7 +91,7 @@ struct ShimAdvice {
   double rock_mm = 0.0;            ///< gap left under one foot because shims come in steps
   Eigen::Vector3d centre_shift_mm = Eigen::Vector3d::Zero();  ///< of the centre, to be expected
   std::optional<Eigen::Vector3d> tailstock_shift_mm;          ///< onto the aligned axis line
-  std::vector<std::string> notes;
+  std::vector<ShimNote> notes;
 };
 
 /// The turn that brings the fitted direction u to the nominal n is w = u x n (axis times angle).
@@ -85,8 +101,5 @@ struct ShimAdvice {
 /// used P105, another machine P114.
 Expected<ShimAdvice> shim_advice(const FitResult& result, const Mounting& mounting,
                                  std::optional<char> axis = std::nullopt);
-
-std::string shim_text(const FitResult& result, const ShimAdvice& advice);
-std::string shim_json(const FitResult& result, const ShimAdvice& advice);
 
 }  // namespace pivotrace
