@@ -61,6 +61,41 @@ double student_t_cdf(double t, double dof) {
   return bm::cdf(StudentT(dof), t);
 }
 
+// Between the two limits of large and of no bias the left side grows with U: regula falsi with halving
+// (Illinois), and bisection's certainty.
+double biased_expanded(double u, double dof, double B, double probability) {
+  if (!(u >= 0.0) || !(B >= 0.0) || !is_dof(dof) || !is_probability(probability)) {
+    return not_a_number;
+  }
+  if (u == 0.0) return B;
+  const double widest = student_t_quantile(0.5 + 0.5 * probability, dof);
+  if (B == 0.0) return widest * u;
+  const double b = B / u;
+  const auto short_of = [&](double x) {
+    return student_t_cdf(x - b, dof) - student_t_cdf(-x - b, dof) - probability;
+  };
+  double low = b + student_t_quantile(probability, dof);
+  double high = b + widest;
+  double f_low = short_of(low);
+  if (f_low >= 0.0) return low * u;
+  double f_high = short_of(high);
+  for (int step = 0; step < 60 && high - low > 1e-12 * high; ++step) {
+    const double next = (low * f_high - high * f_low) / (f_high - f_low);
+    const double f_next = short_of(next);
+    if (std::abs(f_next) < 1e-14) return next * u;
+    if (f_next < 0.0) {
+      low = next;
+      f_low = f_next;
+      f_high *= 0.5;
+    } else {
+      high = next;
+      f_high = f_next;
+      f_low *= 0.5;
+    }
+  }
+  return high * u;
+}
+
 double chi_squared_quantile(double p, double dof) {
   if (!is_probability(p) || !is_finite_dof(dof)) return not_a_number;
   if (p == 1.0) return infinity;

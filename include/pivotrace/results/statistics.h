@@ -21,6 +21,11 @@ double student_t_quantile(double p, double dof);
 /// P(T <= t); `dof` as above.
 double student_t_cdf(double t, double dof);
 
+/// U with P(|T u + B| <= U) = `probability` for the worst bias within +-B and Student's T:
+///   F((U - B) / u) - F((-U - B) / u) = probability, F Student's distribution with `dof`.
+/// t u where B is 0; B + t' u, t' the one-sided factor, where B is large. 0 <= u, 0 <= B.
+double biased_expanded(double u, double dof, double B, double probability = 0.95);
+
 /// x with P(X <= x) = p for chi-squared with `dof` > 0 (finite).
 double chi_squared_quantile(double p, double dof);
 

@@ -1,0 +1,172 @@
+#include "pivotrace/results/change_statistics.h"
+
+#include <Eigen/Eigenvalues>
+#include <algorithm>
+#include <boost/math/distributions/fisher_f.hpp>
+#include <boost/math/distributions/non_central_chi_squared.hpp>
+#include <boost/math/distributions/non_central_f.hpp>
+#include <cmath>
+
+#include "pivotrace/results/statistics.h"
+
+namespace pivotrace {
+
+namespace {
+
+namespace bm = boost::math;
+namespace pol = boost::math::policies;
+
+using Quiet =
+    pol::policy<pol::domain_error<pol::ignore_error>, pol::pole_error<pol::ignore_error>,
+                pol::overflow_error<pol::ignore_error>, pol::evaluation_error<pol::ignore_error>,
+                pol::rounding_error<pol::ignore_error>, pol::promote_double<false>>;
+
+constexpr double not_a_number = std::numeric_limits<double>::quiet_NaN();
+constexpr double visible_level = 0.01;
+constexpr double visible_power = 0.80;
+/// From here on F(h, dof) and chi-squared / h differ by less than the tests can notice.
+constexpr double endless_dof = 1e6;
+
+bool is_level(double p) { return p > 0.0 && p < 1.0; }
+
+}  // namespace
+
+double f_test_power(double alpha, double h, double dof, double lambda) {
+  if (!is_level(alpha) || !(h > 0.0) || !(dof > 0.0) || !(lambda >= 0.0)) return not_a_number;
+  if (lambda == 0.0) return alpha;
+  if (dof >= endless_dof) {
+    const double limit = chi_squared_quantile(1.0 - alpha, h);
+    return bm::cdf(
+        bm::complement(bm::non_central_chi_squared_distribution<double, Quiet>(h, lambda), limit));
+  }
+  const double limit = f_quantile(1.0 - alpha, h, dof);
+  return bm::cdf(
+      bm::complement(bm::non_central_f_distribution<double, Quiet>(h, dof, lambda), limit));
+}
+
+// Power grows with lambda: doubling finds a bracket, bisection the root.
+double f_test_noncentrality(double alpha, double power, double h, double dof) {
+  const bool sensible = is_level(alpha) && power > alpha && power < 1.0 && h > 0.0 && dof > 0.0;
+  if (!sensible) return not_a_number;
+  if (dof >= endless_dof) return detectable_noncentrality(alpha, power, h);
+  double high = 16.0;
+  while (f_test_power(alpha, h, dof, high) < power && high < 1e9) high *= 2.0;
+  double low = 0.0;
+  for (int step = 0; step < 60 && high - low > 1e-9 * high; ++step) {
+    const double middle = 0.5 * (low + high);
+    (f_test_power(alpha, h, dof, middle) < power ? low : high) = middle;
+  }
+  return 0.5 * (low + high);
+}
+
+double smallest_seen(double u, double dof, double B) {
+  if (!(u >= 0.0) || !(B >= 0.0)) return not_a_number;
+  return std::sqrt(f_test_noncentrality(visible_level, visible_power, 1.0, dof)) * u + B;
+}
+
+namespace {
+
+/// Rows W with W C W' = 1 on the directions C knows: changes scaled to unit variance first, so that mm
+/// and rad do not decide what is small.
+Eigen::MatrixXd whitening(const Eigen::MatrixXd& covariance) {
+  constexpr double negligible = 1e-12;
+  const Eigen::VectorXd scale = covariance.diagonal().cwiseMax(0.0).cwiseSqrt().unaryExpr(
+      [](double s) { return s > 0.0 ? 1.0 / s : 0.0; });
+  const Eigen::SelfAdjointEigenSolver<Eigen::MatrixXd> eigen(scale.asDiagonal() * covariance *
+                                                             scale.asDiagonal());
+  const Eigen::VectorXd& values = eigen.eigenvalues();
+  Eigen::Index first = 0;
+  while (first < values.size() && values[first] <= negligible * values.cwiseAbs().maxCoeff())
+    ++first;
+  const Eigen::Index rank = values.size() - first;
+  return values.tail(rank).cwiseSqrt().cwiseInverse().asDiagonal() *
+         eigen.eigenvectors().rightCols(rank).transpose() * scale.asDiagonal();
+}
+
+Congruency tested(double squared_length, Eigen::Index rank, double dof) {
+  Congruency test;
+  test.h = static_cast<int>(rank);
+  test.dof = dof;
+  if (rank == 0 || !(dof > 0.0) || !std::isfinite(squared_length)) return test;
+  test.statistic = squared_length / static_cast<double>(rank);
+  test.probability = 1.0 - f_cdf(test.statistic, test.h, dof);
+  return test;
+}
+
+/// b within +-w that brings d - G b nearest to 0: coordinate by coordinate, which converges because the
+/// sum of squares is convex and the bounds are a box.
+Eigen::VectorXd nearest_bias(const Eigen::VectorXd& d, const Eigen::MatrixXd& gains,
+                             const Eigen::VectorXd& half_widths) {
+  Eigen::VectorXd bias = Eigen::VectorXd::Zero(gains.cols());
+  Eigen::VectorXd left = d;
+  constexpr int sweeps = 500;
+  for (int sweep = 0; sweep < sweeps; ++sweep) {
+    double largest = 0.0;
+    for (Eigen::Index j = 0; j < gains.cols(); ++j) {
+      const double square = gains.col(j).squaredNorm();
+      if (square == 0.0) continue;
+      const double wanted = bias[j] + gains.col(j).dot(left) / square;
+      const double next = std::clamp(wanted, -half_widths[j], half_widths[j]);
+      const double step = next - bias[j];
+      left -= step * gains.col(j);
+      bias[j] = next;
+      largest = std::max(largest, std::abs(step) * std::sqrt(square));
+    }
+    if (largest < 1e-10) break;
+  }
+  return bias;
+}
+
+bool fits(const Eigen::VectorXd& change, const Eigen::MatrixXd& covariance) {
+  return covariance.rows() == change.size() && covariance.cols() == change.size() &&
+         change.size() > 0 && change.allFinite() && covariance.allFinite();
+}
+
+}  // namespace
+
+Congruency congruency(const Eigen::VectorXd& change, const Eigen::MatrixXd& covariance,
+                      double dof) {
+  if (!fits(change, covariance)) return {};
+  const Eigen::MatrixXd whiten = whitening(covariance);
+  return tested((whiten * change).squaredNorm(), whiten.rows(), dof);
+}
+
+Congruency congruency_beside(const Eigen::VectorXd& change, const Eigen::MatrixXd& covariance,
+                             double dof, const Eigen::MatrixXd& bias_gains,
+                             const Eigen::VectorXd& half_widths) {
+  const bool sensible = fits(change, covariance) && bias_gains.rows() == change.size() &&
+                        bias_gains.cols() == half_widths.size() && bias_gains.allFinite() &&
+                        (half_widths.array() >= 0.0).all();
+  if (!sensible) return {};
+  const Eigen::MatrixXd whiten = whitening(covariance);
+  const Eigen::VectorXd seen = whiten * change;
+  const Eigen::MatrixXd gains = whiten * bias_gains;
+  return tested((seen - gains * nearest_bias(seen, gains, half_widths)).squaredNorm(),
+                whiten.rows(), dof);
+}
+
+Equivalence equivalence(double change, double u, double dof, double bound, double B, double alpha) {
+  Equivalence test;
+  const bool sensible =
+      std::isfinite(change) && u > 0.0 && dof > 0.0 && bound > 0.0 && B >= 0.0 && is_level(alpha);
+  if (!sensible) return test;
+  const double room = bound - B;
+  test.t_above = (change + room) / u;
+  test.t_below = (change - room) / u;
+  const double limit = student_t_quantile(1.0 - alpha, dof);
+  test.within = test.t_above > limit && test.t_below < -limit;
+  return test;
+}
+
+WelchDifference welch_difference(double old_value, double old_u, double old_dof, double new_value,
+                                 double new_u, double new_dof) {
+  WelchDifference result;
+  result.difference = new_value - old_value;
+  result.u = std::hypot(old_u, new_u);
+  const double contributions[] = {old_u, new_u};
+  const double dofs[] = {old_dof, new_dof};
+  result.dof = effective_dof(contributions, dofs);
+  return result;
+}
+
+}  // namespace pivotrace

@@ -1,0 +1,138 @@
+// Tests on a change against published examples, against each other and against simulation.
+#include <doctest/doctest.h>
+
+#include <Eigen/LU>
+#include <array>
+#include <cmath>
+#include <limits>
+#include <random>
+
+#include "pivotrace/results/change_statistics.h"
+#include "pivotrace/results/statistics.h"
+
+using namespace pivotrace;
+
+namespace {
+
+constexpr double infinity = std::numeric_limits<double>::infinity();
+
+Eigen::MatrixXd some_covariance() {
+  Eigen::Matrix3d root;
+  root << 2.0, 0.0, 0.0, 0.7, 1.1, 0.0, -0.4, 0.3, 1e-3;
+  return root * root.transpose();
+}
+
+}  // namespace
+
+TEST_CASE("power of the F test is that of simulated noncentral F") {
+  std::mt19937_64 engine(411);
+  std::normal_distribution<double> normal;
+  for (const auto& [h, dof, lambda] :
+       std::array<std::array<double, 3>, 3>{{{2, 8, 12}, {4, 20, 9}, {8, 6, 40}}}) {
+    const double limit = f_quantile(0.99, h, dof);
+    std::chi_squared_distribution<double> below(dof);
+    constexpr int draws = 40000;
+    int seen = 0;
+    for (int k = 0; k < draws; ++k) {
+      double above = 0.0;
+      for (int i = 0; i < static_cast<int>(h); ++i) {
+        const double z = normal(engine) + (i == 0 ? std::sqrt(lambda) : 0.0);
+        above += z * z;
+      }
+      if (above / h / (below(engine) / dof) > limit) ++seen;
+    }
+    CAPTURE(h);
+    // Standard error at most 0.25 %; four of them.
+    CHECK(std::abs(static_cast<double>(seen) / draws - f_test_power(0.01, h, dof, lambda)) < 0.01);
+  }
+}
+
+TEST_CASE("the visible non-centrality is the tabulated one") {
+  // Computed with SciPy's noncentral chi-squared, power 0.80.
+  const std::array<double, 6> h = {1, 2, 3, 4, 6, 8};
+  const std::array<double, 6> at_1_percent = {11.679, 13.881, 15.458, 16.749, 18.872, 20.635};
+  for (std::size_t i = 0; i < h.size(); ++i) {
+    CAPTURE(h[i]);
+    CHECK(f_test_noncentrality(0.01, 0.80, h[i], infinity) ==
+          doctest::Approx(at_1_percent[i]).epsilon(1e-4));
+    CHECK(f_test_noncentrality(0.01, 0.80, h[i], 5e5) ==
+          doctest::Approx(at_1_percent[i]).epsilon(1e-3));
+    const double found = f_test_noncentrality(0.01, 0.80, h[i], 8.0);
+    CHECK(f_test_power(0.01, h[i], 8.0, found) == doctest::Approx(0.80).epsilon(1e-6));
+  }
+  CHECK(smallest_seen(1.0, infinity, 0.0) == doctest::Approx(std::sqrt(11.679)).epsilon(1e-4));
+  CHECK(smallest_seen(1.0, infinity, 0.5) ==
+        doctest::Approx(std::sqrt(11.679) + 0.5).epsilon(1e-4));
+  CHECK(std::isnan(f_test_noncentrality(0.8, 0.01, 2, 8)));
+}
+
+TEST_CASE("congruency does not depend on units or on the order of values") {
+  const Eigen::MatrixXd covariance = some_covariance();
+  const Eigen::Vector3d change(1.0, -2.0, 0.5);
+  const Eigen::Vector3d units(1000.0, 1.0, 1e-5);
+  const Congruency plain = congruency(change, covariance, 12.0);
+  const Congruency scaled = congruency(units.cwiseProduct(change),
+                                       units.asDiagonal() * covariance * units.asDiagonal(), 12.0);
+  CHECK(plain.h == 3);
+  CHECK(plain.statistic ==
+        doctest::Approx(change.dot(covariance.inverse() * change) / 3.0).epsilon(1e-7));
+  CHECK(scaled.statistic == doctest::Approx(plain.statistic).epsilon(1e-7));
+  CHECK(plain.probability == doctest::Approx(1.0 - f_cdf(plain.statistic, 3, 12)));
+}
+
+TEST_CASE("a direction nobody measured twice takes no part") {
+  Eigen::Matrix2d covariance = Eigen::Matrix2d::Ones();
+  const Congruency test = congruency(Eigen::Vector2d(2.0, 2.0), covariance, infinity);
+  CHECK(test.h == 1);
+  CHECK(test.statistic == doctest::Approx(4.0));
+}
+
+TEST_CASE("a bias within its bound is granted, and no more than that") {
+  const Eigen::Matrix2d covariance = Eigen::Matrix2d::Identity();
+  const Eigen::Vector2d change(5.0, 0.0);
+  Eigen::MatrixXd gains(2, 1);
+  gains << 1.0, 0.0;
+  const auto granted = [&](double width) {
+    return congruency_beside(change, covariance, infinity, gains,
+                             Eigen::VectorXd::Constant(1, width))
+        .statistic;
+  };
+  CHECK(granted(0.0) == doctest::Approx(12.5));
+  CHECK(granted(2.0) == doctest::Approx(4.5));
+  CHECK(granted(9.0) == doctest::Approx(0.0));
+  Eigen::MatrixXd two(2, 2);
+  two << 1.0, 0.8, 0.0, 0.6;
+  // Both at their bounds: (5 - 1 - 0.8, -0.6) is the nearest to 0 with the first at 1 and the second at 1.
+  const double both =
+      congruency_beside(change, covariance, infinity, two, Eigen::Vector2d(1.0, 1.0)).statistic;
+  CHECK(both == doctest::Approx((3.2 * 3.2 + 0.36) / 2.0));
+}
+
+TEST_CASE("Welch and two one-sided tests give the known numbers on the sleep data") {
+  // Two groups of ten: R's `sleep` data, from memory; results computed: dof 17.776, t -1.272 and -2.450
+  // for bounds +-0.5.
+  const std::array<double, 10> first = {0.7, -1.6, -0.2, -1.2, -0.1, 3.4, 3.7, 0.8, 0.0, 2.0};
+  const std::array<double, 10> second = {1.9, 0.8, 1.1, 0.1, -0.1, 4.4, 5.5, 1.6, 4.6, 3.4};
+  const auto mean_and_u = [](const std::array<double, 10>& x) {
+    double mean = 0.0;
+    for (const double v : x) mean += v / 10.0;
+    double sum = 0.0;
+    for (const double v : x) sum += (v - mean) * (v - mean);
+    return std::pair(mean, std::sqrt(sum / 9.0 / 10.0));
+  };
+  const auto [m1, u1] = mean_and_u(first);
+  const auto [m2, u2] = mean_and_u(second);
+  const WelchDifference d = welch_difference(m2, u2, 9.0, m1, u1, 9.0);
+  CHECK(d.dof == doctest::Approx(17.776).epsilon(5e-5));
+  const Equivalence test = equivalence(d.difference, d.u, d.dof, 0.5);
+  CHECK(std::abs(test.t_above - -1.272) <= 0.0006);
+  CHECK(std::abs(test.t_below - -2.450) <= 0.0006);
+  CHECK_FALSE(test.within);
+}
+
+TEST_CASE("a small change is proven small only where the bias leaves room") {
+  CHECK(equivalence(0.5, 1.0, infinity, 3.0).within);
+  CHECK_FALSE(equivalence(0.5, 1.0, infinity, 3.0, 1.0).within);
+  CHECK_FALSE(equivalence(0.0, 1.0, infinity, 1.0, 2.0).within);
+  CHECK_FALSE(equivalence(0.0, 0.0, infinity, 1.0).within);
+}
