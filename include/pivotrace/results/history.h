@@ -1,0 +1,128 @@
+// Results of one machine over time: what stays, what jumped, what creeps, when to look again.
+#pragma once
+
+#include <Eigen/Core>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "pivotrace/results/charts.h"
+#include "pivotrace/results/result.h"
+
+namespace pivotrace {
+
+/// What one result adds to a history.
+struct Epoch {
+  std::string file;
+  std::string started;  ///< ISO 8601
+  double time_s = not_run;
+  std::string touches_hash;  ///< of its touch record; empty: not known
+  std::vector<ValueName> names;
+  std::vector<double> quoted_at_mm;  ///< per name: plane of the axis
+  Eigen::VectorXd values;            ///< mm, rad
+  Eigen::MatrixXd covariance;        ///< absolute: what surveys share is left in
+  Eigen::MatrixXd shift_gains;       ///< (n x 3) of all axes shifted along X, Y, Z
+  std::vector<double> dofs;
+};
+
+/// Why a file takes no part. Nothing about it is guessed.
+struct LeftOutOfHistory {
+  enum class Why { unreadable, other_machine, not_usable, no_date, duplicate, no_values };
+  std::string file;
+  Why why = Why::unreadable;
+  std::string detail;  ///< the first problem, the machine it names, or the file it repeats
+};
+
+struct HistoryOptions {
+  /// Results between two false alarms of one chart, on average.
+  double run_length = 500.0;
+  double weight = 0.2;  ///< of the newest result in the charts
+  double between_surveys_mm = 0.003;
+  /// How far a value may be from where it was after the last jump: mm; leans over 300 mm.
+  std::optional<double> within_mm;
+};
+
+struct HistoryPoint {
+  std::size_t epoch = 0;
+  double value = not_run;
+  double U95 = not_run;
+  /// Result less the weighted mean of all earlier ones since the last jump, divided by the standard
+  /// uncertainty of that difference; not run for the first one after a jump.
+  double residual = not_run;
+  double chart = 0.0;  ///< weighted mean of the residuals, in its own standard deviations
+  bool alarm = false;
+};
+
+/// A step between two results.
+struct Jump {
+  std::size_t before = 0;  ///< place among the points: the last before the step
+  double size = not_run;
+  double U95 = not_run;
+};
+
+/// Straight line through the results since the last jump.
+struct Trend {
+  int results = 0;
+  double per_month = not_run;  ///< mm or rad per 30.4375 days
+  double U95 = not_run;
+  bool creeps = false;  ///< the slope is beyond its 1 % limit and the charts cried
+};
+
+struct NextCheck {
+  enum class Kind { no_limit, not_enough_results, overdue, by_date, beyond_horizon };
+  Kind kind = Kind::no_limit;
+  double time_s = not_run;  ///< by_date
+};
+
+struct ValueHistory {
+  ValueName name;
+  std::vector<HistoryPoint> points;
+  std::vector<Jump> jumps;
+  Trend trend;
+  NextCheck next;
+  /// Scatter about the steps and the line, against what the results state; above 1 they state too little,
+  /// and U95 of jumps, trend and date are enlarged by it.
+  double scatter = 1.0;
+};
+
+/// All values of one axis in one chart.
+struct AxisHistory {
+  char letter = '?';
+  VectorEwmaDesign design;
+  std::vector<std::size_t> epochs;
+  std::vector<double> statistic;  ///< against design.limit
+  std::vector<bool> alarm;
+};
+
+struct History {
+  std::string machine_name;
+  std::vector<Epoch> epochs;  ///< oldest first
+  std::vector<LeftOutOfHistory> left_out;
+  EwmaDesign design;
+  double run_length = not_run;
+  double between_surveys_mm = not_run;
+  std::vector<ValueHistory> values;
+  std::vector<AxisHistory> axes;
+
+  bool alarmed() const;
+};
+
+inline constexpr double seconds_per_month = 30.4375 * 86400.0;
+/// No date further off than this is stated.
+inline constexpr double horizon_months = 60.0;
+
+/// The part of a result a history keeps, or why it takes no part (machine not yet looked at).
+std::optional<Epoch> epoch_of(const FitResult& result, const std::string& file,
+                              std::vector<LeftOutOfHistory>& left_out);
+
+/// Sorts by time, leaves out the second of two results from one touch record, charts every value in the
+/// plane the newest result quotes it at.
+/// Charts: see charts.h. Where a chart of the value or of its axis cries, its results are cut into pieces:
+/// each piece is level, a slope, a step, or slope and step, whichever leaves least
+///   chi2 + cost, cost 0, chi2_0.99(1), chi2_(1 - 0.01 / places)(1) and both,
+/// and a piece with a step is cut there and looked at again.
+/// Next check: |line(t) - level after the last jump| + U95 of the line at t reaches `within`.
+History make_history(std::string machine_name, std::vector<Epoch> epochs,
+                     std::vector<LeftOutOfHistory> left_out, const HistoryOptions& options);
+
+}  // namespace pivotrace

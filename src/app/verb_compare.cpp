@@ -1,0 +1,112 @@
+#include <map>
+#include <memory>
+#include <ostream>
+
+#include "app/refusal.h"
+#include "app/verbs.h"
+#include "pivotrace/estimate/fit.h"
+#include "pivotrace/formats/comparison_file.h"
+#include "pivotrace/formats/machine_file.h"
+#include "pivotrace/formats/result_file.h"
+#include "pivotrace/formats/touch_file.h"
+#include "pivotrace/report/comparison_text.h"
+
+namespace pivotrace::app {
+
+namespace {
+
+struct CompareArguments {
+  std::string old_file;
+  std::string new_file;
+  std::string machine_file;
+  std::string units = "mm";
+  std::string output;
+  double within_mm = 0.0;
+  double between_mm = -1.0;
+  bool allow_other_machine = false;
+  bool json = false;
+};
+
+/// The new survey: a result, or a touch record when its machine file is named.
+Expected<FitResult> new_result(const CompareArguments& arguments, FileCalls& disk) {
+  if (arguments.machine_file.empty()) return read_result(arguments.new_file, disk);
+  const Expected<Machine> machine = read_machine(arguments.machine_file, disk);
+  if (!machine) return tl::make_unexpected(machine.error());
+  const Expected<Survey> survey = read_survey(arguments.new_file, *machine, disk);
+  if (!survey) return tl::make_unexpected(survey.error());
+  return fit_survey(*machine, *survey);
+}
+
+CompareOptions options_of(const CompareArguments& arguments) {
+  CompareOptions options;
+  options.allow_other_machine = arguments.allow_other_machine;
+  if (arguments.between_mm >= 0.0) {
+    options.between_surveys_mm = arguments.between_mm;
+    options.between_surveys_stated = true;
+  }
+  if (arguments.within_mm > 0.0) options.within_mm = arguments.within_mm;
+  return options;
+}
+
+ExitCode run(const CompareArguments& arguments, const Console& console) {
+  const auto before = read_result(arguments.old_file, console.disk);
+  if (!before) return refuse(console, before.error());
+  const auto after = new_result(arguments, console.disk);
+  if (!after) return refuse(console, after.error());
+  const auto comparison = compare(*before, *after, options_of(arguments));
+  if (!comparison) return refuse(console, comparison.error());
+  const auto delivered =
+      deliver(console, arguments.output,
+              arguments.json ? write_comparison(*comparison)
+                             : comparison_text(*comparison, length_unit(arguments.units)));
+  if (!delivered) return refuse(console, delivered.error());
+  return comparison->moved.value_or(false) ? ExitCode::not_good : ExitCode::good;
+}
+
+}  // namespace
+
+void add_compare_verb(CLI::App& app, Console& console, VerbAction& action) {
+  const auto arguments = std::make_shared<CompareArguments>();
+  CLI::App* verb = app.add_subcommand(
+      "compare", "Say what moved between two surveys, how sure that is, and what to do");
+  verb->footer(
+      "Example:\n"
+      "  pivotrace compare march.result.json today.result.json --within 0.010\n"
+      "  pivotrace compare march.result.json today.touches.csv --machine head.machine.toml\n"
+      "Exit code 0: nothing seen to have moved (the sheet says how small a change would show);\n"
+      "1: something moved.");
+  verb->add_option("OLD", arguments->old_file, "earlier result of 'pivotrace fit' (*.result.json)")
+      ->type_name("FILE")
+      ->required();
+  verb->add_option("NEW", arguments->new_file, "later result; with --machine a touch record")
+      ->type_name("FILE")
+      ->required();
+  verb->add_option("--machine", arguments->machine_file,
+                   "machine file of a touch record given as NEW")
+      ->type_name("FILE");
+  const std::map<std::string, double> lengths = {{"mm", 1.0}, {"um", 1e-3}, {"in", 25.4}};
+  const auto length =
+      CLI::AsNumberWithUnit(lengths, CLI::AsNumberWithUnit::CASE_INSENSITIVE, "LENGTH");
+  verb->add_option("--within", arguments->within_mm,
+                   "a change that does no harm: mm, or with um or in; leans over 300 mm")
+      ->transform(length)
+      ->check(CLI::PositiveNumber);
+  verb->add_option("--between", arguments->between_mm,
+                   "largest shift by temperature and re-clamping between surveys, per coordinate; "
+                   "0.003 mm if absent")
+      ->transform(length)
+      ->check(CLI::NonNegativeNumber);
+  verb->add_option("--units", arguments->units, "mm or inch")
+      ->check(CLI::IsMember({"mm", "inch"}))
+      ->capture_default_str();
+  verb->add_flag("--allow-other-machine", arguments->allow_other_machine,
+                 "compare although the results name two machines");
+  verb->add_option("-o,--output", arguments->output, "write to this file, not to the screen")
+      ->type_name("FILE");
+  verb->add_flag("--json", arguments->json, "print the comparison as JSON");
+  verb->callback([arguments, &console, &action] {
+    action = [arguments, &console] { return run(*arguments, console); };
+  });
+}
+
+}  // namespace pivotrace::app

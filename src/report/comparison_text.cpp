@@ -1,0 +1,293 @@
+#include "pivotrace/report/comparison_text.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "base/number_text.h"
+#include "base/wrapped_text.h"
+#include "report/change_columns.h"
+
+namespace pivotrace {
+
+namespace {
+
+using report::ChangeColumns;
+
+std::string started_text(const std::string& started) {
+  return started.empty() ? "date not recorded" : started;
+}
+
+std::string heading(const Comparison& comparison) {
+  return fmt::format("Machine \"{}\"\n  old  {}\n  new  {}\n", comparison.machine_name,
+                     started_text(comparison.old_started), started_text(comparison.new_started));
+}
+
+const char* verdict_word(const ValueChange& value) {
+  if (value.moved && value.within_tolerance) return "moved, within tolerance";
+  if (value.moved) return "moved";
+  if (value.within_tolerance) return "within tolerance";
+  return "cannot tell";
+}
+
+std::string row(const std::string& name, const std::string& old_value, const std::string& new_value,
+                const std::string& change, const std::string& U95, const std::string& smallest,
+                const std::string& verdict) {
+  std::string text = fmt::format("  {:<16} {:>12} {:>12} {:>11} {:>9} {:>9}  {}", name, old_value,
+                                 new_value, change, U95, smallest, verdict);
+  return text.erase(text.find_last_not_of(' ') + 1) + "\n";
+}
+
+std::string unit_row(const ValueName& name, const ChangeColumns& columns) {
+  const char* small = columns.change_unit(name);
+  return row("", columns.value_unit(name), columns.value_unit(name), small, "", "", "");
+}
+
+std::string table(const Comparison& comparison, const ChangeColumns& columns) {
+  std::string text = row("value", "old", "new", "change", "U95", "would show", "");
+  bool first = true;
+  bool angle = false;
+  for (const ValueChange& value : comparison.values) {
+    if (first || is_angle(value.name) != angle) text += unit_row(value.name, columns);
+    first = false;
+    angle = is_angle(value.name);
+    text += row(text_of(value.name), columns.value(value.name, value.old_value),
+                columns.value(value.name, value.new_value),
+                columns.change(value.name, value.change), columns.size(value.name, value.U95),
+                columns.size(value.name, value.smallest_seen), verdict_word(value));
+  }
+  return text;
+}
+
+/// "1 in 250", or words where a number would only sound exact.
+std::string chance_text(double probability) {
+  if (probability < 1e-6) return "less than once in a million";
+  return fmt::format("{} in {:.0f}", "1", 1.0 / probability);
+}
+
+std::string headline(const Comparison& comparison) {
+  const std::string chance = chance_text(comparison.test.probability);
+  if (!comparison.moved) {
+    return "CANNOT TELL whether anything moved. A change as large as under \"would show\" would "
+           "have "
+           "been seen in 8 of 10 such checks; a smaller one may be there.";
+  }
+  if (*comparison.moved) {
+    return fmt::format("MOVED. Changes like these come up without any movement {}.",
+                       comparison.test.probability < 1e-6 ? chance : "in " + chance + " checks");
+  }
+  return "NOTHING MOVED beyond its tolerance: every change is proven to lie within it.";
+}
+
+std::string joined_causes(const Explanation& line) {
+  std::string text;
+  for (const CauseName& cause : line.what)
+    text += (text.empty() ? "" : ", or ") + cause_text(cause);
+  return text;
+}
+
+std::string percent_text(double probability) {
+  if (probability > 0.999) return "more than 99.9 %";
+  return fmt::format("{:.1f} %", 100.0 * probability);
+}
+
+bool has_size(const Explanation& line) { return line.what.front().cause != Cause::several; }
+
+std::string size_text(const Explanation& line, const ChangeColumns& columns) {
+  if (!has_size(line)) return "";
+  const Eigen::Vector3d& shift = line.size.shift_mm;
+  std::string text;
+  if (line.what.front().cause != Cause::axis_zero) {
+    text = fmt::format(" Shifted by {}: X {} Y {} Z {}.", columns.small(shift.norm()),
+                       columns.signed_small(shift.x()), columns.signed_small(shift.y()),
+                       columns.signed_small(shift.z()));
+  }
+  if (!line.turned) return text;
+  const ValueName lean = axis_value('?', ValueKind::lean);
+  const Eigen::Vector3d& turn = line.size.turn_rad;
+  return text + fmt::format(" Turned about X {} Y {} Z {} {} (about X {} Y {} Z {}).",
+                            columns.change(lean, turn.x()), columns.change(lean, turn.y()),
+                            columns.change(lean, turn.z()), columns.change_unit(lean),
+                            columns.place(line.size.about_mm.x()),
+                            columns.place(line.size.about_mm.y()),
+                            columns.place(line.size.about_mm.z()));
+}
+
+std::string told_apart_lines(const Explanation& line) {
+  if (line.told_apart_by.empty()) return "";
+  std::string text = "These surveys cannot tell the causes on that line apart. What would:\n";
+  for (const TellApart way : line.told_apart_by) text += wrapped(tell_apart_text(way), "  - ", 4);
+  return text;
+}
+
+std::string explained(const Comparison& comparison, const ChangeColumns& columns) {
+  if (comparison.explanations.empty()) return "";
+  const Explanation& best = comparison.explanations.front();
+  std::string text = wrapped(fmt::format("WHAT MOVED: {}.{} {} sure.", joined_causes(best),
+                                         size_text(best, columns), percent_text(best.probability)),
+                             "", 2);
+  if (comparison.explanations.size() > 1) {
+    const Explanation& next = comparison.explanations[1];
+    text += wrapped(
+        fmt::format("next likely: {} ({})", joined_causes(next), percent_text(next.probability)),
+        "  ", 2);
+  }
+  return text + told_apart_lines(best);
+}
+
+std::string step_for(const CauseName& cause) {
+  switch (cause.cause) {
+    case Cause::unit:
+      return cause.side == AxisSide::work
+                 ? "Look at clamps, keys and dirt under the unit. Re-tram it (pivotrace shim NEW "
+                   "--feet "
+                   "FEET), survey again, then write the new values (pivotrace write NEW)."
+                 : "Have the head's fixing to the ram looked at; then write the new values "
+                   "(pivotrace write "
+                   "NEW).";
+    case Cause::axis_bearing:
+      return fmt::format(
+          "Look for play in axis {}: push and pull with an indicator on it. If it gives, call "
+          "service before cutting; if not, write the new values (pivotrace write NEW).",
+          cause.axis);
+    case Cause::axis_zero:
+      return fmt::format(
+          "Reference axis {} again and survey again; if it stays, have its zero set by "
+          "whoever may.",
+          cause.axis);
+    case Cause::probe:
+      return "Calibrate the probe (ring or ball) and survey again before anything is written.";
+    case Cause::machine_zero:
+      return "Home the machine again and survey again before anything is written.";
+    case Cause::several: return "Survey again with more stations; several things may have moved.";
+  }
+  return "";
+}
+
+/// What is cheap to rule out comes before what takes spanners.
+std::vector<CauseName> by_effort(std::vector<CauseName> causes) {
+  const auto effort = [](const CauseName& cause) {
+    switch (cause.cause) {
+      case Cause::probe: return 0;
+      case Cause::machine_zero: return 1;
+      case Cause::axis_zero: return 2;
+      case Cause::unit: return 3;
+      case Cause::axis_bearing: return 4;
+      case Cause::several: return 5;
+    }
+    return 6;
+  };
+  std::ranges::stable_sort(causes, std::less<>(), effort);
+  return causes;
+}
+
+std::string what_to_do(const Comparison& comparison) {
+  std::string text = "WHAT TO DO\n";
+  if (!comparison.moved) {
+    return text + wrapped(
+                      "If a change smaller than that matters, survey again with more stations "
+                      "(pivotrace plan), or state what change does no harm (--within).",
+                      "  ", 2);
+  }
+  if (!*comparison.moved) return text + "  Nothing: go on working.\n";
+  int step = 0;
+  for (const CauseName& cause : by_effort(comparison.explanations.front().what)) {
+    text += wrapped(step_for(cause), fmt::format("  {}. ", ++step), 5);
+  }
+  return text +
+         wrapped(
+             "CAUTION: after a crash the spindle, guides and tool holder may be hurt too: this "
+             "survey says nothing of them. Machine off and locked before hands go near the unit. "
+             "Follow the maker's manual and local safety rules.",
+             "  ", 2);
+}
+
+std::string artefact_lines(const Comparison& comparison, const ChangeColumns& columns) {
+  std::string text;
+  for (const ArtefactShift& shift : comparison.artefacts) {
+    text += wrapped(
+        fmt::format("\"{}\" stands elsewhere by {}: no matter, the axes do not depend on it",
+                    shift.name, columns.small(shift.shift_mm.norm())),
+        "  note: ", 8);
+  }
+  return text;
+}
+
+}  // namespace
+
+std::string cause_text(const CauseName& cause) {
+  switch (cause.cause) {
+    case Cause::unit:
+      return cause.side == AxisSide::work ? "the whole unit on the table"
+                                          : "the whole head on its ram";
+    case Cause::axis_bearing: return fmt::format("axis {} in its bearing", cause.axis);
+    case Cause::axis_zero: return fmt::format("the zero of axis {}", cause.axis);
+    case Cause::probe: return "the probe (stylus or calibration)";
+    case Cause::machine_zero: return "the machine zero";
+    case Cause::several: return "more than one of these at once";
+  }
+  return "";
+}
+
+std::string tell_apart_text(TellApart way) {
+  switch (way) {
+    case TellApart::fixed_artefact:
+      return "touch an artefact that is fixed to the bed: if it moved as well, it was the probe or "
+             "the "
+             "machine zero";
+    case TellApart::flip_spindle:
+      return "touch one place with the spindle at 0 and at 180 deg: half the difference is the "
+             "stylus "
+             "offset";
+    case TellApart::housing_indicator:
+      return "put an indicator on the housing and push the axis: if only the axis gives, it is its "
+             "bearing";
+    case TellApart::more_touches:
+      return "survey again with more stations and a second artefact height";
+  }
+  return "";
+}
+
+std::string note_text(const CompareNote& note, const Comparison& comparison, LengthUnit unit) {
+  using Kind = CompareNote::Kind;
+  const ChangeColumns columns(unit);
+  switch (note.kind) {
+    case Kind::gains_missing:
+      return "the results do not store how probe, scale and diameters act on each value: U95 "
+             "counts them "
+             "as if each survey had its own, although much of them cancels in a change";
+    case Kind::between_assumed:
+      return fmt::format(
+          "temperature and re-clamping between the surveys: {} per coordinate is assumed "
+          "(common practice, no source); state yours with --between",
+          columns.small(comparison.between_surveys_mm));
+    case Kind::machine_file_differs: return "the machine file was changed between the two results";
+    case Kind::no_dates:
+      return "a date is missing: that the first result is the older one is taken on trust";
+    case Kind::other_plane:
+      return fmt::format(
+          "the centre of axis {} is quoted at another plane in each result and left out",
+          note.axis);
+    case Kind::only_old: return fmt::format("axis {} was turned in the old survey only", note.axis);
+    case Kind::only_new: return fmt::format("axis {} was turned in the new survey only", note.axis);
+    case Kind::other_machine: return "the two results name different machines";
+  }
+  return "";
+}
+
+std::string comparison_text(const Comparison& comparison, LengthUnit unit) {
+  const ChangeColumns columns(unit);
+  std::string text = heading(comparison);
+  text += wrapped(headline(comparison), "", 0);
+  text += "\n" + table(comparison, columns) + "\n";
+  text += explained(comparison, columns);
+  text += what_to_do(comparison);
+  text += artefact_lines(comparison, columns);
+  for (const CompareNote& note : comparison.notes) {
+    text += wrapped(note_text(note, comparison, unit), "  note: ", 8);
+  }
+  return text;
+}
+
+}  // namespace pivotrace

@@ -1,0 +1,118 @@
+#include "pivotrace/results/compare.h"
+
+#include <Eigen/Cholesky>
+#include <algorithm>
+#include <cmath>
+
+#include "pivotrace/results/statistics.h"
+#include "results/epoch_pair.h"
+#include "results/explanations.h"
+
+namespace pivotrace {
+
+namespace {
+
+constexpr double visible_power = 0.80;
+/// A value counts as moved once the survey-wide test opened and it is beyond its U95.
+constexpr double value_level = 0.05;
+
+/// How large a change of value i alone must be for the survey-wide test to open, and to be beyond its own
+/// U95, in 8 of 10 cases: the larger of the two.
+double visible(const EpochPair& pair, Eigen::Index i, double inverse_ii, double noncentrality) {
+  const double by_survey = std::sqrt(noncentrality / inverse_ii);
+  const double by_value = std::sqrt(f_test_noncentrality(value_level, visible_power, 1.0,
+                                                         pair.dofs[static_cast<std::size_t>(i)]) *
+                                    pair.covariance(i, i));
+  return std::max(by_survey, by_value);
+}
+
+ValueChange value_change(const EpochPair& pair, Eigen::Index i, bool opened) {
+  ValueChange value;
+  value.name = pair.names[static_cast<std::size_t>(i)];
+  value.old_value = pair.old_values[i];
+  value.new_value = pair.old_values[i] + pair.change[i];
+  value.change = pair.change[i];
+  value.u = std::sqrt(pair.covariance(i, i));
+  value.dof = pair.dofs[static_cast<std::size_t>(i)];
+  value.B = pair.bias_gains.row(i).cwiseAbs().dot(pair.half_widths);
+  value.U95 = biased_expanded(value.u, value.dof, value.B);
+  value.moved = opened && std::abs(value.change) > value.U95;
+  return value;
+}
+
+void apply_tolerance(double within_mm, ValueChange& value) {
+  constexpr double lean_length_mm = 300.0;
+  const double tolerance = is_angle(value.name) ? within_mm / lean_length_mm : within_mm;
+  value.tolerance = tolerance;
+  value.within_tolerance = equivalence(value.change, value.u, value.dof, tolerance, value.B).within;
+}
+
+std::vector<ValueChange> value_changes(const EpochPair& pair, const Congruency& test,
+                                       const CompareOptions& options) {
+  const double noncentrality =
+      f_test_noncentrality(moved_level, visible_power, static_cast<double>(test.h), pair.dof);
+  const Eigen::MatrixXd inverse =
+      pair.covariance.llt().solve(Eigen::MatrixXd::Identity(pair.size(), pair.size()));
+  std::vector<ValueChange> values;
+  for (Eigen::Index i = 0; i < pair.size(); ++i) {
+    ValueChange value = value_change(pair, i, test.rejects(moved_level));
+    value.smallest_seen = visible(pair, i, inverse(i, i), noncentrality) + value.B;
+    if (options.within_mm) apply_tolerance(*options.within_mm, value);
+    values.push_back(value);
+  }
+  return values;
+}
+
+std::optional<bool> overall(const Congruency& test, const std::vector<ValueChange>& values) {
+  if (test.rejects(moved_level)) return true;
+  const bool proven = std::ranges::all_of(values, &ValueChange::within_tolerance);
+  return proven ? std::optional(false) : std::nullopt;
+}
+
+/// Artefacts of the same name that stand elsewhere by more than both surveys can be wrong.
+std::vector<ArtefactShift> artefact_shifts(const FitResult& old_result,
+                                           const FitResult& new_result) {
+  std::vector<ArtefactShift> shifts;
+  for (const ArtefactResult& artefact : new_result.artefacts) {
+    const auto before =
+        std::ranges::find(old_result.artefacts, artefact.name, &ArtefactResult::name);
+    if (before == old_result.artefacts.end()) continue;
+    ArtefactShift shift{artefact.name, Eigen::Vector3d::Zero()};
+    bool seen = false;
+    for (std::size_t k = 0; k < 3; ++k) {
+      const double change = artefact.position[k].value - before->position[k].value;
+      const double U95 = artefact.position[k].U95_absolute + before->position[k].U95_absolute;
+      if (!std::isfinite(change) || !std::isfinite(U95)) continue;
+      shift.shift_mm[static_cast<Eigen::Index>(k)] = change;
+      seen = seen || std::abs(change) > U95;
+    }
+    if (seen) shifts.push_back(shift);
+  }
+  return shifts;
+}
+
+}  // namespace
+
+Expected<Comparison> compare(const FitResult& old_result, const FitResult& new_result,
+                             const CompareOptions& options) {
+  const auto pair = paired(old_result, new_result, options);
+  if (!pair) return tl::make_unexpected(pair.error());
+  Comparison comparison;
+  comparison.machine_name = new_result.machine_name;
+  comparison.old_started = old_result.started;
+  comparison.new_started = new_result.started;
+  comparison.notes = pair->notes;
+  comparison.between_surveys_mm = options.between_surveys_mm;
+  comparison.test = congruency_beside(pair->change, pair->covariance, pair->dof, pair->bias_gains,
+                                      pair->half_widths);
+  comparison.values = value_changes(*pair, comparison.test, options);
+  comparison.moved = overall(comparison.test, comparison.values);
+  comparison.artefacts = artefact_shifts(old_result, new_result);
+  if (comparison.test.rejects(moved_level)) {
+    comparison.explanations =
+        explanations_of(new_result, *pair, old_result.fit.readings + new_result.fit.readings);
+  }
+  return comparison;
+}
+
+}  // namespace pivotrace

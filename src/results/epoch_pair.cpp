@@ -1,0 +1,236 @@
+#include "results/epoch_pair.h"
+
+#include <Eigen/Cholesky>
+#include <algorithm>
+#include <cmath>
+
+#include "base/iso_time.h"
+#include "pivotrace/results/statistics.h"
+#include "results/line_motion.h"
+
+namespace pivotrace {
+
+namespace {
+
+using Kind = CompareNote::Kind;
+
+/// Planes closer than this are one plane.
+constexpr double same_plane_mm = 1e-6;
+
+std::string input_hash(const FitResult& result, const std::string& role) {
+  const auto input = std::ranges::find(result.inputs, role, &InputFile::role);
+  return input == result.inputs.end() ? std::string() : input->sha256;
+}
+
+bool same_input(const FitResult& a, const FitResult& b, const std::string& role) {
+  const std::string hash = input_hash(a, role);
+  return !hash.empty() && hash == input_hash(b, role);
+}
+
+/// Positive: the new one is the newer; absent where a date is missing.
+std::optional<double> seconds_between(const FitResult& old_result, const FitResult& new_result) {
+  const auto before = seconds_from_iso(old_result.started);
+  const auto after = seconds_from_iso(new_result.started);
+  if (!before || !after) return std::nullopt;
+  return *after - *before;
+}
+
+Problems reasons_to_refuse(const FitResult& old_result, const FitResult& new_result,
+                           const CompareOptions& options) {
+  Problems problems;
+  for (const FitResult* result : {&old_result, &new_result}) {
+    if (result->usable) continue;
+    problems.push_back({ProblemNumber::not_usable,
+                        std::string("the ") + (result == &old_result ? "old" : "new") +
+                            " result says of itself that it is not usable",
+                        {},
+                        "see its findings; measure again"});
+  }
+  if (old_result.machine_name != new_result.machine_name && !options.allow_other_machine) {
+    problems.push_back({ProblemNumber::other_machine,
+                        "the results are of two machines, \"" + old_result.machine_name +
+                            "\" and \"" + new_result.machine_name + "\"",
+                        {},
+                        "give two results of one machine, or --allow-other-machine if it was only "
+                        "renamed"});
+  }
+  if (same_input(old_result, new_result, "touches")) {
+    problems.push_back({ProblemNumber::bad_argument,
+                        "both results come from the same touch record: nothing can have moved",
+                        {},
+                        "give the result of the earlier survey first, of the later one second"});
+  }
+  const auto seconds = seconds_between(old_result, new_result);
+  if (seconds && *seconds < 0.0) {
+    problems.push_back({ProblemNumber::bad_argument,
+                        "the result given as the new one was measured first (" +
+                            new_result.started + ", the other " + old_result.started + ")",
+                        {},
+                        "swap them: the earlier result comes first"});
+  }
+  return problems;
+}
+
+bool has_axis(const FitResult& result, char letter) {
+  const auto axis = std::ranges::find(result.axes, letter, &AxisResult::letter);
+  return axis != result.axes.end() && axis->estimated;
+}
+
+const AxisResult& axis_of(const FitResult& result, char letter) {
+  return *std::ranges::find(result.axes, letter, &AxisResult::letter);
+}
+
+bool same_plane(const AxisResult& a, const AxisResult& b) {
+  return a.along == b.along && std::abs(a.quoted_at_mm - b.quoted_at_mm) <= same_plane_mm;
+}
+
+void note_conditions(const FitResult& old_result, const FitResult& new_result,
+                     const CompareOptions& options, std::vector<CompareNote>& notes) {
+  notes.push_back({Kind::gains_missing, '\0'});
+  if (!options.between_surveys_stated) notes.push_back({Kind::between_assumed, '\0'});
+  if (!same_input(old_result, new_result, "machine")) {
+    notes.push_back({Kind::machine_file_differs, '\0'});
+  }
+  if (!seconds_between(old_result, new_result)) notes.push_back({Kind::no_dates, '\0'});
+  if (old_result.machine_name != new_result.machine_name) {
+    notes.push_back({Kind::other_machine, '\0'});
+  }
+}
+
+/// Axes both surveys turned; the others are noted.
+std::vector<char> common_axes(const FitResult& old_result, const FitResult& new_result,
+                              std::vector<CompareNote>& notes) {
+  std::vector<char> letters;
+  for (const AxisResult& axis : new_result.axes) {
+    if (!axis.estimated) continue;
+    if (has_axis(old_result, axis.letter)) {
+      letters.push_back(axis.letter);
+    } else {
+      notes.push_back({Kind::only_new, axis.letter});
+    }
+  }
+  for (const AxisResult& axis : old_result.axes) {
+    if (axis.estimated && !has_axis(new_result, axis.letter)) {
+      notes.push_back({Kind::only_old, axis.letter});
+    }
+  }
+  return letters;
+}
+
+/// Places of the names in the covariance of a result; -1 where it has none.
+std::vector<Eigen::Index> places(const JointCovariance& covariance,
+                                 const std::vector<ValueName>& names) {
+  std::vector<Eigen::Index> found;
+  for (const ValueName& name : names) {
+    const auto place = std::ranges::find(covariance.names, name);
+    found.push_back(place == covariance.names.end() ? -1 : place - covariance.names.begin());
+  }
+  return found;
+}
+
+std::vector<ValueName> common_names(const FitResult& old_result, const FitResult& new_result,
+                                    const std::vector<char>& axes,
+                                    std::vector<CompareNote>& notes) {
+  std::vector<ValueName> names;
+  for (const char letter : axes) {
+    const bool plane = same_plane(axis_of(old_result, letter), axis_of(new_result, letter));
+    if (!plane) notes.push_back({Kind::other_plane, letter});
+    for (const ValueName& name : new_result.covariance.names) {
+      if (name.axis != letter || (name.kind == ValueKind::centre && !plane)) continue;
+      if (std::ranges::find(old_result.covariance.names, name) ==
+          old_result.covariance.names.end()) {
+        continue;
+      }
+      if (find_estimate(old_result, name) && find_estimate(new_result, name)) {
+        names.push_back(name);
+      }
+    }
+  }
+  return names;
+}
+
+/// What is common to all touches of a survey stays in: without stored gains nobody can say how much of it
+/// the two surveys share.
+Eigen::MatrixXd covariance_of(const FitResult& result, const std::vector<ValueName>& names) {
+  const std::vector<Eigen::Index> at = places(result.covariance, names);
+  return result.covariance.absolute(at, at);
+}
+
+double least_dof(const FitResult& result, const std::vector<ValueName>& names) {
+  double least = std::numeric_limits<double>::infinity();
+  for (const ValueName& name : names) {
+    const double dof = find_estimate(result, name)->dof;
+    if (dof > 0.0) least = std::min(least, dof);
+  }
+  return least;
+}
+
+/// Satterthwaite's formula with the share each survey has in the whole covariance.
+double joint_dof(const Eigen::MatrixXd& old_part, const Eigen::MatrixXd& whole, double old_dof,
+                 double new_dof) {
+  const double share = std::clamp(
+      whole.ldlt().solve(old_part).trace() / static_cast<double>(whole.rows()), 0.0, 1.0);
+  const double contributions[] = {std::sqrt(share), std::sqrt(1.0 - share)};
+  const double dofs[] = {old_dof, new_dof};
+  return effective_dof(contributions, dofs);
+}
+
+void fill_dofs(const FitResult& old_result, const FitResult& new_result,
+               const Eigen::MatrixXd& old_part, const Eigen::MatrixXd& new_part, EpochPair& pair) {
+  for (Eigen::Index i = 0; i < pair.size(); ++i) {
+    const ValueName& name = pair.names[static_cast<std::size_t>(i)];
+    const double contributions[] = {std::sqrt(old_part(i, i)), std::sqrt(new_part(i, i))};
+    const double dofs[] = {find_estimate(old_result, name)->dof,
+                           find_estimate(new_result, name)->dof};
+    pair.dofs.push_back(effective_dof(contributions, dofs));
+  }
+  pair.dof = joint_dof(old_part, pair.covariance, least_dof(old_result, pair.names),
+                       least_dof(new_result, pair.names));
+}
+
+}  // namespace
+
+const Estimate* find_estimate(const FitResult& result, const ValueName& name) {
+  for (const AxisResult& axis : result.axes) {
+    for (const auto* list : {&axis.centre, &axis.orientation}) {
+      const auto found = std::ranges::find(*list, name, &NamedEstimate::name);
+      if (found != list->end()) return &found->estimate;
+    }
+  }
+  return nullptr;
+}
+
+Expected<EpochPair> paired(const FitResult& old_result, const FitResult& new_result,
+                           const CompareOptions& options) {
+  Problems problems = reasons_to_refuse(old_result, new_result, options);
+  if (!problems.empty()) return tl::make_unexpected(std::move(problems));
+  EpochPair pair;
+  note_conditions(old_result, new_result, options, pair.notes);
+  pair.axes = common_axes(old_result, new_result, pair.notes);
+  pair.names = common_names(old_result, new_result, pair.axes, pair.notes);
+  if (pair.names.empty()) {
+    return failure(
+        {ProblemNumber::no_such_value,
+         "the two results have no value in common that could be compared",
+         {},
+         "survey the same axis with the same quoted plane (quoted_at in the machine file)"});
+  }
+  const auto n = static_cast<Eigen::Index>(pair.names.size());
+  pair.old_values.resize(n);
+  pair.change.resize(n);
+  for (Eigen::Index i = 0; i < n; ++i) {
+    const ValueName& name = pair.names[static_cast<std::size_t>(i)];
+    pair.old_values[i] = find_estimate(old_result, name)->value;
+    pair.change[i] = find_estimate(new_result, name)->value - pair.old_values[i];
+  }
+  const Eigen::MatrixXd old_part = covariance_of(old_result, pair.names);
+  const Eigen::MatrixXd new_part = covariance_of(new_result, pair.names);
+  pair.covariance = old_part + new_part;
+  pair.bias_gains =
+      motion_gains(new_result, pair.names, pair.axes, Eigen::Vector3d::Zero()).leftCols<3>();
+  pair.half_widths = Eigen::Vector3d::Constant(options.between_surveys_mm);
+  fill_dofs(old_result, new_result, old_part, new_part, pair);
+  return pair;
+}
+
+}  // namespace pivotrace

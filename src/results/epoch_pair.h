@@ -1,0 +1,32 @@
+// Two results brought together: the values both have, their change, and how uncertain it is.
+#pragma once
+
+#include <Eigen/Core>
+#include <vector>
+
+#include "pivotrace/results/compare.h"
+
+namespace pivotrace {
+
+struct EpochPair {
+  std::vector<ValueName> names;
+  std::vector<char> axes;      ///< that both surveys turned
+  Eigen::VectorXd old_values;  ///< mm, rad
+  Eigen::VectorXd change;
+  Eigen::MatrixXd covariance;   ///< of `change`
+  Eigen::MatrixXd bias_gains;   ///< of a common shift along X, Y, Z
+  Eigen::VectorXd half_widths;  ///< mm
+  std::vector<double> dofs;     ///< per value
+  double dof = not_run;         ///< of the covariance as a whole
+  std::vector<CompareNote> notes;
+
+  Eigen::Index size() const { return change.size(); }
+};
+
+Expected<EpochPair> paired(const FitResult& old_result, const FitResult& new_result,
+                           const CompareOptions& options);
+
+/// The estimate of a centre or an orientation; null when the result has none.
+const Estimate* find_estimate(const FitResult& result, const ValueName& name);
+
+}  // namespace pivotrace

@@ -1,0 +1,365 @@
+#include "pivotrace/results/history.h"
+
+#include <Eigen/Cholesky>
+#include <algorithm>
+#include <cmath>
+#include <map>
+
+#include "base/iso_time.h"
+#include "pivotrace/results/statistics.h"
+#include "results/epoch_pair.h"
+#include "results/line_motion.h"
+#include "results/series.h"
+
+namespace pivotrace {
+
+namespace {
+
+using Why = LeftOutOfHistory::Why;
+
+constexpr double two_sided_95 = 0.975;
+constexpr double slope_level = 0.01;
+constexpr double lean_length_mm = 300.0;
+
+std::vector<char> estimated_axes(const FitResult& result) {
+  std::vector<char> letters;
+  for (const AxisResult& axis : result.axes) {
+    if (axis.estimated) letters.push_back(axis.letter);
+  }
+  return letters;
+}
+
+std::string touches_hash(const FitResult& result) {
+  const auto input = std::ranges::find(result.inputs, "touches", &InputFile::role);
+  return input == result.inputs.end() ? std::string() : input->sha256;
+}
+
+void fill_values(const FitResult& result, Epoch& epoch) {
+  std::vector<Eigen::Index> kept;
+  std::vector<double> values;
+  for (std::size_t i = 0; i < result.covariance.names.size(); ++i) {
+    const ValueName& name = result.covariance.names[i];
+    const Estimate* estimate = find_estimate(result, name);
+    const auto axis = std::ranges::find(result.axes, name.axis, &AxisResult::letter);
+    if (estimate == nullptr || axis == result.axes.end()) continue;
+    kept.push_back(static_cast<Eigen::Index>(i));
+    epoch.names.push_back(name);
+    epoch.quoted_at_mm.push_back(name.kind == ValueKind::centre ? axis->quoted_at_mm : 0.0);
+    epoch.dofs.push_back(estimate->dof);
+    values.push_back(estimate->value);
+  }
+  epoch.values =
+      Eigen::Map<Eigen::VectorXd>(values.data(), static_cast<Eigen::Index>(values.size()));
+  epoch.covariance = result.covariance.absolute(kept, kept);
+}
+
+}  // namespace
+
+std::optional<Epoch> epoch_of(const FitResult& result, const std::string& file,
+                              std::vector<LeftOutOfHistory>& left_out) {
+  const auto refused = [&](Why why, std::string detail = {}) {
+    left_out.push_back({file, why, std::move(detail)});
+    return std::nullopt;
+  };
+  if (!result.usable) return refused(Why::not_usable);
+  const auto time_s = seconds_from_iso(result.started);
+  if (!time_s) return refused(Why::no_date, result.started);
+  Epoch epoch;
+  epoch.file = file;
+  epoch.started = result.started;
+  epoch.time_s = *time_s;
+  epoch.touches_hash = touches_hash(result);
+  fill_values(result, epoch);
+  if (epoch.names.empty()) return refused(Why::no_values);
+  epoch.shift_gains =
+      motion_gains(result, epoch.names, estimated_axes(result), Eigen::Vector3d::Zero())
+          .leftCols<3>();
+  return epoch;
+}
+
+namespace {
+
+void drop_duplicates(std::vector<Epoch>& epochs, std::vector<LeftOutOfHistory>& left_out) {
+  std::map<std::string, std::string> seen;
+  std::erase_if(epochs, [&](const Epoch& epoch) {
+    if (epoch.touches_hash.empty()) return false;
+    const auto [first, fresh] = seen.emplace(epoch.touches_hash, epoch.file);
+    if (!fresh) left_out.push_back({epoch.file, Why::duplicate, first->second});
+    return !fresh;
+  });
+}
+
+/// Place of a value among those of an epoch, in the same plane; -1 where it is not there.
+Eigen::Index place_of(const Epoch& epoch, const ValueName& name, double quoted_at_mm) {
+  constexpr double same_plane_mm = 1e-6;
+  for (std::size_t i = 0; i < epoch.names.size(); ++i) {
+    if (epoch.names[i] == name && std::abs(epoch.quoted_at_mm[i] - quoted_at_mm) <= same_plane_mm) {
+      return static_cast<Eigen::Index>(i);
+    }
+  }
+  return -1;
+}
+
+/// Covariance of an epoch with what lies between surveys: a shift within +-B, any value as likely as
+/// another, has the variance B^2 / 3.
+Eigen::MatrixXd whole_covariance(const Epoch& epoch, double B) {
+  return epoch.covariance + B * B / 3.0 * epoch.shift_gains * epoch.shift_gains.transpose();
+}
+
+class Maker {
+ public:
+  Maker(History& history, const HistoryOptions& options) : history_(history), options_(options) {
+    for (const Epoch& epoch : history.epochs) {
+      covariances_.push_back(whole_covariance(epoch, options.between_surveys_mm));
+    }
+  }
+
+  void make() {
+    const Epoch& newest = history_.epochs.back();
+    std::vector<char> letters;
+    for (std::size_t i = 0; i < newest.names.size(); ++i) {
+      gather(newest.names[i], newest.quoted_at_mm[i]);
+      if (std::ranges::find(letters, newest.names[i].axis) == letters.end()) {
+        letters.push_back(newest.names[i].axis);
+      }
+    }
+    for (const char letter : letters) chart_axis(letter);
+    for (std::size_t i = 0; i < history_.values.size(); ++i) follow(i);
+  }
+
+ private:
+  void gather(const ValueName& name, double quoted_at_mm) {
+    ValueHistory value;
+    value.name = name;
+    Series series;
+    for (std::size_t e = 0; e < history_.epochs.size(); ++e) {
+      const Epoch& epoch = history_.epochs[e];
+      const Eigen::Index at = place_of(epoch, name, quoted_at_mm);
+      if (at < 0) continue;
+      const double u = std::sqrt(covariances_[e](at, at));
+      const double dof = epoch.dofs[static_cast<std::size_t>(at)];
+      value.points.push_back({e, epoch.values[at], student_t_quantile(two_sided_95, dof) * u});
+      series.time_s.push_back(epoch.time_s);
+      series.x.push_back(epoch.values[at]);
+      series.u.push_back(u);
+    }
+    places_.push_back(quoted_at_mm);
+    history_.values.push_back(std::move(value));
+    series_.push_back(std::move(series));
+  }
+
+  /// Chart of one value with a fresh start at every piece.
+  void chart(std::size_t i, const std::vector<std::size_t>& starts) {
+    const Series& series = series_[i];
+    double weight = 0.0;
+    double mean = 0.0;
+    double Z = 0.0;
+    const double scale = std::sqrt((2.0 - options_.weight) / options_.weight);
+    for (std::size_t k = 0; k < series.size(); ++k) {
+      HistoryPoint& point = history_.values[i].points[k];
+      if (std::ranges::find(starts, k) != starts.end()) {
+        weight = mean = Z = 0.0;
+        point.residual = not_run;
+      } else {
+        const double u = std::sqrt(series.u[k] * series.u[k] + 1.0 / weight);
+        point.residual = (series.x[k] - mean) / u;
+        Z += options_.weight * (point.residual - Z);
+      }
+      point.chart = Z * scale;
+      point.alarm = std::abs(point.chart) > history_.design.limit;
+      const double w = 1.0 / (series.u[k] * series.u[k]);
+      weight += w;
+      mean += w / weight * (series.x[k] - mean);
+    }
+  }
+
+  /// Residuals of all values of an axis together, whitened by the covariance of the newest and of the
+  /// weighted mean of those before.
+  void chart_axis(char letter) {
+    AxisHistory axis;
+    axis.letter = letter;
+    std::vector<std::size_t> values;
+    for (std::size_t i = 0; i < history_.values.size(); ++i) {
+      if (history_.values[i].name.axis == letter) values.push_back(i);
+    }
+    const auto n = static_cast<Eigen::Index>(values.size());
+    axis.design = design(static_cast<int>(n));
+    Eigen::MatrixXd information = Eigen::MatrixXd::Zero(n, n);
+    Eigen::VectorXd weighted = Eigen::VectorXd::Zero(n);
+    Eigen::VectorXd Z = Eigen::VectorXd::Zero(n);
+    Eigen::VectorXd origin;
+    for (std::size_t e = 0; e < history_.epochs.size(); ++e) {
+      const std::vector<Eigen::Index> at = places(e, values);
+      if (std::ranges::find(at, -1) != at.end()) continue;
+      const Eigen::MatrixXd covariance = covariances_[e](at, at);
+      if (origin.size() == 0) origin = history_.epochs[e].values(at);
+      const Eigen::VectorXd x = history_.epochs[e].values(at) - origin;
+      if (!axis.epochs.empty())
+        Z += options_.weight * (residual(x, covariance, information, weighted) - Z);
+      axis.epochs.push_back(e);
+      axis.statistic.push_back(Z.squaredNorm() * (2.0 - options_.weight) / options_.weight);
+      axis.alarm.push_back(axis.statistic.back() > axis.design.limit);
+      const Eigen::MatrixXd inverse = covariance.llt().solve(Eigen::MatrixXd::Identity(n, n));
+      information += inverse;
+      weighted += inverse * x;
+    }
+    history_.axes.push_back(std::move(axis));
+  }
+
+  static Eigen::VectorXd residual(const Eigen::VectorXd& x, const Eigen::MatrixXd& covariance,
+                                  const Eigen::MatrixXd& information,
+                                  const Eigen::VectorXd& weighted) {
+    const Eigen::LLT<Eigen::MatrixXd> earlier(information);
+    const Eigen::MatrixXd of_mean = earlier.solve(Eigen::MatrixXd::Identity(x.size(), x.size()));
+    const Eigen::LLT<Eigen::MatrixXd> factor(covariance + of_mean);
+    return factor.matrixL().solve(x - earlier.solve(weighted));
+  }
+
+  std::vector<Eigen::Index> places(std::size_t e, const std::vector<std::size_t>& values) const {
+    std::vector<Eigen::Index> at;
+    for (const std::size_t i : values) {
+      at.push_back(place_of(history_.epochs[e], history_.values[i].name, places_[i]));
+    }
+    return at;
+  }
+
+  VectorEwmaDesign design(int size) {
+    const auto known = designs_.find(size);
+    if (known != designs_.end()) return known->second;
+    return designs_[size] = design_vector_ewma(size, options_.weight, options_.run_length);
+  }
+
+  bool cried(std::size_t i) const {
+    const ValueHistory& value = history_.values[i];
+    if (std::ranges::any_of(value.points, &HistoryPoint::alarm)) return true;
+    const auto axis = std::ranges::find(history_.axes, value.name.axis, &AxisHistory::letter);
+    return std::ranges::find(axis->alarm, true) != axis->alarm.end();
+  }
+
+  void follow(std::size_t i) {
+    const Series& series = series_[i];
+    chart(i, {0});
+    const bool opened = cried(i);
+    const std::vector<std::size_t> starts =
+        opened ? pieces_of(series) : std::vector<std::size_t>{0};
+    if (starts.size() > 1) chart(i, starts);
+    ValueHistory& value = history_.values[i];
+    value.scatter = scatter_about(series, starts);
+    for (std::size_t p = 1; p < starts.size(); ++p) {
+      const std::size_t end = p + 1 < starts.size() ? starts[p + 1] : series.size();
+      value.jumps.push_back(jump(series, starts[p - 1], starts[p], end, value.scatter));
+    }
+    fill_trend(series, starts.back(), opened, value);
+    fill_next(series, starts.back(), value);
+  }
+
+  /// sqrt(chi2 / dof) about the pieces where that is more than chance makes of it (1 %), else 1.
+  static double scatter_about(const Series& series, const std::vector<std::size_t>& starts) {
+    double chi2 = 0.0;
+    double dof = 0.0;
+    for (std::size_t p = 0; p < starts.size(); ++p) {
+      const std::size_t end = p + 1 < starts.size() ? starts[p + 1] : series.size();
+      const bool sloping = end - starts[p] > 2;
+      chi2 += line_through(series, starts[p], end, sloping).chi2;
+      dof += static_cast<double>(end - starts[p]) - (sloping ? 2.0 : 1.0);
+    }
+    if (dof < 1.0 || chi2 < chi_squared_quantile(1.0 - slope_level, dof)) return 1.0;
+    return std::sqrt(chi2 / dof);
+  }
+
+  /// Between the lines (levels) on both sides, half-way between the two results.
+  static Jump jump(const Series& series, std::size_t first, std::size_t at, std::size_t end,
+                   double scatter) {
+    const double t = 0.5 * (series.time_s[at - 1] + series.time_s[at]);
+    const LineThrough before = significant_line(series, first, at);
+    const LineThrough after = significant_line(series, at, end);
+    Jump jump;
+    jump.before = at - 1;
+    jump.size = after.at(t) - before.at(t);
+    jump.U95 = normal_quantile(two_sided_95) * scatter * std::hypot(before.u_at(t), after.u_at(t));
+    return jump;
+  }
+
+  static LineThrough significant_line(const Series& series, std::size_t first, std::size_t last) {
+    if (last - first > 2) {
+      const LineThrough line = line_through(series, first, last, true);
+      if (std::abs(line.slope) > normal_quantile(1.0 - 0.5 * slope_level) * line.slope_u)
+        return line;
+    }
+    return line_through(series, first, last, false);
+  }
+
+  static void fill_trend(const Series& series, std::size_t first, bool opened,
+                         ValueHistory& value) {
+    value.trend.results = static_cast<int>(series.size() - first);
+    if (value.trend.results < 3) return;
+    const LineThrough line = line_through(series, first, series.size(), true);
+    const double u = line.slope_u * value.scatter;
+    value.trend.per_month = line.slope * seconds_per_month;
+    value.trend.U95 = normal_quantile(two_sided_95) * u * seconds_per_month;
+    value.trend.creeps =
+        opened && std::abs(line.slope) > normal_quantile(1.0 - 0.5 * slope_level) * u;
+  }
+
+  void fill_next(const Series& series, std::size_t first, ValueHistory& value) const {
+    if (!options_.within_mm) return;
+    using Kind = NextCheck::Kind;
+    value.next.kind = Kind::not_enough_results;
+    if (value.trend.results < 3) return;
+    const double within =
+        is_angle(value.name) ? *options_.within_mm / lean_length_mm : *options_.within_mm;
+    const LineThrough line = line_through(series, first, series.size(), true);
+    const double start = line.at(series.time_s[first]);
+    const auto over = [&](double time_s) {
+      return std::abs(line.at(time_s) - start) +
+                 normal_quantile(two_sided_95) * value.scatter * line.u_at(time_s) >
+             within;
+    };
+    const double last = series.time_s.back();
+    double low = last;
+    double high = last + horizon_months * seconds_per_month;
+    value.next.kind = over(low) ? Kind::overdue : Kind::beyond_horizon;
+    if (over(low) || !over(high)) return;
+    while (high - low > 3600.0) {
+      const double middle = 0.5 * (low + high);
+      (over(middle) ? high : low) = middle;
+    }
+    value.next = {Kind::by_date, low};
+  }
+
+  History& history_;
+  const HistoryOptions& options_;
+  std::vector<Eigen::MatrixXd> covariances_;  ///< per epoch
+  std::vector<Series> series_;                ///< per value
+  std::vector<double> places_;                ///< per value: its plane
+  std::map<int, VectorEwmaDesign> designs_;
+};
+
+}  // namespace
+
+bool History::alarmed() const {
+  const bool by_value = std::ranges::any_of(values, [](const ValueHistory& value) {
+    return !value.jumps.empty() || value.trend.creeps ||
+           std::ranges::any_of(value.points, &HistoryPoint::alarm);
+  });
+  return by_value || std::ranges::any_of(axes, [](const AxisHistory& axis) {
+           return std::ranges::find(axis.alarm, true) != axis.alarm.end();
+         });
+}
+
+History make_history(std::string machine_name, std::vector<Epoch> epochs,
+                     std::vector<LeftOutOfHistory> left_out, const HistoryOptions& options) {
+  History history;
+  history.machine_name = std::move(machine_name);
+  std::ranges::stable_sort(epochs, std::less<>(), &Epoch::time_s);
+  drop_duplicates(epochs, left_out);
+  history.epochs = std::move(epochs);
+  history.left_out = std::move(left_out);
+  history.run_length = options.run_length;
+  history.between_surveys_mm = options.between_surveys_mm;
+  history.design = design_ewma(options.weight, options.run_length);
+  if (!history.epochs.empty()) Maker(history, options).make();
+  return history;
+}
+
+}  // namespace pivotrace
