@@ -5,6 +5,7 @@
 #include <string>
 #include <vector>
 
+#include "pivotrace/machine/assumed_solids.h"
 #include "pivotrace/machine/kinematics.h"
 #include "pivotrace/machine/tool_part.h"
 #include "plan/convex.h"
@@ -22,10 +23,6 @@ struct ToolBody {
   ConvexBody body;
   ToolPart part = ToolPart::stylus;
 };
-
-/// Depth of the solid a flat is the face of, and wall of a bore [mm]: nobody states them; enough to
-/// keep the stylus from passing behind the surface.
-inline constexpr double assumed_wall_mm = 10.0;
 
 /// Artefacts, stems and obstacles, machine frame.
 std::vector<SceneBody> scene_at(const Machine& machine, const MachineState& state,

@@ -5,6 +5,7 @@
 #include <string>
 #include <vector>
 
+#include "pivotrace/machine/assumed_solids.h"
 #include "pivotrace/machine/state.h"
 #include "pivotrace/machine/tool_part.h"
 
@@ -36,8 +37,6 @@ struct WorkSolid {
 
 /// Staves round a bore: their flat faces touch the bore's wall from outside.
 inline constexpr int bore_staves = 48;
-/// How much metal is assumed round a bore and under a flat face [mm]: only its near side matters.
-inline constexpr double assumed_wall_mm = 5.0;
 
 /// Everything the work side carries, at its true place.
 std::vector<WorkSolid> work_solids(const Machine& machine, const MachineState& state);
