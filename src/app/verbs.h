@@ -20,6 +20,7 @@ void add_confirm_verb(CLI::App& app, Console& console, VerbAction& action);
 void add_history_verb(CLI::App& app, Console& console, VerbAction& action);
 void add_write_verb(CLI::App& app, Console& console, VerbAction& action);
 void add_judge_verb(CLI::App& app, Console& console, VerbAction& action);
+void add_report_verb(CLI::App& app, Console& console, VerbAction& action);
 void add_reseat_verb(CLI::App& app, Console& console, VerbAction& action);
 void add_shim_verb(CLI::App& app, Console& console, VerbAction& action);
 

@@ -7,7 +7,7 @@
 #include <limits>
 
 #include "pivotrace/geometry/angle.h"
-#include "pivotrace/pivots/index_angles.h"
+#include "pivotrace/pivots/part_steps.h"
 #include "pivotrace/results/statistics.h"
 
 namespace pivotrace {
@@ -254,16 +254,8 @@ Problems machine_problems(const FitResult& result, const Limits& limits,
 
 Expected<bool> judge_part(const FitResult& result, const Limits& limits, const JudgeInputs& inputs,
                           JudgeReport& report) {
-  auto positions = index_angles(result, {});
-  positions->clear();
-  for (const std::string& text : limits.part->at) {
-    auto more = index_angles(result, {text});
-    if (!more) {
-      for (Problem& problem : more.error()) problem.where = limits.part->where;
-      return tl::make_unexpected(more.error());
-    }
-    positions->insert(positions->end(), more->begin(), more->end());
-  }
+  const auto positions = part_positions(result, *limits.part);
+  if (!positions) return tl::make_unexpected(positions.error());
   if (positions->size() < 2) {
     return failure({ProblemNumber::out_of_range, "part: one index position alone cannot mismatch",
                     limits.part->where,

@@ -4,7 +4,9 @@
 #include <algorithm>
 #include <cmath>
 
+#include "pivotrace/pivots/index_angles.h"
 #include "pivotrace/pivots/judge.h"
+#include "pivotrace/pivots/part_steps.h"
 #include "pivots/fitted_machine.h"
 
 namespace pivotrace {
@@ -116,6 +118,41 @@ std::vector<PartMismatch> part_mismatches(const FitResult& result, const FitResu
   add(Believed::centres_and_leans, fitted.fitted());
   find_worst_uncertainty(fitted, part, positions, mismatches.back());
   return mismatches;
+}
+
+Expected<std::vector<RotaryAngles>> part_positions(const FitResult& result,
+                                                   const PartEnvelope& part) {
+  std::vector<RotaryAngles> positions;
+  for (const std::string& text : part.at) {
+    auto more = index_angles(result, {text});
+    if (!more) {
+      for (Problem& problem : more.error()) problem.where = part.where;
+      return tl::make_unexpected(more.error());
+    }
+    positions.insert(positions.end(), more->begin(), more->end());
+  }
+  return positions;
+}
+
+std::vector<std::vector<double>> part_steps(const FitResult& result, const PartEnvelope& part,
+                                            const std::vector<RotaryAngles>& positions) {
+  const FittedMachine fitted(result);
+  const MachineState believed = fitted.nominal();
+  std::vector<std::vector<double>> steps(positions.size(),
+                                         std::vector<double>(positions.size(), 0.0));
+  for (const Eigen::Vector3d& corner : corners(part)) {
+    std::vector<Eigen::Vector3d> errors;
+    errors.reserve(positions.size());
+    for (const RotaryAngles& position : positions) {
+      errors.push_back(cut_error(fitted, believed, fitted.fitted(), corner, position));
+    }
+    for (std::size_t i = 0; i < positions.size(); ++i) {
+      for (std::size_t k = 0; k < positions.size(); ++k) {
+        steps[i][k] = std::max(steps[i][k], (errors[k] - errors[i]).norm());
+      }
+    }
+  }
+  return steps;
 }
 
 }  // namespace pivotrace

@@ -3,32 +3,17 @@
 #include <fmt/format.h>
 
 #include <cmath>
-#include <nlohmann/json.hpp>
 
 #include "base/number_text.h"
 #include "base/wrapped_text.h"
+#include "formats/json_writer.h"
 #include "pivotrace/pivots/index_angles.h"
 
 namespace pivotrace {
 
 namespace {
 
-struct ShownAs {
-  const char* word;
-  int decimals;
-};
-
-ShownAs shown_as(LimitUnit unit) {
-  switch (unit) {
-    case LimitUnit::automatic:
-    case LimitUnit::mm: return {"mm", 4};
-    case LimitUnit::inch: return {"inch", 5};
-    case LimitUnit::deg: return {"deg", 5};
-    case LimitUnit::arcsec: return {"arcsec", 1};
-    case LimitUnit::mm_per_300: return {"mm/300mm", 4};
-  }
-  return {"", 4};
-}
+using formats::JsonWriter;
 
 const char* believed_word(Believed believed) {
   switch (believed) {
@@ -38,14 +23,6 @@ const char* believed_word(Believed believed) {
     case Believed::centres_and_leans: return "new values: centres and leans";
   }
   return "";
-}
-
-std::string subject_text(const Judgement& j) {
-  if (const auto* believed = std::get_if<Believed>(&j.subject)) {
-    return std::string("part mismatch, ") + believed_word(*believed);
-  }
-  const auto& value = std::get<JudgedValue>(j.subject);
-  return (value.change ? "change of " : "") + text_of(value.name);
 }
 
 std::string more_stations_text(const Settling& settling) {
@@ -84,11 +61,6 @@ std::optional<double> guarded(const Judgement& j, bool low) {
   return low ? *limit + j.guard : *limit - j.guard;
 }
 
-nlohmann::ordered_json json_number(const std::optional<double>& number) {
-  return number && std::isfinite(*number) ? nlohmann::ordered_json(*number)
-                                          : nlohmann::ordered_json(nullptr);
-}
-
 /// Notes on the judgement as a whole.
 std::vector<std::string> warnings_of(const JudgeReport& report) {
   if (report.guard_factor >= 1.0) return {};
@@ -97,6 +69,26 @@ std::vector<std::string> warnings_of(const JudgeReport& report) {
 }
 
 }  // namespace
+
+ShownUnit shown_unit(LimitUnit unit) {
+  switch (unit) {
+    case LimitUnit::automatic:
+    case LimitUnit::mm: return {"mm", 4};
+    case LimitUnit::inch: return {"inch", 5};
+    case LimitUnit::deg: return {"deg", 5};
+    case LimitUnit::arcsec: return {"arcsec", 1};
+    case LimitUnit::mm_per_300: return {"mm/300mm", 4};
+  }
+  return {"", 4};
+}
+
+std::string subject_text(const Judgement& j) {
+  if (const auto* believed = std::get_if<Believed>(&j.subject)) {
+    return std::string("part mismatch, ") + believed_word(*believed);
+  }
+  const auto& value = std::get<JudgedValue>(j.subject);
+  return (value.change ? "change of " : "") + text_of(value.name);
+}
 
 const char* verdict_word(Verdict verdict) {
   switch (verdict) {
@@ -108,7 +100,7 @@ const char* verdict_word(Verdict verdict) {
 }
 
 std::string settling_text(const Judgement& j) {
-  const auto [unit, decimals] = shown_as(j.unit);
+  const auto [unit, decimals] = shown_unit(j.unit);
   const Settling& settling = j.settling;
   switch (settling.kind) {
     case Settling::Kind::nothing_to_settle: return "";
@@ -132,12 +124,45 @@ std::string settling_text(const Judgement& j) {
   return text;
 }
 
+namespace {
+
+void add_judgement(JsonWriter& json, const Judgement& judgement) {
+  json.begin_object();
+  json.add("value", subject_text(judgement));
+  json.add("unit", shown_unit(judgement.unit).word);
+  json.add("measured", judgement.measured);
+  json.add("U95", judgement.U95);
+  json.add("guard", judgement.guard);
+  json.add("low", judgement.low);
+  json.add("high", judgement.high);
+  json.add("probability", judgement.probability);
+  json.add("verdict", verdict_word(judgement.verdict));
+  json.add("settles", settling_text(judgement));
+  json.end();
+}
+
+void add_mismatch(JsonWriter& json, const FitResult& result, const PartMismatch& mismatch) {
+  json.begin_object();
+  json.add("values", believed_word(mismatch.believed));
+  json.add("worst_mm", mismatch.worst_mm);
+  json.add("U95_mm", mismatch.U95_mm);
+  json.add("step_mm", mismatch.step_mm);
+  json.add("corner_mm", mismatch.corner_mm);
+  json.begin_array("between", formats::JsonLayout::one_line);
+  json.add({}, angles_text(result, mismatch.first_rad));
+  json.add({}, angles_text(result, mismatch.second_rad));
+  json.end();
+  json.end();
+}
+
+}  // namespace
+
 std::string judge_text(const FitResult& result, const JudgeReport& report) {
   std::string text =
       fmt::format("Machine \"{}\", measured {}, fitted {}\n", result.machine_name,
                   result.started.empty() ? "at a time not stated" : result.started, result.made);
   for (const Judgement& j : report.judgements) {
-    const auto [unit, decimals] = shown_as(j.unit);
+    const auto [unit, decimals] = shown_unit(j.unit);
     text += fmt::format("\n{}: {}\n", subject_text(j), verdict_word(j.verdict));
     text += fmt::format("  measured {} {}, U95 {} {}\n", fixed_text(j.measured, decimals), unit,
                         uncertainty_text(j.U95, decimals), unit);
@@ -175,37 +200,22 @@ std::string judge_text(const FitResult& result, const JudgeReport& report) {
 }
 
 std::string judge_json(const FitResult& result, const JudgeReport& report) {
-  nlohmann::ordered_json json;
-  json["format"] = "pivotrace-judgement-1";
-  json["machine"] = result.machine_name;
-  json["measured"] = result.started;
-  json["fitted"] = result.made;
-  json["verdict"] = verdict_word(report.verdict);
-  json["judgements"] = nlohmann::ordered_json::array();
-  for (const Judgement& j : report.judgements) {
-    json["judgements"].push_back({{"value", subject_text(j)},
-                                  {"unit", shown_as(j.unit).word},
-                                  {"measured", json_number(j.measured)},
-                                  {"U95", json_number(j.U95)},
-                                  {"guard", json_number(j.guard)},
-                                  {"low", json_number(j.low)},
-                                  {"high", json_number(j.high)},
-                                  {"probability", json_number(j.probability)},
-                                  {"verdict", verdict_word(j.verdict)},
-                                  {"settles", settling_text(j)}});
-  }
-  json["part"] = nlohmann::ordered_json::array();
-  for (const PartMismatch& m : report.mismatches) {
-    json["part"].push_back(
-        {{"values", believed_word(m.believed)},
-         {"worst_mm", m.worst_mm},
-         {"U95_mm", m.U95_mm},
-         {"step_mm", {m.step_mm.x(), m.step_mm.y(), m.step_mm.z()}},
-         {"corner_mm", {m.corner_mm.x(), m.corner_mm.y(), m.corner_mm.z()}},
-         {"between", {angles_text(result, m.first_rad), angles_text(result, m.second_rad)}}});
-  }
-  json["warnings"] = warnings_of(report);
-  return json.dump(2, ' ', false, nlohmann::ordered_json::error_handler_t::replace) + "\n";
+  JsonWriter json;
+  json.begin_object();
+  json.add("format", "pivotrace-judgement-1");
+  json.add("machine", result.machine_name);
+  json.add("measured", result.started);
+  json.add("fitted", result.made);
+  json.add("verdict", verdict_word(report.verdict));
+  json.begin_array("judgements");
+  for (const Judgement& judgement : report.judgements) add_judgement(json, judgement);
+  json.end();
+  json.begin_array("part");
+  for (const PartMismatch& mismatch : report.mismatches) add_mismatch(json, result, mismatch);
+  json.end();
+  json.add("warnings", warnings_of(report));
+  json.end();
+  return json.take();
 }
 
 }  // namespace pivotrace

@@ -41,7 +41,8 @@ std::string timeless(const std::string& text) {
   std::string kept;
   for (std::string line; std::getline(lines, line);) {
     const bool tells_time = says(line, "\"made\"") || says(line, "seconds") ||
-                            says(line, "written") || says(line, "# Written");
+                            says(line, "written") || says(line, "<p class=\"quiet\">/shop") ||
+                            says(line, "# Written");
     if (!tells_time) kept += line + "\n";
   }
   return kept;
@@ -173,6 +174,11 @@ TEST_CASE("a disk that fails: judge and shim") {
        files_with_result({".limits.toml"}), 1);
   walk({"shim", result, "--feet", "/shop/fourth-axis.feet.toml", "-o", "/shop/shim.txt"},
        files_with_result({".feet.toml"}), 1);
+}
+
+TEST_CASE("a disk that fails: report") {
+  walk({"report", result, "--limits", "/shop/fourth-axis.limits.toml", "-o", "/shop/report.html"},
+       files_with_result({".limits.toml"}), 1);
 }
 
 TEST_CASE("a disk that fails: reseat") {

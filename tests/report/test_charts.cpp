@@ -121,7 +121,7 @@ StepMap steps(std::size_t count) {
   StepMap map;
   map.unit = "\xC2\xB5m";
   for (std::size_t i = 0; i < count; ++i) {
-    map.positions.push_back("A " + std::to_string(360 * i / count));
+    map.positions.push_back("A -67.5 C " + std::to_string(360 * i / count));
     map.steps.emplace_back();
     for (std::size_t k = 0; k < count; ++k) {
       map.steps.back().push_back(
