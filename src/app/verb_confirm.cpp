@@ -157,7 +157,7 @@ ExitCode run(const ConfirmArguments& arguments, const Console& console) {
     if (!seen) return refuse(console, seen.error());
     evidence = *seen;
     text += (text.empty() ? "" : "\n") + cut_text(*cut, *evidence, unit);
-    good = good && evidence->holding == Holding::holds;
+    good = good && evidence->holding == Holding::holds && !evidence->something_else;
   }
   const auto delivered =
       deliver(console, arguments.output,

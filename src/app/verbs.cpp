@@ -8,7 +8,10 @@ void add_all_verbs(CLI::App& app, Console& console, VerbAction& action) {
   add_cycle_verb(app, console, action);
   add_rehearse_verb(app, console, action);
   add_fit_verb(app, console, action);
+  add_compare_verb(app, console, action);
+  add_history_verb(app, console, action);
   add_write_verb(app, console, action);
+  add_confirm_verb(app, console, action);
   add_judge_verb(app, console, action);
   add_report_verb(app, console, action);
   add_reseat_verb(app, console, action);

@@ -41,7 +41,7 @@ std::string row(const std::string& name, const std::string& old_value, const std
 
 std::string unit_row(const ValueName& name, const ChangeColumns& columns) {
   const char* small = columns.change_unit(name);
-  return row("", columns.value_unit(name), columns.value_unit(name), small, "", "", "");
+  return row("", columns.value_unit(name), columns.value_unit(name), small, small, small, "");
 }
 
 std::string table(const Comparison& comparison, const ChangeColumns& columns) {
@@ -99,19 +99,20 @@ std::string size_text(const Explanation& line, const ChangeColumns& columns) {
   const Eigen::Vector3d& shift = line.size.shift_mm;
   std::string text;
   if (line.what.front().cause != Cause::axis_zero) {
-    text = fmt::format(" Shifted by {}: X {} Y {} Z {}.", columns.small(shift.norm()),
+    text = fmt::format(" Shifted by {} (X {} Y {} Z {}).", columns.small(shift.norm()),
                        columns.signed_small(shift.x()), columns.signed_small(shift.y()),
                        columns.signed_small(shift.z()));
   }
   if (!line.turned) return text;
   const ValueName lean = axis_value('?', ValueKind::lean);
   const Eigen::Vector3d& turn = line.size.turn_rad;
-  return text + fmt::format(" Turned about X {} Y {} Z {} {} (about X {} Y {} Z {}).",
-                            columns.change(lean, turn.x()), columns.change(lean, turn.y()),
-                            columns.change(lean, turn.z()), columns.change_unit(lean),
-                            columns.place(line.size.about_mm.x()),
-                            columns.place(line.size.about_mm.y()),
-                            columns.place(line.size.about_mm.z()));
+  return text + fmt::format(
+                    " Turned by {} about X, {} about Y, {} about Z, all in {}, at the point X {} Y "
+                    "{} Z {}.",
+                    columns.change(lean, turn.x()), columns.change(lean, turn.y()),
+                    columns.change(lean, turn.z()), columns.change_unit(lean),
+                    columns.place(line.size.about_mm.x()), columns.place(line.size.about_mm.y()),
+                    columns.place(line.size.about_mm.z()));
 }
 
 std::string told_apart_lines(const Explanation& line) {
@@ -208,7 +209,7 @@ std::string artefact_lines(const Comparison& comparison, const ChangeColumns& co
   for (const ArtefactShift& shift : comparison.artefacts) {
     text += wrapped(
         fmt::format("\"{}\" stands elsewhere by {}: no matter, the axes do not depend on it",
-                    shift.name, columns.small(shift.shift_mm.norm())),
+                    shift.name, columns.place(shift.shift_mm.norm())),
         "  note: ", 8);
   }
   return text;

@@ -1,0 +1,141 @@
+// compare, history and confirm as a user types them: a year of made-up results, damaged files, options.
+#include <doctest/doctest.h>
+
+#include <nlohmann/json.hpp>
+#include <random>
+
+#include "app/demo_folder.h"
+
+using namespace pivotrace;
+using namespace pivotrace::testing;
+
+namespace {
+
+std::string month_name(int month) { return (month < 9 ? "0" : "") + std::to_string(month + 1); }
+
+/// The demo's result as it might have come out in this month: values drawn anew, a jump in Y between May
+/// and June, a creep in Z. Invented.
+FitResult in_month(FitResult result, int month, std::mt19937_64& engine) {
+  std::normal_distribution<double> normal;
+  result.started = "2026-" + month_name(month) + "-02T08:00:00Z";
+  result.inputs = {{"machine", "m", "one"}, {"touches", "t", month_name(month)}};
+  for (NamedEstimate& centre : result.axes[0].centre) {
+    centre.estimate.value += 0.5 * centre.estimate.u * normal(engine);
+    const bool jumps = centre.name.direction == LinearAxis::Y;
+    centre.estimate.value += jumps ? (month >= 5 ? 0.040 : 0.0) : 0.003 * month;
+  }
+  return result;
+}
+
+class Year : public Demo {
+ public:
+  Year() {
+    std::filesystem::remove(result_file);
+    std::mt19937_64 engine(7);
+    for (int month = 0; month < 12; ++month) {
+      spill(folder / (month_name(month) + ".result.json"),
+            write_result(in_month(result, month, engine)));
+    }
+  }
+};
+
+}  // namespace
+
+TEST_CASE("a year of results shows its jump, its creep and a date") {
+  const Year year;
+  const Screen screen =
+      run_verb({"history", year.folder.string(), "--within", "0.08", "--between", "0.001"});
+  CHECK(screen.code == 1);
+  CHECK(says(screen.out, "12 results, 2026-01-02 to 2026-12-02"));
+  CHECK(says(screen.out, "A.centre.Y jumped by"));
+  CHECK(says(screen.out, "between 2026-05-02 and 2026-06-02"));
+  CHECK(says(screen.out, "A.centre.Z creeps by"));
+  CHECK(says(screen.out, "NEXT CHECK: before 2027-"));
+  CHECK_FALSE(says(screen.out, "A.centre.Z jumped"));
+}
+
+TEST_CASE("files that cannot belong to a history are named and left out") {
+  const Year year;
+  spill(year.folder / "broken.result.json", "{");
+  FitResult other = year.result;
+  other.machine_name = "another mill";
+  spill(year.folder / "other.result.json", write_result(other));
+  spill(year.folder / "twice.result.json", slurp(year.folder / "03.result.json"));
+  const Screen screen = run_verb({"history", year.folder.string()});
+  CHECK(says(screen.out, "12 results"));
+  CHECK(says(screen.out, "broken.result.json"));
+  CHECK(says(screen.out, "another mill"));
+  CHECK(says(screen.out, "twice.result.json"));
+  CHECK(says(screen.out, "no limit was given"));
+}
+
+TEST_CASE("a history is JSON and rows too") {
+  const Year year;
+  const Screen json = run_verb({"history", year.folder.string(), "--json"});
+  const auto tree = nlohmann::json::parse(json.out);
+  CHECK(tree["format"] == "pivotrace-history-1");
+  CHECK(tree["results"].size() == 12);
+  CHECK(tree["values"][0]["points"].size() == 12);
+  const Screen rows = run_verb({"history", year.folder.string(), "--form", "csv"});
+  CHECK(std::count(rows.out.begin(), rows.out.end(), '\n') ==
+        1 + 12 * static_cast<long>(tree["values"].size()));
+}
+
+TEST_CASE("an empty folder has no history") {
+  const Demo demo;
+  std::filesystem::remove(demo.result_file);
+  CHECK(run_verb({"history", demo.folder.string()}).code == 2);
+}
+
+TEST_CASE("compare says what moved and by how much") {
+  const Year year;
+  const auto file = [&](const char* month) {
+    return (year.folder / (std::string(month) + ".result.json")).string();
+  };
+  const Screen moved = run_verb({"compare", file("01"), file("08")});
+  CHECK(moved.code == 1);
+  CHECK(says(moved.out, "MOVED."));
+  CHECK(says(moved.out, "WHAT MOVED: "));
+  CHECK(says(moved.out, "flip") == says(moved.out, "the probe"));
+  const Screen quiet = run_verb({"compare", file("01"), file("02"), "--within", "50um"});
+  CHECK(quiet.code == 0);
+  CHECK(says(quiet.out, "NOTHING MOVED"));
+  const auto tree =
+      nlohmann::json::parse(run_verb({"compare", file("01"), file("08"), "--json"}).out);
+  CHECK(tree["format"] == "pivotrace-comparison-1");
+  CHECK(tree["moved"] == true);
+  CHECK(tree["explanations"][0]["what"].size() >= 1);
+}
+
+TEST_CASE("compare refuses what cannot be compared") {
+  const Year year;
+  const auto file = [&](const char* month) {
+    return (year.folder / (std::string(month) + ".result.json")).string();
+  };
+  const Screen swapped = run_verb({"compare", file("08"), file("01")});
+  CHECK(swapped.code == 2);
+  CHECK(says(swapped.err, "swap them"));
+  CHECK(run_verb({"compare", file("01"), file("01")}).code == 2);
+}
+
+TEST_CASE("confirm plans touches, reads a survey back and weighs a cut") {
+  const Year year;
+  const std::string written = (year.folder / "01.result.json").string();
+  const Screen planned =
+      run_verb({"confirm", written, "--machine", example_path("fourth-axis.machine.toml"),
+                "--within", "0.1", "--plan-file", (year.folder / "c.plan.toml").string()});
+  CHECK(planned.code == 0);
+  CHECK(std::filesystem::exists(year.folder / "c.plan.toml"));
+  const Screen holds =
+      run_verb({"confirm", written, (year.folder / "02.result.json").string(), "--within", "0.05"});
+  CHECK(holds.code == 0);
+  CHECK(says(holds.out, "HOLD within"));
+  const Screen gone =
+      run_verb({"confirm", written, (year.folder / "08.result.json").string(), "--within", "0.01"});
+  CHECK(gone.code == 1);
+  CHECK(says(gone.out, "DO NOT HOLD"));
+  const Screen cut = run_verb({"confirm", written, "--cut-axis", "A", "--cut-at", "0", "180",
+                               "--step", "0.2", "--step-u95", "0.004"});
+  CHECK(cut.code == 1);
+  CHECK(says(cut.out, "something else than the centre"));
+}
