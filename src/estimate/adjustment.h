@@ -6,23 +6,17 @@
 #include "estimate/model.h"
 #include "estimate/station_weight.h"
 #include "pivotrace/base/problem.h"
+#include "pivotrace/solver/minimise.h"
 #include "pivotrace/solver/square_root_information.h"
 
 namespace pivotrace {
 
-/// Where the minimiser ended.
-struct Minimum {
-  Eigen::VectorXd unknowns;
-  bool converged = false;  ///< false: max_iterations came first
-  int iterations = -1;
-  double seconds = 0.0;
-};
-
 /// Minimises sum |gap / touch sigma|^2 + sum |station effects / their sigmas|^2 + radius priors over
 /// the unknowns and the random effects of every station (carried as unknowns and eliminated station
 /// by station: linear cost). Fails with P302 when the numbers run away.
-Expected<Minimum> minimise(const Model& model, const RandomModel& random,
-                           const Eigen::VectorXd& start, int max_iterations);
+Expected<LeastSquaresMinimum> minimise_gaps(const Model& model, const RandomModel& random,
+                                            const Eigen::VectorXd& start,
+                                            const MinimiserOptions& options);
 
 /// Second-order statistics of the minimum, station effects marginalised.
 struct Adjusted {

@@ -38,8 +38,8 @@ RandomModel stated_random_model(const Model& model) {
 namespace {
 
 /// Why a search did not settle: usually because the touches hardly determine something.
-Problems why_unsettled(const Model& model, const RandomModel& random, const Minimum& minimum,
-                       const FitOptions& options) {
+Problems why_unsettled(const Model& model, const RandomModel& random,
+                       const LeastSquaresMinimum& minimum, const FitOptions& options) {
   const Adjusted there = adjusted_at(model, random, minimum.unknowns, {});
   const std::string& file = model.survey().file;
   if (!there.information.full_rank()) return as_problems(unseen_directions(model, there), file);
@@ -55,18 +55,19 @@ Problems why_unsettled(const Model& model, const RandomModel& random, const Mini
            "positions in the machine file are within a few centimetres"}};
 }
 
-/// minimise(), insisting on an answer.
-Expected<Minimum> settled(const Model& model, const RandomModel& random,
-                          const Eigen::VectorXd& start, const FitOptions& options) {
-  Expected<Minimum> minimum = minimise(model, random, start, options.max_iterations);
-  if (!minimum || minimum->converged) return minimum;
+/// minimise_gaps(), insisting on an answer.
+Expected<LeastSquaresMinimum> settled(const Model& model, const RandomModel& random,
+                                      const Eigen::VectorXd& start, const FitOptions& options) {
+  Expected<LeastSquaresMinimum> minimum =
+      minimise_gaps(model, random, start, {options.max_iterations, options.solver});
+  if (!minimum || minimum->settled()) return minimum;
   return tl::make_unexpected(why_unsettled(model, random, *minimum, options));
 }
 
 Expected<Solved> solve(const Model& model, const Eigen::VectorXd& start,
                        const std::vector<Effect>& common, const FitOptions& options) {
   const RandomModel stated = stated_random_model(model);
-  Expected<Minimum> minimum = settled(model, stated, start, options);
+  Expected<LeastSquaresMinimum> minimum = settled(model, stated, start, options);
   if (!minimum) return tl::make_unexpected(minimum.error());
   Solved solved;
   solved.minimum = *minimum;
@@ -122,7 +123,8 @@ double cost_of(const Screening& screening, const Survey& survey, int readings) {
 /// they are, once more under those, because a cautious machine file hides small blunders.
 Screening screened(const Machine& machine, const Survey& survey, Case& fitted,
                    const FitOptions& options) {
-  const ScreeningOptions limits;
+  ScreeningOptions limits;
+  limits.minimiser.solver = options.solver;
   const auto pass = [&](const RandomModel& random) {
     return screen(machine, survey, fitted.model->turns(), random, fitted.model->layout().effects,
                   limits);
@@ -179,7 +181,7 @@ Expected<ScreenedCase> screened_case(const Machine& machine, const Survey& surve
   result.screening.excluded.assign(survey.touches.size(), false);
   Expected<Case> fitted = solved_case(machine, survey, result.screening.excluded, options);
   result.sense = check_turn_sense(whole, stated_random_model(whole),
-                                  fitted ? &fitted->solved.adjusted : nullptr);
+                                  fitted ? &fitted->solved.adjusted : nullptr, options.solver);
   if (!fitted) {
     // Under the wrong sense every other complaint is a consequence of it.
     if (result.sense.wrong()) return refused({result.sense.as_refusal(machine)}, survey);

@@ -15,7 +15,7 @@ RandomModel stated_random_model(const Model& model);
 
 /// The minimum under the stated sigmas, then again under estimated ones where they changed.
 struct Solved {
-  Minimum minimum;
+  LeastSquaresMinimum minimum;
   Adjusted adjusted;
   ChosenVariances chosen;
 };

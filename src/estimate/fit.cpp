@@ -40,7 +40,7 @@ bool scatter_too_large(const Adjusted& adjusted, const ChosenVariances& chosen) 
 }
 
 FitSummary summary(const Model& model, const Adjusted& adjusted, const ChosenVariances& chosen,
-                   const Minimum& minimum) {
+                   const LeastSquaresMinimum& minimum) {
   FitSummary fit;
   fit.touches = static_cast<int>(model.survey().touches.size());
   fit.readings = model.total_readings();
@@ -89,7 +89,7 @@ std::vector<BudgetLine> whole_budget(const Model& model, const Adjusted& adjuste
 }
 
 FitResult assemble(const Model& model, const Adjusted& adjusted, const ChosenVariances& chosen,
-                   const Uncertainty& uncertainty, const Minimum& minimum) {
+                   const Uncertainty& uncertainty, const LeastSquaresMinimum& minimum) {
   FitResult result;
   result.machine_name = model.machine().name;
   result.started = model.survey().started;
@@ -115,6 +115,12 @@ Problems FitOptions::validate() const {
   require(location_limit_mm > 0.0, "the largest useful U95 of a location must be positive");
   require(orientation_limit_rad > 0.0, "the largest useful U95 of an orientation must be positive");
   require(max_iterations > 0, "the number of steps must be positive");
+  if (!has_solver(solver)) {
+    problems.push_back({ProblemNumber::bad_options,
+                        "this build has no such solver",
+                        {},
+                        "take default_solver(), or build with PIVOTRACE_CERES=ON"});
+  }
   return problems;
 }
 
@@ -260,7 +266,7 @@ Expected<FitResult> predict_fit(const Machine& machine, const Survey& planned,
   const auto stated =
       machine.sigmas_stated() ? SigmaSource::From::machine_file : SigmaSource::From::defaults;
   chosen.source = {stated, stated, false};
-  Minimum at_nominal;
+  LeastSquaresMinimum at_nominal;
   at_nominal.unknowns = model.unknowns_from(nominal_state(machine));
   const Adjusted adjusted =
       adjusted_at(model, chosen.random, at_nominal.unknowns, effects_of(terms));

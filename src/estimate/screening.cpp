@@ -89,8 +89,9 @@ class Round {
   }
 
   /// False when this part can no longer be solved.
-  bool solve(int max_iterations) {
-    const auto minimum = minimise(model_, random_, starting_unknowns(model_), max_iterations);
+  bool solve() {
+    const auto minimum =
+        minimise_gaps(model_, random_, starting_unknowns(model_), options_.minimiser);
     if (!minimum) return false;
     adjusted_ = adjusted_at(model_, random_, minimum->unknowns, {});
     return adjusted_.information.full_rank();
@@ -348,7 +349,7 @@ class Search {
   }
 
   Screening run() {
-    for (int iteration = 0; iteration < options_.max_iterations; ++iteration) {
+    for (int iteration = 0; iteration < options_.max_rounds; ++iteration) {
       if (!leave_out_worst()) break;
     }
     if (!result_.given_up) ask_again();
@@ -361,7 +362,7 @@ class Search {
   bool leave_out_worst() {
     const SurveyPart part = without(survey_, result_.excluded);
     Round round(machine_, part, turns_, random_, effects_, options_);
-    if (!round.solve(options_.max_iterations)) return take_back_last();
+    if (!round.solve()) return take_back_last();
     std::vector<StationSuspects> suspects = round.suspects();
     std::erase_if(suspects, [&](const StationSuspects& station) {
       return settled_[station.likelier().suspect.touches.front()];
@@ -449,7 +450,7 @@ class Search {
   std::optional<std::vector<Suspect>> verdict_on(int station, std::vector<bool> excluded) {
     const SurveyPart part = without(survey_, excluded);
     Round round(machine_, part, turns_, random_, effects_, options_);
-    if (!round.solve(options_.max_iterations)) return std::nullopt;
+    if (!round.solve()) return std::nullopt;
     const StationSuspects first = round.suspects_of(station);
     std::vector<Suspect> slipped = {first.whole.suspect};
     if (!first.touch.beyond) return first.whole.beyond ? slipped : std::vector<Suspect>{};
@@ -461,7 +462,7 @@ class Search {
       for (const int touch : touches.back().touches) excluded[touch] = true;
       const SurveyPart rest = without(survey_, excluded);
       Round others(machine_, rest, turns_, random_, effects_, options_);
-      if (!others.solve(options_.max_iterations)) return std::nullopt;
+      if (!others.solve()) return std::nullopt;
       if (!others.holds(station)) return touches;
       stories = others.suspects_of(station);
       if (stories.touch.beyond) continue;
@@ -480,7 +481,7 @@ class Search {
   void note_what_is_left() {
     const SurveyPart part = without(survey_, result_.excluded);
     Round round(machine_, part, turns_, random_, effects_, options_);
-    if (!round.solve(options_.max_iterations)) return;
+    if (!round.solve()) return;
     result_.chi2 = round.adjusted().chi2;
     result_.redundancy = round.adjusted().redundancy;
     for (const Inseparable& group : result_.inseparable) {

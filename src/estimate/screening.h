@@ -6,6 +6,7 @@
 
 #include "estimate/model.h"
 #include "pivotrace/base/problem.h"
+#include "pivotrace/solver/minimise.h"
 
 namespace pivotrace {
 
@@ -60,7 +61,8 @@ struct ScreeningOptions {
   /// With a bad touch left out, the rest of its station has slipped too when its common shift is
   /// this improbable. Milder than `limit`: that something is wrong here is settled already.
   double rest_level = 0.01;
-  int max_iterations = 50;
+  int max_rounds = 50;
+  MinimiserOptions minimiser;
 };
 
 /// Iterated data snooping in the full model, touch by touch and station by station (a common shift

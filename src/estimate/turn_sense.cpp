@@ -38,10 +38,11 @@ double rms_gap(const Model& model, const Eigen::VectorXd& unknowns) {
   return std::sqrt(sum / model.total_readings());
 }
 
-Attempt attempt(Model model, const RandomModel& random, const std::vector<TurnSense>& turns) {
+Attempt attempt(Model model, const RandomModel& random, const std::vector<TurnSense>& turns,
+                Solver solver) {
   model.set_turns(turns);
-  const Expected<Minimum> minimum =
-      minimise(model, random, starting_unknowns(model), steps_allowed);
+  const Expected<LeastSquaresMinimum> minimum =
+      minimise_gaps(model, random, starting_unknowns(model), {steps_allowed, solver});
   if (!minimum) return {};
   const Adjusted adjusted = adjusted_at(model, random, minimum->unknowns, {});
   return {adjusted.chi2, rms_gap(model, minimum->unknowns)};
@@ -83,8 +84,8 @@ fit_refusal::WrongTurnSense SenseVerdict::as_refusal(const Machine& machine) con
   return wrong;
 }
 
-SenseVerdict check_turn_sense(const Model& model, const RandomModel& random,
-                              const Adjusted* stated) {
+SenseVerdict check_turn_sense(const Model& model, const RandomModel& random, const Adjusted* stated,
+                              Solver solver) {
   SenseVerdict verdict;
   verdict.answers.assign(model.machine().rotary.size(), SenseVerdict::Answer::not_asked);
   const std::vector<int> axes = turned_axes(model);
@@ -94,13 +95,13 @@ SenseVerdict check_turn_sense(const Model& model, const RandomModel& random,
     as_stated = {stated->chi2, rms_gap(model, stated->unknowns)};
     if (stated->redundancy > 0) scatter = std::max(1.0, stated->chi2 / stated->redundancy);
   } else {
-    as_stated = attempt(model, random, model.turns());
+    as_stated = attempt(model, random, model.turns(), solver);
   }
   verdict.rms_as_stated_mm = as_stated.rms_mm;
   Attempt best;
   unsigned best_pattern = 0;
   for (unsigned pattern = 1; pattern < (1U << axes.size()); ++pattern) {
-    const Attempt found = attempt(model, random, flipped(model, axes, pattern));
+    const Attempt found = attempt(model, random, flipped(model, axes, pattern), solver);
     if (found.chi2 < best.chi2) {
       best = found;
       best_pattern = pattern;

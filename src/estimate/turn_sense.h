@@ -22,8 +22,8 @@ struct SenseVerdict {
 /// Solves again with every other combination of senses of the turned axes and compares chi2.
 /// `stated` may be null when the stated senses could not be solved at all.
 /// 0 and 180 deg alone fit both senses equally well: then the answer is cannot_tell.
-SenseVerdict check_turn_sense(const Model& model, const RandomModel& random,
-                              const Adjusted* stated);
+SenseVerdict check_turn_sense(const Model& model, const RandomModel& random, const Adjusted* stated,
+                              Solver solver);
 
 /// Writes turn_confirmed into the axes.
 void mark_turn_sense(const SenseVerdict& verdict, FitResult& result);

@@ -9,6 +9,7 @@
 
 #include "geometry/cloud.h"
 #include "geometry/damped_gauss_newton.h"
+#include "geometry/triangular_rows.h"
 #include "pivotrace/geometry/rotation.h"
 
 namespace pivotrace {
@@ -167,11 +168,11 @@ CylinderFit fit_cylinder(std::span<const Eigen::Vector3d> points_mm) {
   if (cloud.status != FitStatus::done) return fit;
 
   const auto rows_at = [&](const Cylinder& c) { return linearise(cloud, points_mm, c); };
-  Minimum<5, Cylinder> best;
+  Descent<Cylinder, TriangularRows<5>> best;
   double lowest = std::numeric_limits<double>::infinity();
   for (const Candidate& start : closed_form_starts(cloud, points_mm)) {
     if (!std::isfinite(start.sum_of_squares)) continue;
-    const Minimum<5, Cylinder> found = damped_gauss_newton<5>(start.cylinder, rows_at, moved);
+    const auto found = damped_gauss_newton(start.cylinder, rows_at, moved);
     if (found.status != FitStatus::done || !(found.rows.sum_of_squares() < lowest)) continue;
     lowest = found.rows.sum_of_squares();
     best = found;

@@ -1,67 +1,74 @@
-// The iteration behind every geometric fit of this layer. No heap.
+// The iteration behind every fit of curved rows: of a cloud of points, and of a whole survey. No heap
+// of its own.
 #pragma once
 
 #include <algorithm>
+#include <cmath>
 #include <limits>
+#include <type_traits>
+#include <utility>
 
-#include "geometry/triangular_rows.h"
 #include "pivotrace/geometry/fit_status.h"
 
 namespace pivotrace {
 
-template <int N, class State>
-struct Minimum {
+/// Where the iteration ended. `Rows` holds derivatives and residuals at `state`.
+template <class State, class Rows>
+struct Descent {
   FitStatus status = FitStatus::not_started;
   State state{};
-  TriangularRows<N> rows;  ///< derivatives and residuals at `state`
+  Rows rows{};
   int iterations = -1;
 };
 
 /// Minimise the sum of squared residuals f(state).
-/// `linearise(state)` gives TriangularRows<N> of (J, -f); `moved(state, step)` applies a step in
-/// the N parameters. All quantities must be of order one (fits work in units of the cloud's
-/// size), so the thresholds below are relative.
+/// `linearise(state)` gives the rows of (J, -f) with
+///   sum_of_squares()        |f|^2
+///   solve_damped(damping)   the step that minimises |J step + f|^2 + damping |D step|^2, D the
+///                           lengths of the columns of J
+///   length(step)            of a step, in units in which rounding errors are of one size
+///   smallest_step()         a step this short is not worth another one
+///   near_round_off()        steps below this may be nothing but rounding error;
+/// `moved(state, step)` applies a step.
 /// Plain Gauss-Newton while it lowers the sum; otherwise damped (Levenberg, Marquardt) until it
 /// does. Ends when steps reach round-off or stop getting shorter near it: the sum itself is
 /// flat to 1e-8 of the parameters there and cannot be the criterion.
-template <int N, class State, class Linearise, class Moved>
-Minimum<N, State> damped_gauss_newton(const State& start, const Linearise& linearise,
-                                      const Moved& moved) {
-  constexpr int most_iterations = 500;
-  constexpr double smallest_step = 4.0 * std::numeric_limits<double>::epsilon();
-  constexpr double near_round_off = 1e-9;
+template <class State, class Linearise, class Moved>
+auto damped_gauss_newton(const State& start, const Linearise& linearise, const Moved& moved,
+                         int most_iterations = 500) {
   constexpr double flat = 1e-12;
   constexpr double first_damping = 1e-4;
+  constexpr double least_damping = 1e-16;
   constexpr double most_damping = 1e12;
 
-  Minimum<N, State> found;
-  found.status = FitStatus::did_not_converge;
-  found.state = start;
-  found.rows = linearise(start);
+  using Rows = std::decay_t<std::invoke_result_t<Linearise, const State&>>;
+  Descent<State, Rows> found{FitStatus::did_not_converge, start, linearise(start), -1};
   double damping = 0.0;
   double last_length = std::numeric_limits<double>::infinity();
   for (found.iterations = 1; found.iterations <= most_iterations; ++found.iterations) {
     const auto step = found.rows.solve_damped(damping);
-    const double length = step.norm();
-    const State candidate = moved(found.state, step);
-    const TriangularRows<N> rows = linearise(candidate);
+    const double length = found.rows.length(step);
+    State candidate = moved(found.state, step);
+    Rows rows = linearise(candidate);
+    const bool is_near = length < found.rows.near_round_off();
     const bool usable = std::isfinite(length) && std::isfinite(rows.sum_of_squares());
-    const bool higher = rows.sum_of_squares() > found.rows.sum_of_squares() * (1.0 + flat) &&
-                        length > near_round_off;
-    if (!usable || higher) {
+    const bool higher = rows.sum_of_squares() > found.rows.sum_of_squares() * (1.0 + flat);
+    if (!usable || (higher && !is_near)) {
       damping = std::max(first_damping, 10.0 * damping);
       if (damping > most_damping) return found;
       continue;
     }
-    found.state = candidate;
-    found.rows = rows;
-    const bool at_floor = length < near_round_off && length > 0.5 * last_length;
-    if (length <= smallest_step || at_floor) {
+    const bool at_floor = is_near && length > 0.5 * last_length;
+    const bool short_enough = length <= found.rows.smallest_step();
+    found.state = std::move(candidate);
+    found.rows = std::move(rows);
+    if (short_enough || at_floor) {
       found.status = FitStatus::done;
       return found;
     }
     last_length = length;
-    damping = damping > first_damping ? 0.1 * damping : 0.0;
+    // Down again by degrees: along a bent valley only a little damping lets long steps through.
+    if (damping > 0.0) damping = std::max(least_damping, 0.1 * damping);
   }
   return found;
 }

@@ -5,6 +5,7 @@
 
 #include "geometry/cloud.h"
 #include "geometry/damped_gauss_newton.h"
+#include "geometry/triangular_rows.h"
 
 namespace pivotrace {
 
@@ -73,8 +74,7 @@ RoundFit<D> fit_round_geometric(std::size_t count, const At& at) {
     shape.radius += step[D];
     return shape;
   };
-  const Minimum<D + 1, RoundShape<D>> minimum =
-      damped_gauss_newton<D + 1>(fit.shape, linearise, moved);
+  const auto minimum = damped_gauss_newton(fit.shape, linearise, moved);
   fit.status = minimum.status;
   fit.shape = minimum.state;
   fit.rows = minimum.rows;

@@ -70,8 +70,7 @@ SphereFit fit_sphere_of_radius(std::span<const Eigen::Vector3d> points_mm, doubl
   const auto moved = [](const Eigen::Vector3d& centre, const Eigen::Vector3d& step) {
     return Eigen::Vector3d(centre + step);
   };
-  const Minimum<3, Eigen::Vector3d> minimum =
-      damped_gauss_newton<3>(cloud.shifted(near_mm), linearise, moved);
+  const auto minimum = damped_gauss_newton(cloud.shifted(near_mm), linearise, moved);
   fit.condition = minimum.rows.condition();
   fit.status = minimum.status;
   // A direction nothing holds also keeps the iteration from settling: name the cause, not it.

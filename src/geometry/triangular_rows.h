@@ -44,6 +44,12 @@ class TriangularRows {
     return damped.solve();
   }
 
+  /// What damped_gauss_newton asks about a step when all quantities are of order one (fits work in
+  /// units of the cloud's size).
+  static double length(const Vector& step) { return step.norm(); }
+  static double smallest_step() { return 4.0 * std::numeric_limits<double>::epsilon(); }
+  static double near_round_off() { return 1e-9; }
+
   /// |R^-1| |R| (Frobenius): at least the condition number, at most N times it. Infinite when J has
   /// not full rank. Columns are taken as they are: a column that is nothing but round-off must not be
   /// scaled up into one that looks sound, so give parameters of like size.

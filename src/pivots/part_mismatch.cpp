@@ -13,6 +13,10 @@ namespace pivotrace {
 
 namespace {
 
+/// Places whose steps differ by less than this are equally bad: the first of them is named, whatever the
+/// last digits say.
+constexpr double tie_mm = 1e-9;
+
 /// Error of point p cut at these angles: what the program believes against what the axes do.
 Eigen::Vector3d cut_error(const FittedMachine& fitted, const MachineState& believed,
                           const MachineState& real, const Eigen::Vector3d& p_mm,
@@ -48,7 +52,7 @@ PartMismatch worst_mismatch(const FittedMachine& fitted, const MachineState& bel
     for (std::size_t i = 0; i < positions.size(); ++i) {
       for (std::size_t k = i + 1; k < positions.size(); ++k) {
         const Eigen::Vector3d step = errors[k] - errors[i];
-        if (!first && step.norm() <= worst.worst_mm) continue;
+        if (!first && step.norm() <= worst.worst_mm + tie_mm) continue;
         first = false;
         worst.worst_mm = step.norm();
         worst.step_mm = step;
@@ -86,7 +90,7 @@ void find_worst_uncertainty(const FittedMachine& fitted, const PartEnvelope& par
         candidate.first_rad = positions[i];
         candidate.second_rad = positions[k];
         const double U95 = mismatch_U95(fitted, fitted.fitted(), candidate);
-        if (U95 < mismatch.U95_mm) continue;
+        if (U95 <= mismatch.U95_mm + tie_mm) continue;
         mismatch = candidate;
         mismatch.U95_mm = U95;
       }

@@ -22,30 +22,55 @@ Eigen::VectorXd column_scales(const Eigen::MatrixXd& triangle) {
 }  // namespace
 
 SquareRootInformation::SquareRootInformation(int unknowns)
-    : factor_(Eigen::MatrixXd::Zero(unknowns, unknowns + 1)) {}
+    : unknowns_(unknowns), stack_(Eigen::MatrixXd::Zero(unknowns + rows_per_fold, unknowns + 1)) {}
 
 void SquareRootInformation::add(const Eigen::Ref<const Eigen::MatrixXd>& jacobian,
                                 const Eigen::Ref<const Eigen::VectorXd>& residuals) {
-  const Eigen::Index p = factor_.rows();
-  for (Eigen::Index done = 0; done < jacobian.rows(); done += rows_per_fold) {
-    const Eigen::Index count = std::min(rows_per_fold, jacobian.rows() - done);
-    Eigen::MatrixXd stack(p + count, p + 1);
-    stack.topRows(p) = factor_;
-    stack.bottomLeftCorner(count, p) = jacobian.middleRows(done, count);
-    stack.bottomRightCorner(count, 1) = residuals.segment(done, count);
-    const Eigen::HouseholderQR<Eigen::Ref<Eigen::MatrixXd>> qr(stack);
-    factor_ = stack.topRows(p).triangularView<Eigen::Upper>();
-    const double left_over = stack(p, p);
-    residual_sum_of_squares_ += left_over * left_over;
+  for (Eigen::Index done = 0; done < jacobian.rows();) {
+    const Eigen::Index count = std::min(rows_per_fold - waiting_, jacobian.rows() - done);
+    auto free_rows = stack_.middleRows(unknowns_ + waiting_, count);
+    free_rows.leftCols(unknowns_) = jacobian.middleRows(done, count);
+    free_rows.col(unknowns_) = residuals.segment(done, count);
+    waiting_ += count;
+    done += count;
+    if (waiting_ == rows_per_fold) take_in_waiting();
   }
   rows_ += jacobian.rows();
 }
 
-InformationSolution SquareRootInformation::solve(double rank_tolerance) const {
-  const Eigen::Index p = factor_.rows();
+void SquareRootInformation::take_in_waiting() {
+  if (waiting_ == 0) return;
+  Eigen::Ref<Eigen::MatrixXd> filled = stack_.topRows(unknowns_ + waiting_);
+  const Eigen::HouseholderQR<Eigen::Ref<Eigen::MatrixXd>> qr(filled);
+  const double left_over = stack_(unknowns_, unknowns_);
+  residual_sum_of_squares_ += left_over * left_over;
+  stack_.topLeftCorner(unknowns_, unknowns_).triangularView<Eigen::StrictlyLower>().setZero();
+  waiting_ = 0;
+}
+
+double SquareRootInformation::residual_sum_of_squares() {
+  take_in_waiting();
+  return residual_sum_of_squares_;
+}
+
+double SquareRootInformation::explained_sum_of_squares() {
+  take_in_waiting();
+  return stack_.col(unknowns_).head(unknowns_).squaredNorm();
+}
+
+Eigen::VectorXd SquareRootInformation::back_substituted() {
+  take_in_waiting();
+  return stack_.topLeftCorner(unknowns_, unknowns_)
+      .triangularView<Eigen::Upper>()
+      .solve(-stack_.col(unknowns_).head(unknowns_));
+}
+
+InformationSolution SquareRootInformation::solve(double rank_tolerance) {
+  take_in_waiting();
+  const Eigen::Index p = unknowns_;
   InformationSolution solution;
   solution.unknowns = static_cast<int>(p);
-  const Eigen::MatrixXd triangle = factor_.leftCols(p);
+  const Eigen::MatrixXd triangle = stack_.topLeftCorner(p, p);
   const Eigen::VectorXd scales = column_scales(triangle);
   const Eigen::MatrixXd scaled = triangle * scales.cwiseInverse().asDiagonal();
   const Eigen::JacobiSVD<Eigen::MatrixXd> svd(scaled, Eigen::ComputeFullU | Eigen::ComputeFullV);
@@ -63,7 +88,7 @@ InformationSolution SquareRootInformation::solve(double rank_tolerance) const {
   const Eigen::MatrixXd inverse =
       scales.cwiseInverse().asDiagonal() * svd.matrixV() * singular.cwiseInverse().asDiagonal();
   solution.covariance = inverse * inverse.transpose();
-  solution.step = -inverse * (svd.matrixU().transpose() * factor_.col(p));
+  solution.step = -inverse * (svd.matrixU().transpose() * stack_.col(p).head(p));
   return solution;
 }
 

@@ -43,7 +43,7 @@ void solver(benchmark::State& state) {
   MachineState found;
   for (auto _ : state) {
     const Model model(scenario.machine, survey);
-    const auto minimum = minimise(model, random, starting_unknowns(model), 50);
+    const auto minimum = minimise_gaps(model, random, starting_unknowns(model), {});
     found = model.state(minimum->unknowns);
   }
   state.counters["touches"] = static_cast<double>(survey.touches.size());

@@ -1,5 +1,5 @@
 // Builds a machine in code and asks where a point of the table stands after a turn.
-#include <pivotrace/estimate/statistics.h>
+#include <pivotrace/results/statistics.h>
 #include <pivotrace/geometry/angle.h>
 #include <pivotrace/machine/kinematics.h>
 

@@ -1,7 +1,6 @@
 #include "estimate/nist_strd.h"
 
-#include <ceres/ceres.h>
-
+#include <cmath>
 #include <fstream>
 #include <functional>
 #include <map>
@@ -9,6 +8,41 @@
 
 namespace pivotrace::testing {
 namespace {
+
+/// A value with its derivatives by N parameters (forward automatic differentiation).
+template <int N>
+struct Dual {
+  using Slope = Eigen::Matrix<double, N, 1>;
+  double value = 0.0;
+  Slope slope = Slope::Zero();
+
+  Dual(double v) : value(v) {}  // a number is a value that depends on nothing
+  Dual(double v, const Slope& s) : value(v), slope(s) {}
+  static Dual parameter(double v, int k) { return {v, Slope::Unit(k)}; }
+
+  Dual operator-() const { return {-value, -slope}; }
+  friend Dual operator+(const Dual& a, const Dual& b) {
+    return {a.value + b.value, a.slope + b.slope};
+  }
+  friend Dual operator-(const Dual& a, const Dual& b) {
+    return {a.value - b.value, a.slope - b.slope};
+  }
+  friend Dual operator*(const Dual& a, const Dual& b) {
+    return {a.value * b.value, a.slope * b.value + b.slope * a.value};
+  }
+  friend Dual operator/(const Dual& a, const Dual& b) {
+    const double quotient = a.value / b.value;
+    return {quotient, (a.slope - quotient * b.slope) / b.value};
+  }
+  friend Dual exp(const Dual& a) {
+    const double power = std::exp(a.value);
+    return {power, power * a.slope};
+  }
+  friend Dual pow(const Dual& a, const Dual& b) {
+    const double power = std::pow(a.value, b.value);
+    return {power, power * (b.slope * std::log(a.value) + b.value / a.value * a.slope)};
+  }
+};
 
 // The models, with the parameter names of the published files (b1 is b[0]).
 
@@ -87,74 +121,29 @@ struct CubicOverCubic {
 };
 
 template <class Model>
-struct Residual {
-  double x;
-  double y;
-  template <class T>
-  bool operator()(const T* b, T* residual) const {
-    *residual = Model::value(b, x) - y;
-    return true;
-  }
-};
-
-template <class Model>
-using Cost = ceres::AutoDiffCostFunction<Residual<Model>, 1, Model::parameters>;
-
-template <class Model>
-Eigen::VectorXd solve(const StrdSet& set) {
-  Eigen::VectorXd parameters = set.start;
-  ceres::Problem problem;
-  for (std::size_t i = 0; i < set.x.size(); ++i) {
-    problem.AddResidualBlock(new Cost<Model>(new Residual<Model>{set.x[i], set.y[i]}), nullptr,
-                             parameters.data());
-  }
-  // Run on until round-off stops it: the certified values have 11 digits.
-  ceres::Solver::Options options;
-  options.linear_solver_type = ceres::DENSE_QR;
-  options.max_num_iterations = 10000;
-  options.function_tolerance = 1e-30;
-  options.gradient_tolerance = 1e-30;
-  options.parameter_tolerance = 1e-15;
-  options.max_num_consecutive_invalid_steps = 100;
-  options.logging_type = ceres::SILENT;
-  ceres::Solver::Summary summary;
-  ceres::Solve(options, &problem, &summary);
-  return summary.IsSolutionUsable() ? parameters : Eigen::VectorXd();
-}
-
-template <class Model>
 StrdLinearisation linearise(const StrdSet& set, const Eigen::VectorXd& parameters) {
+  using Number = Dual<Model::parameters>;
+  std::vector<Number> b;
+  for (int k = 0; k < Model::parameters; ++k) b.push_back(Number::parameter(parameters[k], k));
   const auto rows = static_cast<Eigen::Index>(set.x.size());
   StrdLinearisation at{Eigen::VectorXd(rows), Eigen::MatrixXd(rows, Model::parameters)};
   for (Eigen::Index i = 0; i < rows; ++i) {
-    const auto k = static_cast<std::size_t>(i);
-    const Cost<Model> cost(new Residual<Model>{set.x[k], set.y[k]});
-    const double* blocks[] = {parameters.data()};
-    Eigen::Matrix<double, Model::parameters, 1> gradient;
-    double* gradients[] = {gradient.data()};
-    cost.Evaluate(blocks, &at.residuals[i], gradients);
-    at.jacobian.row(i) = gradient.transpose();
+    const Number here = Model::value(b.data(), set.x[static_cast<std::size_t>(i)]);
+    at.residuals[i] = here.value - set.y[static_cast<std::size_t>(i)];
+    at.jacobian.row(i) = here.slope.transpose();
   }
   return at;
 }
 
-struct Routines {
-  std::function<Eigen::VectorXd(const StrdSet&)> solve;
-  std::function<StrdLinearisation(const StrdSet&, const Eigen::VectorXd&)> linearise;
-};
+using Linearise = std::function<StrdLinearisation(const StrdSet&, const Eigen::VectorXd&)>;
 
-template <class Model>
-Routines routines() {
-  return {solve<Model>, linearise<Model>};
-}
-
-const std::map<std::string, Routines>& models() {
-  static const std::map<std::string, Routines> all = {
-      {"Bennett5", routines<Bennett5>()},     {"DanWood", routines<DanWood>()},
-      {"Eckerle4", routines<Eckerle4>()},     {"Hahn1", routines<CubicOverCubic>()},
-      {"MGH17", routines<Mgh17>()},           {"Misra1a", routines<Misra1a>()},
-      {"Misra1b", routines<Misra1b>()},       {"Rat43", routines<Rat43>()},
-      {"Thurber", routines<CubicOverCubic>()}};
+const std::map<std::string, Linearise>& models() {
+  static const std::map<std::string, Linearise> all = {
+      {"Bennett5", linearise<Bennett5>},     {"DanWood", linearise<DanWood>},
+      {"Eckerle4", linearise<Eckerle4>},     {"Hahn1", linearise<CubicOverCubic>},
+      {"MGH17", linearise<Mgh17>},           {"Misra1a", linearise<Misra1a>},
+      {"Misra1b", linearise<Misra1b>},       {"Rat43", linearise<Rat43>},
+      {"Thurber", linearise<CubicOverCubic>}};
   return all;
 }
 
@@ -203,10 +192,31 @@ StrdSet read_strd(const std::string& name, const std::string& path) {
   return set;
 }
 
-Eigen::VectorXd solve_strd(const StrdSet& set) { return models().at(set.name).solve(set); }
+LeastSquaresMinimum solve_strd(const StrdSet& set, Solver solver) {
+  const Linearise& linearise = models().at(set.name);
+  const auto dof = static_cast<double>(set.x.size()) - static_cast<double>(set.start.size());
+  const double sigma = std::sqrt(set.certified_residual_sum_of_squares / dof);
+  LeastSquaresProblem problem;
+  problem.unknowns = static_cast<int>(set.start.size());
+  problem.readings = {static_cast<int>(set.x.size())};
+  problem.prior.root.resize(0, set.start.size());
+  problem.prior.mean = Eigen::VectorXd::Zero(set.start.size());
+  problem.at = [&](const Eigen::VectorXd& parameters) -> BlockEvaluator {
+    return [&, parameters](int, const Eigen::VectorXd&, BlockRows& rows) {
+      const StrdLinearisation at = linearise(set, parameters);
+      rows.residual = at.residuals / sigma;
+      rows.by_unknown = at.jacobian / sigma;
+      rows.by_nuisance.resize(rows.residual.size(), 0);
+    };
+  };
+  MinimiserOptions options;
+  options.max_iterations = 10000;
+  options.solver = solver;
+  return minimise(problem, set.start, options);
+}
 
 StrdLinearisation linearise_strd(const StrdSet& set, const Eigen::VectorXd& parameters) {
-  return models().at(set.name).linearise(set, parameters);
+  return models().at(set.name)(set, parameters);
 }
 
 }  // namespace pivotrace::testing

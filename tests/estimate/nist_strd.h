@@ -1,10 +1,11 @@
-// The nonlinear regression sets of NIST, solved with the solver the survey fit uses.
-// The solver's headers stay in the source file: they would take over the test macros.
+// The nonlinear regression sets of NIST, solved with the solvers the survey fit uses.
 #pragma once
 
 #include <Eigen/Core>
 #include <string>
 #include <vector>
+
+#include "pivotrace/solver/minimise.h"
 
 namespace pivotrace::testing {
 
@@ -25,8 +26,8 @@ std::vector<std::string> strd_names();
 /// Reads a set as NIST publishes it. Empty `x` when the file is not as expected.
 StrdSet read_strd(const std::string& name, const std::string& path);
 
-/// Parameters after least squares from the second starting point; empty when that failed.
-Eigen::VectorXd solve_strd(const StrdSet& set);
+/// Least squares from the second starting point.
+LeastSquaresMinimum solve_strd(const StrdSet& set, Solver solver);
 
 struct StrdLinearisation {
   Eigen::VectorXd residuals;  ///< model - y

@@ -22,9 +22,10 @@ namespace {
 std::uint64_t any_seed() { return *rc::gen::inRange<std::uint64_t>(1, 1000000000ULL); }
 
 Eigen::VectorXd minimum_of(const Model& model, const RandomModel& random) {
-  const Expected<Minimum> minimum = minimise(model, random, starting_unknowns(model), 50);
+  const Expected<LeastSquaresMinimum> minimum =
+      minimise_gaps(model, random, starting_unknowns(model), {});
   if (!minimum) RC_FAIL(describe(minimum.error().front()));
-  RC_ASSERT(minimum->converged);
+  RC_ASSERT(minimum->settled());
   return minimum->unknowns;
 }
 

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "estimate/solver_agreement.h"
 #include "examples/example_surveys.h"
 #include "pivotrace/disk/text_file.h"
 #include "pivotrace/estimate/fit.h"
@@ -127,5 +128,16 @@ TEST_CASE("a touch or station left out leaves the answer where the clean survey 
       CHECK(std::abs(location.estimate.value - at[component(location.name)]) <=
             location.estimate.U95);
     }
+  }
+}
+
+TEST_CASE("both solvers say the same of every shipped record, spoiled ones included") {
+  for (const ExampleSurvey& example : all_surveys()) {
+    INFO(example.file);
+    const auto machine = read_machine(folder + example.machine_file);
+    const auto survey = read_survey(folder + example.file, *machine);
+    REQUIRE(survey.has_value());
+    const testing::Disagreement found = testing::between_solvers(*machine, *survey);
+    CHECK_MESSAGE(found.text().empty(), found.text());
   }
 }

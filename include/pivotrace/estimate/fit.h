@@ -5,6 +5,7 @@
 
 #include "pivotrace/base/problem.h"
 #include "pivotrace/results/result.h"
+#include "pivotrace/solver/minimise.h"
 #include "pivotrace/survey/survey.h"
 
 namespace pivotrace {
@@ -30,6 +31,7 @@ struct FitOptions {
   double location_limit_mm = 0.5;
   double orientation_limit_rad = 0.0087266462599716477;  // 0.5 deg
   int max_iterations = 50;
+  Solver solver = default_solver();  ///< the caller hands it in; must be in this build
 
   /// Every problem with these options; empty when they can be used.
   Problems validate() const;

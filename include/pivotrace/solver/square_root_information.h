@@ -24,6 +24,8 @@ inline constexpr double default_rank_tolerance = 1e-10;
 /// Upper-triangular R with R'R = J'J, kept by Householder reflections (square-root information
 /// form: Bierman, Factorization Methods for Discrete Sequential Estimation, 1977, ch. V; cited from
 /// memory). Round-off grows with cond(J), not with its square as for normal equations.
+/// Rows wait until there are enough of them to be worth a round of reflections; whatever asks for an
+/// answer takes in those that wait.
 class SquareRootInformation {
  public:
   explicit SquareRootInformation(int unknowns);
@@ -36,12 +38,23 @@ class SquareRootInformation {
   long rows() const { return rows_; }
 
   /// min over x of |J x + r|^2 for the rows seen so far.
-  double residual_sum_of_squares() const { return residual_sum_of_squares_; }
+  double residual_sum_of_squares();
 
-  InformationSolution solve(double rank_tolerance = default_rank_tolerance) const;
+  /// |r|^2 less its minimum: what the best x takes off.
+  double explained_sum_of_squares();
+
+  /// Minimiser of |J x + r| (p) by back-substitution alone: not finite where an unknown is not seen.
+  Eigen::VectorXd back_substituted();
+
+  /// Minimiser, covariance and rank by singular values.
+  InformationSolution solve(double rank_tolerance = default_rank_tolerance);
 
  private:
-  Eigen::MatrixXd factor_;  // p x (p + 1): R and the transformed residuals
+  void take_in_waiting();
+
+  Eigen::Index unknowns_;
+  Eigen::MatrixXd stack_;  // R and the transformed residuals, p x (p + 1); below it what waits
+  Eigen::Index waiting_ = 0;
   double residual_sum_of_squares_ = 0.0;
   long rows_ = 0;
 };
