@@ -49,6 +49,8 @@ std::string normalised_line(std::string line, const Pass& pass) {
   static const std::regex hash(R"(\b[0-9a-f]{64}\b)", std::regex::optimize);
   static const std::regex trial_seconds(R"((seed \d+, )\d+\.\d+ s\b)", std::regex::optimize);
   static const std::regex solver_seconds(R"re(("solver_seconds": )[^,]+)re", std::regex::optimize);
+  // How many steps a solver takes is its own affair.
+  static const std::regex solver_steps(R"re(("iterations": )\d+)re", std::regex::optimize);
   const auto holds = [&line](std::string_view word) {
     return line.find(word) != std::string::npos;
   };
@@ -59,6 +61,7 @@ std::string normalised_line(std::string line, const Pass& pass) {
   if (line.size() >= 64) line = std::regex_replace(line, hash, "<sha256>");
   if (holds("seed ")) line = std::regex_replace(line, trial_seconds, "$1<seconds> s");
   if (holds("solver_seconds")) line = std::regex_replace(line, solver_seconds, "$1<seconds>");
+  if (holds("iterations")) line = std::regex_replace(line, solver_steps, "$1<steps>");
   return line;
 }
 

@@ -3,7 +3,6 @@
 
 #include <string>
 
-#include "pivotrace/estimate/trials.h"
 #include "pivotrace/results/result.h"
 
 namespace pivotrace {
