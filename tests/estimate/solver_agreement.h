@@ -42,7 +42,7 @@ class Disagreement {
 
   static std::string verdicts(const FitResult& result) {
     std::string all = result.usable ? "usable: " : "not usable: ";
-    for (const Finding& finding : result.findings) all += finding.code + ' ';
+    for (const Finding& finding : result.findings) all += text_of(finding.code) + ' ';
     for (const TouchResult& touch : result.touches) all += touch.excluded ? 'x' : '.';
     for (const AxisResult& axis : result.axes) all += axis.turn_confirmed ? 'c' : '?';
     return all;

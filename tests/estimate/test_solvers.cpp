@@ -62,7 +62,7 @@ bool says_wrong_sense(const Expected<FitResult>& result) {
   if (!result) return result.error().front().number == ProblemNumber::wrong_turn_sense;
   return !result->usable &&
          std::any_of(result->findings.begin(), result->findings.end(),
-                     [](const Finding& f) { return f.code == "turn-sense-wrong"; });
+                     [](const Finding& f) { return f.code == FindingCode::turn_sense_wrong; });
 }
 
 TEST_CASE("both solvers say the same when the axis of a random machine turns the other way") {
