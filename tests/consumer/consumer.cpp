@@ -1,7 +1,7 @@
 // Builds a machine in code and asks where a point of the table stands after a turn.
-#include <pivotrace/results/statistics.h>
 #include <pivotrace/geometry/angle.h>
 #include <pivotrace/machine/kinematics.h>
+#include <pivotrace/results/statistics.h>
 
 #include <cstdio>
 
