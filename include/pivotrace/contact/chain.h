@@ -59,10 +59,11 @@ struct Axis {
   }
 };
 
-/// All rotary axes of one machine in its own order: outermost first on each side.
-template <class S>
+/// All rotary axes of one machine in its own order: outermost first on each side. `most` of them:
+/// where memory is short, as many as there are.
+template <class S, int most = max_rotary_axes>
 struct Chain {
-  Axis<S> axes[max_rotary_axes];
+  Axis<S> axes[most];
   int count = 0;
 
   /// Adds an axis at 0.
@@ -118,8 +119,8 @@ constexpr Vec3<S> turned_about(const Axis<S>& axis, Way way, const Vec3<S>& p, K
 }
 
 /// Stylus centre minus shown position as the tool-side axes stand; `offset` is the same at 0.
-template <class S, class Keep = KeepNothing>
-constexpr Vec3<S> tool_arm(const Chain<S>& chain, const Vec3<S>& offset, Keep&& keep = {}) {
+template <class S, int most, class Keep = KeepNothing>
+constexpr Vec3<S> tool_arm(const Chain<S, most>& chain, const Vec3<S>& offset, Keep&& keep = {}) {
   Vec3<S> arm = offset;
   for (int k = chain.count - 1; k >= 0; --k) {
     if (!chain.axes[k].tool_side) continue;
@@ -131,8 +132,8 @@ constexpr Vec3<S> tool_arm(const Chain<S>& chain, const Vec3<S>& offset, Keep&& 
 
 /// A point carried by work-side axis `last` (-1 = the bed: it stays), given at rotary 0, as it
 /// stands now.
-template <class S, class Keep = KeepNothing>
-constexpr Vec3<S> machine_from_carried(const Chain<S>& chain, int last, const Vec3<S>& p,
+template <class S, int most, class Keep = KeepNothing>
+constexpr Vec3<S> machine_from_carried(const Chain<S, most>& chain, int last, const Vec3<S>& p,
                                        Keep&& keep = {}) {
   Vec3<S> now = p;
   for (int k = last; k >= 0; --k) {
@@ -144,8 +145,8 @@ constexpr Vec3<S> machine_from_carried(const Chain<S>& chain, int last, const Ve
 }
 
 /// The inverse: a point as it stands now, seen from what work-side axis `last` carries.
-template <class S, class Keep = KeepNothing>
-constexpr Vec3<S> carried_from_machine(const Chain<S>& chain, int last, const Vec3<S>& p,
+template <class S, int most, class Keep = KeepNothing>
+constexpr Vec3<S> carried_from_machine(const Chain<S, most>& chain, int last, const Vec3<S>& p,
                                        Keep&& keep = {}) {
   Vec3<S> at_zero = p;
   for (int k = 0; k <= last; ++k) {
@@ -157,8 +158,8 @@ constexpr Vec3<S> carried_from_machine(const Chain<S>& chain, int last, const Ve
 }
 
 /// A free vector fixed to the tool at rotary 0, as it stands now.
-template <class S>
-constexpr Vec3<S> machine_from_tool(const Chain<S>& chain, const Vec3<S>& v) {
+template <class S, int most>
+constexpr Vec3<S> machine_from_tool(const Chain<S, most>& chain, const Vec3<S>& v) {
   Vec3<S> now = v;
   for (int k = chain.count - 1; k >= 0; --k) {
     if (chain.axes[k].tool_side) now = turned(chain.axes[k], Way::with_body, now);
@@ -167,8 +168,8 @@ constexpr Vec3<S> machine_from_tool(const Chain<S>& chain, const Vec3<S>& v) {
 }
 
 /// A free vector of the machine frame, seen from the tool: inverse of the above.
-template <class S>
-constexpr Vec3<S> tool_from_machine(const Chain<S>& chain, const Vec3<S>& v) {
+template <class S, int most>
+constexpr Vec3<S> tool_from_machine(const Chain<S, most>& chain, const Vec3<S>& v) {
   Vec3<S> at_zero = v;
   for (int k = 0; k < chain.count; ++k) {
     if (chain.axes[k].tool_side) at_zero = turned(chain.axes[k], Way::back_to_zero, at_zero);
@@ -177,8 +178,8 @@ constexpr Vec3<S> tool_from_machine(const Chain<S>& chain, const Vec3<S>& v) {
 }
 
 /// Rotation part of machine_from_carried.
-template <class S>
-constexpr Mat3<S> machine_from_carried_rotation(const Chain<S>& chain, int last) {
+template <class S, int most>
+constexpr Mat3<S> machine_from_carried_rotation(const Chain<S, most>& chain, int last) {
   Mat3<S> rotation = identity<S>();
   for (int k = 0; k <= last; ++k) {
     if (!chain.axes[k].tool_side) rotation = rotation * chain.axes[k].body_turn;
@@ -201,13 +202,14 @@ struct Reading {
   bool flip = false;      ///< spindle turned by 180 degrees
 };
 
-template <class S>
-constexpr Vec3<S> stylus_in_machine(const Chain<S>& chain, const Reading<S>& reading) {
+template <class S, int most>
+constexpr Vec3<S> stylus_in_machine(const Chain<S, most>& chain, const Reading<S>& reading) {
   return reading.shown + tool_arm(chain, spindle_turned(reading.stylus_offset, reading.flip));
 }
 
-template <class S>
-constexpr Vec3<S> stylus_in_carried(const Chain<S>& chain, int last, const Reading<S>& reading) {
+template <class S, int most>
+constexpr Vec3<S> stylus_in_carried(const Chain<S, most>& chain, int last,
+                                    const Reading<S>& reading) {
   return carried_from_machine(chain, last, stylus_in_machine(chain, reading));
 }
 

@@ -15,15 +15,16 @@
 namespace pivotrace::contact {
 
 /// A stylus centre on its way into the carried frame.
-template <class S>
+template <class S, int most = max_rotary_axes>
 struct Journey {
-  Vec3<S> spoke[max_rotary_axes];  ///< seen from the line of each axis, before it turned
+  Vec3<S> spoke[most];  ///< seen from the line of each axis, before it turned
   Vec3<S> stylus_in_carried;
 };
 
-template <class S>
-constexpr Journey<S> travel(const Chain<S>& chain, int last, const Reading<S>& reading) {
-  Journey<S> journey;
+template <class S, int most>
+constexpr Journey<S, most> travel(const Chain<S, most>& chain, int last,
+                                  const Reading<S>& reading) {
+  Journey<S, most> journey;
   Vec3<S> p = spindle_turned(reading.stylus_offset, reading.flip);
   const auto pass = [&](int k, Way way) {
     const Axis<S>& axis = chain.axes[k];
@@ -42,19 +43,19 @@ constexpr Journey<S> travel(const Chain<S>& chain, int last, const Reading<S>& r
 }
 
 /// Derivatives of g . p, p = stylus centre in the carried frame. 0 for axes it does not pass.
-template <class S>
+template <class S, int most = max_rotary_axes>
 struct ChainGradient {
   Vec3<S> by_shown;   ///< g in the machine frame
   Vec3<S> by_offset;  ///< g in the frame of the spindle as it stands unflipped at rotary 0
-  Vec3<S> by_axis_point[max_rotary_axes];
-  Vec3<S> by_axis_direction[max_rotary_axes];
-  S by_angle[max_rotary_axes] = {};  ///< by the commanded angle [mm/rad]
+  Vec3<S> by_axis_point[most];
+  Vec3<S> by_axis_direction[most];
+  S by_angle[most] = {};  ///< by the commanded angle [mm/rad]
 };
 
 /// Pulls the gradient `g` back through one axis; returns what is left in front of it.
-template <class S>
+template <class S, int most>
 constexpr Vec3<S> pulled_through(const Axis<S>& axis, Way way, const Vec3<S>& spoke,
-                                 const Vec3<S>& g, int k, ChainGradient<S>& gradient) {
+                                 const Vec3<S>& g, int k, ChainGradient<S, most>& gradient) {
   const Way opposite = way == Way::with_body ? Way::back_to_zero : Way::with_body;
   const Vec3<S> before = turned(axis, opposite, g);
   const S sense = way == Way::with_body ? axis.sense : -axis.sense;
@@ -66,10 +67,11 @@ constexpr Vec3<S> pulled_through(const Axis<S>& axis, Way way, const Vec3<S>& sp
   return before;
 }
 
-template <class S>
-constexpr ChainGradient<S> pulled_back(const Chain<S>& chain, int last, const Reading<S>& reading,
-                                       const Journey<S>& journey, const Vec3<S>& g) {
-  ChainGradient<S> gradient;
+template <class S, int most>
+constexpr ChainGradient<S, most> pulled_back(const Chain<S, most>& chain, int last,
+                                             const Reading<S>& reading,
+                                             const Journey<S, most>& journey, const Vec3<S>& g) {
+  ChainGradient<S, most> gradient;
   Vec3<S> h = g;
   for (int k = last; k >= 0; --k) {
     if (chain.axes[k].tool_side) continue;
@@ -85,25 +87,26 @@ constexpr ChainGradient<S> pulled_back(const Chain<S>& chain, int last, const Re
 }
 
 /// One gap with its derivatives by the chain and by the artefact.
-template <class S>
+template <class S, int most = max_rotary_axes>
 struct GapGradient {
   Surface<S> surface;
-  ChainGradient<S> chain;
+  ChainGradient<S, most> chain;
 };
 
-template <class S>
-GapGradient<S> gap_gradient(const Chain<S>& chain, int last, const Reading<S>& reading,
-                            ArtefactKind kind, const Place<S>& place, const S& stylus_radius) {
-  const Journey<S> journey = travel(chain, last, reading);
-  GapGradient<S> result;
+template <class S, int most>
+GapGradient<S, most> gap_gradient(const Chain<S, most>& chain, int last, const Reading<S>& reading,
+                                  ArtefactKind kind, const Place<S>& place,
+                                  const S& stylus_radius) {
+  const Journey<S, most> journey = travel(chain, last, reading);
+  GapGradient<S, most> result;
   result.surface = surface(kind, place, stylus_radius, journey.stylus_in_carried);
   result.chain = pulled_back(chain, last, reading, journey, result.surface.outward);
   return result;
 }
 
 /// The gap alone.
-template <class S>
-S gap_of(const Chain<S>& chain, int last, const Reading<S>& reading, ArtefactKind kind,
+template <class S, int most>
+S gap_of(const Chain<S, most>& chain, int last, const Reading<S>& reading, ArtefactKind kind,
          const Place<S>& place, const S& stylus_radius) {
   return gap(kind, place, stylus_radius, stylus_in_carried(chain, last, reading));
 }
