@@ -1,0 +1,31 @@
+// What every source of this room starts from: the scalar of the build and the formulas in it.
+#pragma once
+
+#include "pivotrace/contact/derivatives.h"
+#include "pivotrace/embedded/core.h"
+
+// Builds for float and double, one and two axes stand side by side in one program.
+#define PIVOTRACE_EMBEDDED PIVOTRACE_BUILD(embedded)
+
+namespace pivotrace::PIVOTRACE_EMBEDDED {
+
+using real = pivotrace_real;
+using Vector = contact::Vec3<real>;
+using Chain = contact::Chain<real, PIVOTRACE_AXES>;
+
+constexpr int most_axes = PIVOTRACE_AXES;
+
+/// Lengths inside are counts of 10 nm: differences of touches within 160 mm are then exact in float.
+constexpr real counts_per_mm = real(100000);
+constexpr real counts_per_nm = real(0.1);
+constexpr real mm_per_count = real(0.00001);
+constexpr real rad_per_mas = real(4.8481368110953599e-9);
+
+inline real square(real x) { return x * x; }
+inline real magnitude(real x) { return x < real(0) ? -x : x; }
+inline real larger(real a, real b) { return a > b ? a : b; }
+
+/// False for infinities and for what is not a number.
+inline bool is_number(real x) { return x - x == real(0); }
+
+}  // namespace pivotrace::PIVOTRACE_EMBEDDED

@@ -1,0 +1,173 @@
+// The order of passes: an update is one, a fit goes start, exact, tests, result. Station by station.
+#include "embedded/suspects.h"
+
+using namespace pivotrace::PIVOTRACE_EMBEDDED;
+
+namespace pivotrace::PIVOTRACE_EMBEDDED {
+namespace {
+
+constexpr int most_starts = 4;
+constexpr int most_passes = 12;
+constexpr int most_updates = 4;
+
+bool turned(const pivotrace_survey& survey, int axis) {
+  for (int32_t s = 1; s < survey.stations; ++s) {
+    if (survey.station[s].angle[axis] != survey.station[0].angle[axis]) return true;
+  }
+  return false;
+}
+
+/// What can be said before anything is solved.
+int32_t enough_to_fit(const pivotrace_survey& survey, const Layout& layout) {
+  int32_t known = 0;
+  for (int a = 0; a < survey.setup->artefacts; ++a) {
+    const pivotrace_artefact& artefact = survey.setup->artefact[a];
+    if (artefact.diameter_as < 0 && artefact.diameter_u_nm > 0) ++known;
+  }
+  if (survey.touches + known < layout.unknowns) return PIVOTRACE_TOO_FEW;
+  for (int k = 0; k < survey.setup->axes; ++k) {
+    if (!turned(survey, k)) return PIVOTRACE_NOT_TURNED;
+  }
+  return PIVOTRACE_OK;
+}
+
+int32_t refuse(Work& work, pivotrace_result& result, int32_t status, int32_t undetermined) {
+  work.phase = Phase::none;
+  work.located = 0;
+  clear_result(result);
+  result.undetermined = undetermined;
+  return status;
+}
+
+Gap gap_of(const Work& work) {
+  const bool update = work.job == PIVOTRACE_JOB_UPDATE;
+  const bool start = update ? work.located == 0 : work.phase == Phase::start;
+  return start ? Gap::algebraic : Gap::exact;
+}
+
+void pool(Work& work) {
+  const real stated = square(real(work.survey->setup->errors.touch_sigma_nm) * counts_per_nm);
+  work.touch_variance = stated * pooled_touch_factor(work);
+}
+
+int32_t close_update(Work& work, pivotrace_result& result) {
+  const Step step = end_pass(work, gap_of(work));
+  if (!step.finite || !near_nominal(work)) {
+    __builtin_memset(work.unknowns, 0, sizeof(work.unknowns));
+    return refuse(work, result, PIVOTRACE_NOT_SETTLED, 0);
+  }
+  const bool again = (step.bent || work.located == 0) && work.pass < most_updates;
+  if (work.located != 0) pool(work);
+  work.located = step.far ? 0 : 1;
+  if (again) {
+    begin_pass(work, true);
+    return PIVOTRACE_BUSY;
+  }
+  work.phase = Phase::none;
+  clear_result(result);
+  __builtin_memset(work.felt, 0, sizeof(work.felt));
+  conclude(work, result);
+  name_open(work, result, true);
+  return PIVOTRACE_OK;
+}
+
+int32_t close_start(Work& work, pivotrace_result& result) {
+  const Step step = end_pass(work, Gap::algebraic);
+  if (!step.finite) return refuse(work, result, PIVOTRACE_NOT_SETTLED, 0);
+  if (!step.far || work.pass >= most_starts) work.phase = Phase::exact;
+  begin_pass(work, work.phase == Phase::start);
+  return PIVOTRACE_BUSY;
+}
+
+int32_t close_exact(Work& work, pivotrace_result& result) {
+  const int32_t open = hanging(work);
+  if (open != 0) return refuse(work, result, PIVOTRACE_UNDETERMINED, open);
+  const Step step = end_pass(work, Gap::exact);
+  const bool pooled = work.survey->setup->errors.dof == 0 || work.settled_starts != 0;
+  work.settled_starts = 1;
+  if (!step.finite || work.pass >= most_passes) {
+    return refuse(work, result, PIVOTRACE_NOT_SETTLED, 0);
+  }
+  if (step.settled && pooled) {
+    if (!near_nominal(work)) return refuse(work, result, PIVOTRACE_NOT_SETTLED, 0);
+    work.phase = Phase::test;
+    begin_tests(work, result);
+    return PIVOTRACE_BUSY;
+  }
+  pool(work);
+  begin_pass(work, false);
+  return PIVOTRACE_BUSY;
+}
+
+int32_t close_fit(Work& work, pivotrace_result& result) {
+  judge(work, result);
+  conclude(work, result);
+  name_open(work, result, false);
+  if (result.undetermined != 0) {
+    return refuse(work, result, PIVOTRACE_WEAK, result.undetermined);
+  }
+  result.exact = 1;
+  work.phase = Phase::none;
+  return PIVOTRACE_OK;
+}
+
+int32_t close_pass(Work& work, pivotrace_result& result) {
+  if (work.job == PIVOTRACE_JOB_UPDATE) return close_update(work, result);
+  switch (work.phase) {
+    case Phase::start: return close_start(work, result);
+    case Phase::exact: return close_exact(work, result);
+    default: return close_fit(work, result);
+  }
+}
+
+int32_t run(const pivotrace_survey* survey, void* work, size_t work_size, int32_t job,
+            pivotrace_result* result) {
+  int32_t status = pivotrace_begin_job(survey, work, work_size, job, result);
+  while (status == PIVOTRACE_BUSY) status = pivotrace_step(survey, work, result);
+  return status;
+}
+
+}  // namespace
+}  // namespace pivotrace::PIVOTRACE_EMBEDDED
+
+extern "C" int32_t pivotrace_begin_job(const pivotrace_survey* survey, void* work, size_t work_size,
+                                       int32_t job, pivotrace_result* result) {
+  if (result == nullptr) return PIVOTRACE_NO_POINTER;
+  clear_result(*result);
+  if (job != PIVOTRACE_JOB_UPDATE && job != PIVOTRACE_JOB_FIT) return PIVOTRACE_BAD_SETUP;
+  int32_t status = prepare(survey, work, work_size, job == PIVOTRACE_JOB_UPDATE);
+  if (status != PIVOTRACE_OK) return status;
+  Work& begun = *static_cast<Work*>(work);
+  if (job == PIVOTRACE_JOB_FIT) status = enough_to_fit(*survey, begun.layout);
+  if (status != PIVOTRACE_OK) return status;
+  begun.job = static_cast<int8_t>(job);
+  begun.phase = Phase::start;
+  begin_pass(begun, true);
+  return PIVOTRACE_BUSY;
+}
+
+extern "C" int32_t pivotrace_step(const pivotrace_survey* survey, void* work,
+                                  pivotrace_result* result) {
+  if (result == nullptr) return PIVOTRACE_NO_POINTER;
+  Work* begun = static_cast<Work*>(work);
+  const int32_t status = same_survey(survey, begun);
+  if (status != PIVOTRACE_OK) return status;
+  if (begun->station >= survey->stations) return close_pass(*begun, *result);
+  if (begun->phase == Phase::test) {
+    test_station(*begun, *result);
+  } else {
+    pass_station(*begun, gap_of(*begun));
+  }
+  ++begun->station;
+  return PIVOTRACE_BUSY;
+}
+
+extern "C" int32_t pivotrace_update(const pivotrace_survey* survey, void* work, size_t work_size,
+                                    pivotrace_result* result) {
+  return run(survey, work, work_size, PIVOTRACE_JOB_UPDATE, result);
+}
+
+extern "C" int32_t pivotrace_fit(const pivotrace_survey* survey, void* work, size_t work_size,
+                                 pivotrace_result* result) {
+  return run(survey, work, work_size, PIVOTRACE_JOB_FIT, result);
+}

@@ -1,0 +1,25 @@
+// From the triangles to covariances, U95 and the result the caller sees.
+#pragma once
+
+#include "embedded/passes.h"
+
+namespace pivotrace::PIVOTRACE_EMBEDDED {
+
+/// A result without values.
+void clear_result(pivotrace_result& result);
+
+/// Variance factor of everything that differs between stations, pooled with what the set-up states.
+real pooled_station_factor(const Work& work);
+
+/// Fills the result from the last pass, with `felt` holding scales and squarenesses as the axes feel
+/// them. Overwrites block, solution and `felt`.
+void conclude(Work& work, pivotrace_result& result);
+
+/// Names what is known no better than its limit: axes by U95, places and diameters (`all`) by sigma.
+void name_open(Work& work, pivotrace_result& result, bool all);
+
+/// Uncertainties of a function of the axis unknowns with derivatives `by_unknown` (all of them).
+void state_uncertainty(const pivotrace_result& result, const real* by_unknown,
+                       pivotrace_value& value);
+
+}  // namespace pivotrace::PIVOTRACE_EMBEDDED

@@ -1,0 +1,250 @@
+#include "embedded/passes.h"
+
+namespace pivotrace::PIVOTRACE_EMBEDDED {
+
+namespace {
+
+constexpr uint32_t mark_of_work = 0x70697674U;
+
+/// How far the unknowns may be off nominal: what a set-up promises [counts, rad].
+constexpr real rough_place = real(1000000);
+constexpr real rough_diameter = real(100000);
+constexpr real rough_tilt = real(0.05);
+
+/// Beyond this multiple of it the answer is not believed.
+constexpr real believed = real(4);
+
+/// A start is near enough when the last step was below this part of it.
+constexpr real near_enough = real(0.05);
+
+/// A state to be shown was near enough when the last step was below this part.
+constexpr real near_enough_to_show = real(0.005);
+
+/// 0.1 sigma an unknown. A hundredth never settles in float; in double a thousandth costs nothing.
+constexpr real settled_square = sizeof(real) == sizeof(float) ? real(0.01) : real(1e-6);
+
+/// A diagonal below this share of its column is round-off.
+constexpr real hanging_share = sizeof(real) == sizeof(float) ? real(4e-6) : real(1e-11);
+
+bool is_diameter(const Work& work, int unknown) {
+  for (int a = 0; a < work.survey->setup->artefacts; ++a) {
+    if (work.layout.diameter[a] == unknown) return true;
+  }
+  return false;
+}
+
+bool is_tilt(const Work& work, int unknown) {
+  if (unknown >= work.layout.axes_begin) {
+    return (unknown - work.layout.axes_begin) % numbers_an_axis >= 2;
+  }
+  for (int a = 0; a < work.survey->setup->artefacts; ++a) {
+    const int first = work.layout.place[a];
+    const bool pin = work.survey->setup->artefact[a].kind == PIVOTRACE_PIN;
+    if (pin && (unknown == first + 2 || unknown == first + 3)) return true;
+  }
+  return false;
+}
+
+real rough(const Work& work, int unknown) {
+  if (is_diameter(work, unknown)) return rough_diameter;
+  return is_tilt(work, unknown) ? rough_tilt : rough_place;
+}
+
+/// Radius uncertainty [counts] of the artefact a diameter unknown belongs to; 0: free.
+real known_within(const Work& work, int unknown) {
+  const pivotrace_setup& setup = *work.survey->setup;
+  for (int a = 0; a < setup.artefacts; ++a) {
+    if (work.layout.diameter[a] == unknown) {
+      return real(0.5) * real(setup.artefact[a].diameter_u_nm) * counts_per_nm;
+    }
+  }
+  return real(0);
+}
+
+void hold(Work& work, int unknown, real sigma) {
+  const int width = work.layout.dense() + 1;
+  const int row = work.layout.other + unknown;
+  real* begin = work.dense() + row_begin(row, width);
+  begin[0] = real(1) / sigma;
+  begin[width - 1 - row] = -work.unknowns[unknown] / sigma;
+}
+
+real stated_touch_variance(const Work& work) {
+  return square(real(work.survey->setup->errors.touch_sigma_nm) * counts_per_nm);
+}
+
+}  // namespace
+
+int32_t prepare(const pivotrace_survey* survey, void* memory, size_t size, bool keep) {
+  if (survey == nullptr || memory == nullptr) return PIVOTRACE_NO_POINTER;
+  if (survey->at_fault != 0) return PIVOTRACE_BAD_SETUP;
+  if (size < pivotrace_work_size(survey)) return PIVOTRACE_TOO_SMALL;
+  if (reinterpret_cast<uintptr_t>(memory) % alignof(Work) != 0) return PIVOTRACE_MISALIGNED;
+  Work& work = *static_cast<Work*>(memory);
+  const bool kept = keep && work.mark == mark_of_work && work.survey == survey &&
+                    work.job == PIVOTRACE_JOB_UPDATE && near_nominal(work);
+  if (!kept) {
+    __builtin_memset(memory, 0, sizeof(Work));
+    work.survey = survey;
+    work.mark = mark_of_work;
+    work.touch_variance = stated_touch_variance(work);
+  }
+  work.layout = layout_of(*survey);
+  work.origin = origin_of(*survey->setup);
+  work.touches = survey->touches;
+  work.station = 0;
+  work.pass = 0;
+  work.settled_starts = 0;
+  work.phase = Phase::none;
+  const pivotrace_setup& setup = *survey->setup;
+  for (int k = 0; k < setup.axes; ++k) work.axis_frame[k] = frame_of(setup.axis[k].direction);
+  for (int a = 0; a < setup.artefacts; ++a) {
+    if (setup.artefact[a].kind == PIVOTRACE_PIN) {
+      work.artefact_frame[a] = frame_of(setup.artefact[a].direction);
+    }
+  }
+  return PIVOTRACE_OK;
+}
+
+int32_t same_survey(const pivotrace_survey* survey, const Work* work) {
+  if (survey == nullptr || work == nullptr) return PIVOTRACE_NO_POINTER;
+  if (reinterpret_cast<uintptr_t>(work) % alignof(Work) != 0) return PIVOTRACE_MISALIGNED;
+  const bool same = work->mark == mark_of_work && work->survey == survey &&
+                    work->touches == survey->touches && work->phase != Phase::none;
+  return same ? PIVOTRACE_OK : PIVOTRACE_CHANGED;
+}
+
+void begin_pass(Work& work, bool held) {
+  const Layout& layout = work.layout;
+  const int numbers = row_begin(layout.dense(), layout.dense() + 1) +
+                      layout.positions * layout.numbers_a_position();
+  __builtin_memset(work.dense(), 0, static_cast<size_t>(numbers) * sizeof(real));
+  for (int r = 0; r < layout.other; ++r) {
+    work.dense()[row_begin(r, layout.dense() + 1)] = real(1);
+  }
+  for (int k = 0; k < layout.positions; ++k) {
+    for (int r = 0; r < layout.each; ++r) work.position(k)[row_begin(r, layout.width())] = real(1);
+  }
+  for (int j = 0; j < layout.unknowns; ++j) {
+    const real known = known_within(work, j);
+    if (known > real(0)) {
+      hold(work, j, known);
+    } else if (held) {
+      hold(work, j, rough(work, j));
+    }
+  }
+  work.rank = 0;
+  work.within = real(0);
+  work.between = real(0);
+  work.station = 0;
+  set_chain(work);
+}
+
+void pass_station(Work& work, Gap gap) {
+  const pivotrace_station& stay = work.survey->station[work.station];
+  const Layout& layout = work.layout;
+  turn_to(work, stay);
+  const int coefficients = work.visit.coefficients;
+  const real left = reduce_touches(work, stay, gap);
+  work.within += left / stated_touch_variance(work);
+  work.rank += stay.touches < coefficients ? int32_t{stay.touches} : coefficients;
+  // In the algebraic gap the first row holds rho^2 - |error|^2, a number of the station alone.
+  whiten(work, gap == Gap::algebraic);
+  weigh_block(work);
+  const int width = layout.dense() + 1;
+  real* block = work.block();
+  int from = layout.other;
+  if (gap == Gap::exact) {
+    absorb(work.position(stay.position[int{layout.thin_axis}]), layout.each, layout.width(), block);
+    from = 0;
+  }
+  absorb(work.dense() + row_begin(from, width), layout.dense() - from, width - from,
+         block + block_rows * (layout.each + from));
+  const real* rest = block + block_rows * (layout.width() - 1);
+  work.between += product(rest, rest);
+}
+
+Step end_pass(Work& work, Gap gap) {
+  const Layout& layout = work.layout;
+  const int width = layout.dense() + 1;
+  const int from = gap == Gap::exact ? 0 : layout.other;
+  real* x = work.solution();
+  real squares = real(0);
+  for (int r = from; r < layout.dense(); ++r) {
+    x[r] = work.dense()[row_begin(r, width) + width - 1 - r];
+    if (r >= layout.other) squares += x[r] * x[r];
+  }
+  solve_back(work.dense(), from, layout.dense(), width, x);
+  Step step{false, false, squares <= settled_square * real(layout.unknowns), is_number(squares)};
+  for (int j = 0; j < layout.unknowns; ++j) {
+    const real move = x[layout.other + j];
+    work.unknowns[j] += move;
+    if (!is_number(work.unknowns[j])) step.finite = false;
+    const real share = magnitude(move) / rough(work, j);
+    if (share > near_enough) step.far = true;
+    if (share > near_enough_to_show) step.bent = true;
+  }
+  ++work.pass;
+  return step;
+}
+
+int32_t open_bit(const Work& work, int unknown) {
+  if (unknown >= work.layout.axes_begin) {
+    const int k = (unknown - work.layout.axes_begin) / numbers_an_axis;
+    return (is_tilt(work, unknown) ? PIVOTRACE_OPEN_LEAN : PIVOTRACE_OPEN_CENTRE) << (2 * k);
+  }
+  int artefact = 0;
+  for (int a = 0; a < work.survey->setup->artefacts; ++a) {
+    if (work.layout.diameter[a] == unknown) return PIVOTRACE_OPEN_DIAMETER << (2 * a);
+    if (work.layout.place[a] <= unknown) artefact = a;
+  }
+  return PIVOTRACE_OPEN_PLACE << (2 * artefact);
+}
+
+int32_t hanging(Work& work) {
+  const Layout& layout = work.layout;
+  const int width = layout.dense() + 1;
+  int32_t bits = 0;
+  for (int r = layout.other; r < layout.dense(); ++r) {
+    real column = real(0);
+    for (int above = 0; above <= r; ++above) {
+      column += square(work.dense()[row_begin(above, width) + r - above]);
+    }
+    const real diagonal = work.dense()[row_begin(r, width)];
+    if (!(square(diagonal) > square(hanging_share) * column)) {
+      bits |= open_bit(work, r - layout.other);
+    }
+  }
+  return bits;
+}
+
+int32_t touch_redundancy(const Work& work) { return work.touches - work.rank; }
+
+int32_t station_redundancy(const Work& work) {
+  int32_t known = 0;
+  for (int j = 0; j < work.layout.axes_begin; ++j) known += known_within(work, j) > real(0) ? 1 : 0;
+  return work.rank + known - work.layout.unknowns;
+}
+
+real pooled_touch_factor(const Work& work) {
+  const int32_t dof = work.survey->setup->errors.dof;
+  if (dof == 0) return real(1);
+  return (real(dof) + work.within) / real(dof + touch_redundancy(work));
+}
+
+bool near_nominal(const Work& work) {
+  for (int j = 0; j < work.layout.unknowns && j < most_unknowns; ++j) {
+    if (!(magnitude(work.unknowns[j]) <= believed * rough(work, j))) return false;
+  }
+  return true;
+}
+
+}  // namespace pivotrace::PIVOTRACE_EMBEDDED
+
+using namespace pivotrace::PIVOTRACE_EMBEDDED;
+
+extern "C" size_t pivotrace_work_size(const pivotrace_survey* survey) {
+  if (survey == nullptr || survey->at_fault != 0) return 0;
+  const auto behind = static_cast<size_t>(numbers_behind(layout_of(*survey)));
+  return (PIVOTRACE_WORK_FIXED + behind) * sizeof(real);
+}

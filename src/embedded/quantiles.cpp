@@ -1,0 +1,47 @@
+#include "embedded/quantiles.h"
+
+namespace pivotrace::PIVOTRACE_EMBEDDED {
+
+// A cubic through the deviates of 0.005 / 2^k, k = 0 ... 12, in the binary logarithm of the number of
+// tests; between powers of two the logarithm by a parabola, within 0.01.
+real deviate_of_any(int32_t tests) {
+  real k = real(0);
+  int32_t power = 1;
+  while (power < 4096 && 2 * power <= tests) {
+    power *= 2;
+    k += real(1);
+  }
+  const real over = real(tests - power) / real(power);
+  k += over * (real(1.343) - real(0.343) * over);
+  return real(2.5758) + k * (real(0.2343) + k * (real(-0.0062) + k * real(0.00013)));
+}
+
+real student_t(real z, real dof) {
+  if (!(dof > real(0))) return z;
+  const real q = z * z;
+  const real n = real(1) / dof;
+  const real first = (q + real(1)) / real(4);
+  const real second = ((real(5) * q + real(16)) * q + real(3)) / real(96);
+  const real third = (((real(3) * q + real(19)) * q + real(17)) * q - real(15)) / real(384);
+  const real fourth =
+      ((((real(79) * q + real(776)) * q + real(1482)) * q - real(1920)) * q - real(945)) /
+      real(92160);
+  return z * (real(1) + n * (first + n * (second + n * (third + n * fourth))));
+}
+
+// With a = 2 / (9 d), b = 2 / (9 dof) the cube root y of F satisfies
+//   ((1 - b) y - (1 - a)) = z sqrt(b y^2 + a).
+real fisher_f(real z, real d, real dof) {
+  const real a = real(2) / (real(9) * d);
+  const real b = dof > real(0) ? real(2) / (real(9) * dof) : real(0);
+  const real p = real(1) - a;
+  const real q = real(1) - b;
+  const real bottom = q * q - b * z * z;
+  // So few degrees of freedom that no value is beyond chance.
+  if (!(bottom > real(0.01))) return real(1000);
+  const real root = contact::square_root(larger(q * q * a + p * p * b - a * b * z * z, real(0)));
+  const real y = (p * q + z * root) / bottom;
+  return y * y * y;
+}
+
+}  // namespace pivotrace::PIVOTRACE_EMBEDDED

@@ -1,0 +1,40 @@
+// One station: how its touches feel a displacement of the artefact, and how that displacement depends
+// on the unknowns.
+#pragma once
+
+#include "embedded/work.h"
+
+namespace pivotrace::PIVOTRACE_EMBEDDED {
+
+/// The chain with the axes as the unknowns have them, all at 0.
+void set_chain(Work& work);
+
+/// Sets the chain to the angles of the station, fills `visit` and writes into the block how the
+/// coefficients below move with the unknowns (per unit; index unknowns per sigma):
+///   row 0: the diameter's half; rows 1..: minus the displacement of the artefact against the stylus
+///   along `aside` (pin: at its point, then a pin_base further along).
+void turn_to(Work& work, const pivotrace_station& stay);
+
+/// What the reduction of touches treats each gap as.
+enum class Gap : int8_t {
+  algebraic,  ///< (|a|^2 - rho^2) / 2 rho: linear however far off; the start
+  exact,      ///< |a| - rho
+};
+
+/// Row of one touch, its numbers `stride` apart: coefficients (5), gap.
+/// gap = row . (what the block's rows say) + error.
+void look_at(const Work& work, const pivotrace_touch& touch, Gap gap, int stride, real* row);
+
+/// A station's touches reduce to a triangle (`visit.triangle`). Returns the sum of squares left.
+real reduce_touches(Work& work, const pivotrace_station& stay, Gap gap);
+
+/// Fills `visit.columns`: the triangle without the station error, in units of the touch sigma. With
+/// the covariance I + sum w w' of the triangle's rows, w a shift in one direction, one root after the
+/// other: (I + w w')^-1/2 = I - w w' / (r (r + 1)), r = sqrt(1 + w'w)  (derived here).
+/// `without_first`: the first row is left out.
+void whiten(Work& work, bool without_first);
+
+/// Multiplies the block by the whitened coefficients: rows ready for the triangles.
+void weigh_block(Work& work);
+
+}  // namespace pivotrace::PIVOTRACE_EMBEDDED

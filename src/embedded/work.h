@@ -1,0 +1,119 @@
+// The work memory of a job: what is under way, and where the triangles lie behind it.
+//
+// Unknowns of the axes stand last, so that the last rows of the triangle alone tell of them:
+//   [index unknowns of one axis | those of the other | diameters | places | axes]
+// The first group is thin: a station meets one index position only, so each of its positions keeps
+// a few rows of its own, and the rest is one triangle ("dense").
+#pragma once
+
+#include "embedded/build.h"
+#include "embedded/triangle.h"
+
+namespace pivotrace::PIVOTRACE_EMBEDDED {
+
+constexpr int most_artefacts = PIVOTRACE_ARTEFACTS;
+constexpr int numbers_an_axis = 4;
+constexpr int most_unknowns = numbers_an_axis * most_axes + 5 * most_artefacts;
+constexpr int axis_unknowns = PIVOTRACE_AXIS_UNKNOWNS;
+constexpr int linear_terms = 6;  ///< three scales, three squarenesses
+constexpr int common_terms = linear_terms + most_artefacts;
+
+/// Nominal direction and two directions square to it: for Z: X, Y; for X: Y, Z; for Y: Z, X.
+struct Frame {
+  Vector along;
+  Vector first;
+  Vector second;
+};
+
+/// Which unknown is which.
+struct Layout {
+  int8_t each;        ///< unknowns of one index position: 1 or 4
+  int8_t thin_axis;   ///< the axis whose index unknowns stand in front, each position by itself
+  int16_t positions;  ///< of that axis
+  int16_t other;      ///< index unknowns of the other axis
+  int8_t unknowns;    ///< without index unknowns
+  int8_t axes_begin;
+  int8_t diameter[most_artefacts];
+  int8_t place[most_artefacts];
+
+  int dense() const { return other + unknowns; }
+  int width() const { return each + dense() + 1; }
+  int numbers_a_position() const { return row_begin(each, width()); }
+  /// Column of an unknown in a block.
+  int column(int unknown) const { return each + other + unknown; }
+  int axis(int k) const { return axes_begin + numbers_an_axis * k; }
+};
+
+Layout layout_of(const pivotrace_survey& survey);
+
+/// Numbers of `real` behind the fixed part.
+int32_t numbers_behind(const Layout& layout);
+
+/// One station as the passes see it.
+struct Visit {
+  int coefficients;  ///< 4 for a ball, 5 for a pin: diameter, then displacements of the artefact
+  int shifts;        ///< 3 for a ball, 2 for a pin: directions in which it is felt
+  Vector shown;      ///< position at which the stylus centre would sit in the artefact [counts]
+  Vector aside[3];   ///< those directions, machine frame
+  Vector along;      ///< pin: its axis, machine frame
+  real radius;       ///< of artefact and stylus together [counts]
+  /// The touches, reduced: coefficients and gap (see reduce_touches), and the same whitened, column
+  /// by column of five.
+  real triangle[row_begin(block_rows, block_rows + 1)];
+  real columns[block_rows * (block_rows + 1)];
+};
+
+enum class Phase : int8_t { none, start, exact, test, conclude };
+
+struct Work {
+  uint32_t mark;
+  const pivotrace_survey* survey;
+  const int32_t* origin;  ///< of positions: centre of the first work-side axis, else artefact 0
+  int32_t touches;        ///< of the survey when the job began
+  int32_t station;        ///< next to be visited
+  Layout layout;
+  Phase phase;
+  int8_t job;
+  int8_t located;  ///< an update came near enough for exact passes
+  int8_t pass;
+  int8_t flipped;  ///< axes whose sense is turned round, bit by bit
+  int8_t settled_starts;
+  int32_t rank;         ///< readings after reduction, all stations
+  real touch_variance;  ///< used as weight [counts^2]
+  real within;          ///< chi-squared of the touches about their stations, stated sigma
+  real between;         ///< of the stations
+  real unknowns[most_unknowns];
+  Frame axis_frame[most_axes];
+  Frame artefact_frame[most_artefacts];
+  Chain chain;
+  Visit visit;
+  real
+      felt[axis_unknowns * common_terms];  ///< common terms as the axes feel them, column by column
+
+  real* block() { return reinterpret_cast<real*>(this + 1); }
+  real* solution() { return block() + block_rows * layout.width(); }
+  real* dense() { return solution() + layout.width(); }
+  real* position(int k) {
+    return dense() + row_begin(layout.dense(), layout.dense() + 1) +
+           k * layout.numbers_a_position();
+  }
+};
+
+static_assert(sizeof(Work) <= PIVOTRACE_WORK_FIXED * sizeof(real));
+
+/// Origin of positions: nominal centre of the first work-side axis, else place of artefact 0.
+const int32_t* origin_of(const pivotrace_setup& setup);
+
+/// Whole numbers subtracted as such. |a - b| below 2e9.
+inline Vector difference(const int32_t* a, const int32_t* b) {
+  return {{real(a[0] - b[0]), real(a[1] - b[1]), real(a[2] - b[2])}};
+}
+
+Frame frame_of(const int32_t* direction);
+
+/// n + t1 e1 + t2 e2, not of unit length.
+inline Vector leaning(const Frame& frame, const real* tilts) {
+  return frame.along + tilts[0] * frame.first + tilts[1] * frame.second;
+}
+
+}  // namespace pivotrace::PIVOTRACE_EMBEDDED
