@@ -4,7 +4,7 @@ namespace pivotrace::PIVOTRACE_EMBEDDED {
 
 namespace {
 
-int8_t unknowns_an_index_position(const pivotrace_setup& setup) {
+int16_t unknowns_an_index_position(const pivotrace_setup& setup) {
   for (int k = 0; k < setup.axes; ++k) {
     if (setup.axis[k].motion_sigma_nm > 0) return 4;
   }
@@ -12,14 +12,14 @@ int8_t unknowns_an_index_position(const pivotrace_setup& setup) {
 }
 
 /// Diameters first, then places. Of two artefacts an earlier one can only be number 0.
-int8_t lay_out_artefacts(const pivotrace_setup& setup, Layout& layout) {
-  int8_t next = 0;
+int16_t lay_out_artefacts(const pivotrace_setup& setup, Layout& layout) {
+  int16_t next = 0;
   for (int a = 0; a < setup.artefacts; ++a) {
     layout.diameter[a] = setup.artefact[a].diameter_as >= 0 ? layout.diameter[0] : next++;
   }
   for (int a = 0; a < setup.artefacts; ++a) {
     layout.place[a] = next;
-    next = static_cast<int8_t>(next + (setup.artefact[a].kind == PIVOTRACE_BALL ? 3 : 4));
+    next = static_cast<int16_t>(next + (setup.artefact[a].kind == PIVOTRACE_BALL ? 3 : 4));
   }
   return next;
 }
@@ -41,7 +41,7 @@ Layout layout_of(const pivotrace_survey& survey) {
     layout.other = static_cast<int16_t>(fewer * layout.each);
   }
   layout.axes_begin = lay_out_artefacts(setup, layout);
-  layout.unknowns = static_cast<int8_t>(layout.axes_begin + numbers_an_axis * setup.axes);
+  layout.unknowns = static_cast<int16_t>(layout.axes_begin + numbers_an_axis * setup.axes);
   return layout;
 }
 

@@ -27,14 +27,14 @@ struct Frame {
 
 /// Which unknown is which.
 struct Layout {
-  int8_t each;        ///< unknowns of one index position: 1 or 4
-  int8_t thin_axis;   ///< the axis whose index unknowns stand in front, each position by itself
+  int16_t each;       ///< unknowns of one index position: 1 or 4
+  int16_t thin_axis;  ///< the axis whose index unknowns stand in front, each position by itself
   int16_t positions;  ///< of that axis
   int16_t other;      ///< index unknowns of the other axis
-  int8_t unknowns;    ///< without index unknowns
-  int8_t axes_begin;
-  int8_t diameter[most_artefacts];
-  int8_t place[most_artefacts];
+  int16_t unknowns;   ///< without index unknowns
+  int16_t axes_begin;
+  int16_t diameter[most_artefacts];
+  int16_t place[most_artefacts];
 
   int dense() const { return other + unknowns; }
   int width() const { return each + dense() + 1; }

@@ -62,14 +62,14 @@ void check_against_host(Scenario scenario, const Build& build) {
   CHECK(found.touch_chi2 + found.station_chi2 == doctest::Approx(host.chi2).epsilon(1e-5));
   for (std::size_t k = 0; k < found.axes.size(); ++k) {
     CAPTURE(k);
-    for (const NamedEstimate& location : host.axes[k].location) {
-      const auto c = static_cast<std::size_t>(location.key[0] - 'X');
+    for (const NamedEstimate& location : host.axes[k].centre) {
+      const auto c = static_cast<std::size_t>(*location.name.direction);
       check_value(found.axes[k].location[c],
                   machine.rotary[k].centre_mm[static_cast<Eigen::Index>(c)], location.estimate,
                   length_bar_mm);
     }
     for (const NamedEstimate& orientation : host.axes[k].orientation) {
-      const auto c = static_cast<std::size_t>(orientation.key[0] - 'A');
+      const auto c = static_cast<std::size_t>(*orientation.name.direction);
       check_value(found.axes[k].orientation[c], 0.0, orientation.estimate, angle_bar_rad);
     }
     if (host.axes[k].pivot_to_stylus) {
