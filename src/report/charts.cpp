@@ -10,6 +10,7 @@ namespace pivotrace::report {
 namespace {
 
 constexpr const char* minus_sign = "\xE2\x88\x92";
+constexpr const char* not_told = "\xE2\x80\x93";
 
 }  // namespace
 
@@ -22,6 +23,7 @@ double nice_ceiling(double amount) {
 }
 
 std::string shown(double value, int decimals) {
+  if (!std::isfinite(value)) return not_told;
   std::string text = fixed_text(value, decimals);
   if (!text.empty() && text[0] == '-') text.replace(0, 1, minus_sign);
   return text;

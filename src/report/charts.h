@@ -13,7 +13,8 @@ namespace pivotrace::report {
 /// The next number of 1, 2, 5, 10 ... at or above `amount` > 0.
 double nice_ceiling(double amount);
 
-/// With a true minus sign (U+2212) and no sign on zero: "-1.5" -> "−1.5".
+/// With a true minus sign (U+2212) and no sign on zero: "-1.5" -> "−1.5". What is not finite was not
+/// told: a dash.
 std::string shown(double value, int decimals);
 /// The same with + shown.
 std::string shown_signed(double value, int decimals);

@@ -6,7 +6,7 @@
 #include <algorithm>
 #include <cmath>
 #include <map>
-#include <numbers>
+#include <variant>
 
 #include "base/number_text.h"
 #include "pivotrace/base/length.h"
@@ -130,13 +130,21 @@ Figure limits_figure(const JudgeReport& judged) {
   std::map<Verdict, int> counts;
   for (const Judgement& j : judged.judgements) {
     const ShownUnit shown_in = shown_unit(j.unit);
-    LimitRow row{subject_text(j), shown_in.word,     j.measured,
-                 j.U95,           j.guard,           j.low,
-                 j.high,          shown_in.decimals, verdict_word(j.verdict)};
+    // What a program believes is told in the table; a figure has no room for it.
+    const bool of_a_part = std::holds_alternative<Believed>(j.subject);
+    LimitRow row{of_a_part ? "part mismatch" : subject_text(j),
+                 shown_in.word,
+                 j.measured,
+                 j.U95,
+                 j.guard,
+                 j.low,
+                 j.high,
+                 shown_in.decimals,
+                 verdict_word(j.verdict)};
     const auto limit = [&](const std::optional<double>& at) {
       return at ? shown(*at, row.decimals) : std::string();
     };
-    figure.numbers.rows.push_back({row.name, row.unit, shown(row.value, row.decimals),
+    figure.numbers.rows.push_back({subject_text(j), row.unit, shown(row.value, row.decimals),
                                    shown(row.U95, row.decimals), limit(row.low), limit(row.high),
                                    shown(row.guard, row.decimals), row.verdict});
     rows.push_back(std::move(row));
@@ -180,9 +188,12 @@ void add_stations(const FitResult& result, std::size_t index, const PageUnit& un
   for (const StationResult& station : result.stations) {
     if (station.axis != axis.letter || !station.resolved) continue;
     const double turned = turn_sign(axis.turn) * deg_from_rad(station.angles_rad[index]);
-    chart.stations.push_back(
-        {degrees_text(station.angles_rad[index]), phase_deg(result, axis, station) + turned,
-         unit.small(station.radial_mm), unit.small(station.tangential_mm), station.excluded});
+    // A station may tell one direction and not the other: then it has no place in the picture.
+    const bool has_place = std::isfinite(station.radial_mm) && std::isfinite(station.tangential_mm);
+    if (has_place)
+      chart.stations.push_back(
+          {degrees_text(station.angles_rad[index]), phase_deg(result, axis, station) + turned,
+           unit.small(station.radial_mm), unit.small(station.tangential_mm), station.excluded});
     numbers.rows.push_back({station.label, degrees_text(station.angles_rad[index]),
                             shown_signed(unit.small(station.radial_mm), 1),
                             shown_signed(unit.small(station.tangential_mm), 1),
@@ -227,6 +238,11 @@ Figure orbit_figure(const FitResult& result, std::size_t index, const PageUnit& 
       "{} seen along itself from its + end. Stations on their circle, which is not to scale; "
       "deviations and the U95 of the centre enlarged, see the bar",
       axis.letter);
+  const std::size_t without_place = figure.numbers.rows.size() - chart.stations.size();
+  if (without_place > 0) {
+    figure.subtitle +=
+        fmt::format(". Not drawn: {} with too few touches to tell both directions", without_place);
+  }
   figure.svg = orbit_chart(chart).element(figure.claim, figure.subtitle);
   return figure;
 }
@@ -288,11 +304,14 @@ Figure lean_figure(const FitResult& result, std::size_t index, const PageUnit& u
                               ? chart.traces[0]
                               : chart.traces[1];
   const double U95 = most.U95_slope * chart.length;
-  const bool proven = std::abs(most.slope * chart.length) > U95;
-  figure.claim = proven ? fmt::format("{} leans {} towards {} over {} {}", axis.letter,
-                                      amount_text(most.slope * chart.length, U95, chart.unit),
-                                      most.towards, shown(chart.length, 0), chart.length_unit)
-                        : fmt::format("No lean of {} is proven", axis.letter);
+  const double over = most.slope * chart.length;
+  const int decimals = decimals_for(U95, 1);
+  figure.claim = std::abs(over) > U95 ? fmt::format("{} leans {}{}{} {} towards {}{} over {} {}",
+                                                    axis.letter, shown(std::abs(over), decimals),
+                                                    plus_minus, shown(U95, decimals), chart.unit,
+                                                    over < 0.0 ? "\xE2\x88\x92" : "+", most.towards,
+                                                    shown(chart.length, 0), chart.length_unit)
+                                      : fmt::format("No lean of {} is proven", axis.letter);
   figure.subtitle = fmt::format(
       "The line of {} (solid) from its nominal direction (long-short line), with absolute U95 "
       "(band)",

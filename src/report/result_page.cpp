@@ -52,13 +52,13 @@ data values_of(const FitResult& result, LengthUnit unit) {
   if (!values) return list;
   for (const PivotValue& value : *values) {
     const double U95 = shown_value(value.quantity, value.U95, unit);
-    const int decimals = report::decimals_for(U95, 6);
+    const bool chosen = U95 == 0.0;  // the plane a centre is quoted at
+    const int decimals = chosen ? 3 : report::decimals_for(U95, 6);
     data entry;
     entry.set("name", text_of(value.name));
     entry.set("meaning", value.meaning);
     entry.set("number", shown(shown_value(value.quantity, value.value, unit), decimals));
-    entry.set("U95",
-              std::isfinite(U95) ? shown(rounded_up(U95, decimals), decimals) : "not stated");
+    entry.set("U95", chosen ? "chosen" : uncertainty_text(U95, decimals));
     entry.set("unit", unit_word(value.quantity, unit));
     list.push_back(entry);
   }
@@ -194,21 +194,23 @@ data files_of(const FitResult& result, const ResultPageOptions& options) {
   return list;
 }
 
+/// "Rotary axis A", "Rotary axes A, C".
 std::string axes_text(const FitResult& result) {
-  std::string text;
+  std::vector<std::string> letters;
   for (const AxisResult& axis : result.axes) {
-    if (axis.estimated) text += (text.empty() ? "" : ", ") + std::string(1, axis.letter);
+    if (axis.estimated) letters.emplace_back(1, axis.letter);
   }
-  return text;
+  return fmt::format("Rotary {} {}", letters.size() == 1 ? "axis" : "axes",
+                     fmt::join(letters, ", "));
 }
 
 data page_data(const FitResult& result, const ResultPageOptions& options) {
   const PageUnit unit(options.unit);
   data page;
-  page.set("title", fmt::format("{}: rotary axes {}", result.machine_name, axes_text(result)));
+  page.set("title", result.machine_name + ": " + axes_text(result));
   page.set("figure_css", report::figure_css());
   page.set("machine", result.machine_name);
-  page.set("made_of", fmt::format("Rotary axes {}{}{}", axes_text(result),
+  page.set("made_of", fmt::format("{}{}{}", axes_text(result),
                                   result.started.empty() ? "" : ", measured ", result.started));
   page.set("verdict", verdict_sentence(result, options.judged));
   page.set("caution", page_caution);

@@ -217,6 +217,7 @@ TEST_CASE("numbers carry as many digits as their uncertainty") {
         "1.2");
   CHECK(shown_signed(0.00001, 3) == "0.000");
   CHECK(shown_signed(2.0, 1) == "+2.0");
+  CHECK(shown_signed(std::nan(""), 1) == "\xE2\x80\x93");
   CHECK(nice_ceiling(3.0) == doctest::Approx(5.0));
   CHECK(nice_ceiling(0.02) == doctest::Approx(0.02));
   CHECK(nice_ceiling(7.1) == doctest::Approx(10.0));

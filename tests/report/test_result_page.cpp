@@ -34,6 +34,7 @@ FitResult drawn_result() {
     station.radial_mm = 0.001 * std::sin(2.0 * i);
     station.tangential_mm = 0.0005 * std::cos(i);
     station.axial_mm = 0.0;
+    if (i == 3) station.tangential_mm = not_run;  // too few touches to tell
     result.stations.push_back(station);
     for (int k = 0; k < 4; ++k) {
       TouchResult touch;
@@ -87,6 +88,8 @@ TEST_CASE("a page shows verdict, caution, values, figures, findings, files and a
     CHECK(says(page, words));
   }
   CHECK(unbalanced(page) == "");
+  CHECK(says(page, "Not drawn: 1 with too few touches"));
+  CHECK_FALSE(says(page, "nan"));
 }
 
 TEST_CASE("a page stands alone: no network, no scripts") {
@@ -165,5 +168,5 @@ TEST_CASE("a lean is drawn as the direction says, and its band as the covariance
   CHECK(figure.numbers.rows[1][0] == "Z");
   CHECK(says(figure.numbers.rows[1][1], "9"));
   CHECK(says(figure.claim, "A leans"));
-  CHECK(says(figure.claim, "towards Y"));
+  CHECK(says(figure.claim, "towards +Y"));
 }
