@@ -30,7 +30,8 @@ struct HostFit {
 HostFit host_fit(const Machine& machine, const Survey& survey) {
   const Model model(machine, survey);
   const RandomModel stated = stated_random_model(model);
-  const Expected<Minimum> minimum = minimise(model, stated, starting_unknowns(model), 50);
+  const Expected<LeastSquaresMinimum> minimum =
+      minimise_gaps(model, stated, starting_unknowns(model), {});
   REQUIRE(minimum.has_value());
   const std::vector<CommonTerm> terms = common_terms(machine);
   const Adjusted adjusted = adjusted_at(model, stated, minimum->unknowns, effects_of(terms));
