@@ -7,7 +7,7 @@
 #include "base/words.h"
 #include "formats/json_writer.h"
 #include "pivotrace/disk/text_file.h"
-#include "pivotrace/formats/dialect_file.h"
+#include "pivotrace/formats/control_sheet_file.h"
 #include "pivotrace/formats/limits_file.h"
 #include "pivotrace/formats/machine_file.h"
 #include "pivotrace/formats/mapping_file.h"
@@ -119,7 +119,7 @@ bool looks_like_plan(std::string_view text) {
   return has_line_starting_with(top_of(text), "[[station]]");
 }
 
-bool looks_like_dialect(std::string_view text) {
+bool looks_like_control_sheet(std::string_view text) {
   return has_line_starting_with(top_of(text), "[skip]") ||
          has_line_starting_with(top_of(text), "[motion]");
 }
@@ -148,9 +148,9 @@ Expected<std::string> check_planned(const ReadFile& file) {
   });
 }
 
-Expected<std::string> check_dialect(const ReadFile& file) {
-  return parse_dialect(file.text, file.path).map([](const Dialect& dialect) {
-    return report::summary_of(dialect);
+Expected<std::string> check_control_sheet(const ReadFile& file) {
+  return parse_control_sheet(file.text, file.path).map([](const ControlSheet& sheet) {
+    return report::summary_of(sheet);
   });
 }
 
@@ -188,7 +188,7 @@ constexpr FileKind file_kinds[] = {
     {"feet file", ".feet.toml", looks_like_feet, check_feet},
     {"plan", ".plan.toml", looks_like_plan, check_planned},
     {"truth file", ".truth.toml", looks_like_truth, check_truth},
-    {"dialect", "", looks_like_dialect, check_dialect},
+    {"control sheet", "", looks_like_control_sheet, check_control_sheet},
 };
 constexpr const FileKind* machine_kind = &file_kinds[0];
 constexpr const FileKind* touch_kind = &file_kinds[1];

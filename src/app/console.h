@@ -24,6 +24,7 @@ enum class ExitCode {
 struct Console {
   std::ostream& out;
   std::ostream& err;
+  std::istream* in = nullptr;  ///< where answers to questions come from
   bool out_is_terminal = false;
   bool err_is_terminal = false;
   FileCalls& disk = system_file_calls();

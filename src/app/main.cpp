@@ -21,12 +21,13 @@ constexpr const char* description =
 constexpr const char* footer =
     "A session:\n"
     "  pivotrace plan my.machine.toml -o my.plan.toml\n"
-    "  pivotrace cycle my.plan.toml --dialect macro -o probe.nc --sheet probe.html\n"
-    "  pivotrace rehearse probe.nc --machine my.machine.toml --plan my.plan.toml --dialect macro\n"
+    "  pivotrace cycle my.plan.toml --control demo-control -o probe.nc --sheet probe.html\n"
+    "  pivotrace rehearse probe.nc --machine my.machine.toml --plan my.plan.toml --control "
+    "demo-control\n"
     "  (run it on the machine, bring the log back as my.touches.csv)\n"
     "  pivotrace check my.machine.toml my.touches.csv\n"
     "  pivotrace fit my.machine.toml my.touches.csv -o my.result.json\n"
-    "  pivotrace write my.result.json --work-offset 1 -o offsets.ngc\n\n"
+    "  pivotrace write my.result.json --work-offset 2 --control ngc -o offsets.nc\n\n"
     "Exit codes: 0 done and good; 1 done, but out of limits or not usable; 2 usage or input "
     "wrong;\n"
     "3 cannot be solved from these data; 4 could not read or write; 5 internal error.";
@@ -35,6 +36,7 @@ Console console() {
   Console console{std::cout, std::cerr};
   console.out_is_terminal = isatty(STDOUT_FILENO) != 0;
   console.err_is_terminal = isatty(STDERR_FILENO) != 0;
+  console.in = &std::cin;
   return console;
 }
 

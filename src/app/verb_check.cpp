@@ -2,7 +2,13 @@
 #include <ostream>
 
 #include "app/check.h"
+#include "app/clock.h"
+#include "app/refusal.h"
 #include "app/verbs.h"
+#include "pivotrace/control/proof.h"
+#include "pivotrace/disk/text_file.h"
+#include "pivotrace/formats/control_sheet_file.h"
+#include "pivotrace/formats/machine_file.h"
 
 namespace pivotrace::app {
 
@@ -12,6 +18,8 @@ struct CheckArguments {
   std::vector<std::string> files;
   std::string machine_file;
   bool json = false;
+  std::string proof_file;
+  bool apply = false;
 };
 
 void show(const FileCheck& check, const Console& console) {
@@ -22,7 +30,70 @@ void show(const FileCheck& check, const Console& console) {
   }
 }
 
+/// What the proof showed, slot by slot.
+void show_proof(const ProofReading& reading, const Console& console) {
+  for (const ProofLine& line : reading.lines) {
+    const char* verdict = line.verdict == ProofVerdict::holds      ? "holds "
+                          : line.verdict == ProofVerdict::no_value ? "no value"
+                                                                   : "WRONG ";
+    console.out << verdict << "  " << line.slot;
+    if (line.verdict == ProofVerdict::fails) {
+      console.out << ", found " << line.found << ", expected " << line.expected;
+    }
+    console.out << '\n';
+  }
+  for (const std::string& by_eye : reading.by_eye) console.out << "by eye  " << by_eye << '\n';
+}
+
+/// The machine file says which unit the proof ran in.
+Expected<ProofRequest> proof_request(const std::string& machine_file, FileCalls& disk) {
+  ProofRequest request;
+  if (machine_file.empty()) return request;
+  return read_machine(machine_file, disk).map([&](const Machine& machine) {
+    request.inch = machine.inch;
+    for (const RotaryAxis& axis : machine.rotary) request.rotary.push_back(axis.letter);
+    return request;
+  });
+}
+
+ExitCode keep_proof(const CheckArguments& arguments, const ControlSheet& sheet,
+                    const std::string& text, const Console& console) {
+  const std::string proven = with_proof(text, {utc_now(), sheet.fingerprint});
+  if (!arguments.apply) {
+    console.err << "all that can be read back holds; add --apply to note it in the sheet\n";
+    return ExitCode::good;
+  }
+  const auto written = write_file(arguments.files.front(), proven, console.disk);
+  if (!written) return refuse(console, written.error());
+  console.err << "noted in " << arguments.files.front() << "; any change makes it unproven again\n";
+  return ExitCode::good;
+}
+
+ExitCode check_proof(const CheckArguments& arguments, const Console& console) {
+  if (arguments.files.size() != 1) {
+    return refuse(console, {{ProblemNumber::bad_argument,
+                             "--proof reads back the proof of one control sheet",
+                             {},
+                             "name one sheet: pivotrace check my.toml --proof LOG"}});
+  }
+  const auto text = read_file(arguments.files.front(), console.disk);
+  if (!text) return refuse(console, text.error());
+  const auto sheet = parse_control_sheet(*text, arguments.files.front());
+  if (!sheet) return refuse(console, sheet.error());
+  const auto request = proof_request(arguments.machine_file, console.disk);
+  if (!request) return refuse(console, request.error());
+  const auto record = read_file(arguments.proof_file, console.disk);
+  if (!record) return refuse(console, record.error());
+  const auto reading = read_proof(*sheet, *record, arguments.proof_file, *request);
+  if (!reading) return refuse(console, reading.error());
+  show_proof(*reading, console);
+  if (reading->holds()) return keep_proof(arguments, *sheet, *text, console);
+  console.err << "the sheet is wrong where it says so above: compare it with the manual\n";
+  return ExitCode::not_good;
+}
+
 ExitCode run(const CheckArguments& arguments, const Console& console) {
+  if (!arguments.proof_file.empty()) return check_proof(arguments, console);
   const std::optional<std::string> machine_file =
       arguments.machine_file.empty() ? std::nullopt : std::optional(arguments.machine_file);
   const std::vector<FileCheck> checks = check_files(arguments.files, machine_file, console.disk);
@@ -53,6 +124,11 @@ void add_check_verb(CLI::App& app, Console& console, VerbAction& action) {
   verb->add_option("-m,--machine", arguments->machine_file,
                    "machine file the touch records and truth files belong to")
       ->type_name("FILE");
+  verb->add_option("--proof", arguments->proof_file,
+                   "record or listing that the program of 'cycle --proof' left: FILE is its sheet")
+      ->type_name("LOG");
+  verb->add_flag("--apply", arguments->apply,
+                 "with --proof: note in the sheet that it holds, with the date");
   verb->add_flag("--json", arguments->json, "print the outcome as JSON");
   verb->callback([arguments, &console, &action] {
     action = [arguments, &console] { return run(*arguments, console); };

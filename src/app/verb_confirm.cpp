@@ -3,14 +3,13 @@
 #include <optional>
 #include <ostream>
 
-#include "app/dialect_folders.h"
+#include "app/control_sheets.h"
 #include "app/refusal.h"
 #include "app/verbs.h"
 #include "pivotrace/cycle/make_program.h"
 #include "pivotrace/disk/text_file.h"
 #include "pivotrace/estimate/fit.h"
 #include "pivotrace/formats/confirm_file.h"
-#include "pivotrace/formats/dialect_file.h"
 #include "pivotrace/formats/machine_file.h"
 #include "pivotrace/formats/plan_file.h"
 #include "pivotrace/formats/result_file.h"
@@ -28,7 +27,7 @@ struct ConfirmArguments {
   std::string result_file;
   std::string new_file;
   std::string machine_file;
-  std::string dialect;
+  std::string control;
   std::string program_file;
   std::string plan_file;
   std::string units = "mm";
@@ -52,11 +51,9 @@ ConfirmOptions options_of(const ConfirmArguments& arguments) {
 
 Expected<void> deliver_program(const ConfirmArguments& arguments, const Machine& machine,
                                const Plan& plan, const Console& console) {
-  const auto file = find_dialect(arguments.dialect, dialect_folders(console.disk), console.disk);
-  if (!file) return tl::make_unexpected(file.error());
-  const auto dialect = read_dialect(*file, console.disk);
-  if (!dialect) return tl::make_unexpected(dialect.error());
-  const auto program = make_program(machine, plan, *dialect);
+  const auto sheet = named_control_sheet(arguments.control, console.disk);
+  if (!sheet) return tl::make_unexpected(sheet.error());
+  const auto program = make_program(machine, plan, *sheet);
   if (!program) return tl::make_unexpected(program.error());
   const auto delivered = deliver(console, arguments.program_file, program->text);
   if (!delivered) return delivered;
@@ -178,11 +175,12 @@ void add_survey_options(CLI::App* verb, ConfirmArguments& arguments) {
   verb->add_option("--plan-file", arguments.plan_file,
                    "write the planned touches here (*.plan.toml)")
       ->type_name("FILE");
-  CLI::Option* dialect =
-      verb->add_option("--dialect", arguments.dialect, "how the control writes a program");
+  CLI::Option* control =
+      verb->add_option("--control", arguments.control,
+                       "control sheet that spells the program: its name, or its file");
   verb->add_option("--program", arguments.program_file, "write the probing program here")
       ->type_name("FILE")
-      ->needs(dialect);
+      ->needs(control);
 }
 
 void add_judging_options(CLI::App* verb, ConfirmArguments& arguments) {

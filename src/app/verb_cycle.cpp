@@ -1,10 +1,11 @@
 #include <memory>
 #include <ostream>
 
-#include "app/dialect_folders.h"
+#include "app/control_sheets.h"
 #include "app/verbs.h"
+#include "pivotrace/control/proof.h"
 #include "pivotrace/cycle/make_program.h"
-#include "pivotrace/formats/dialect_file.h"
+#include "pivotrace/formats/machine_file.h"
 #include "pivotrace/formats/parameter_file.h"
 #include "pivotrace/formats/plan_file.h"
 #include "pivotrace/report/setup_sheet.h"
@@ -15,11 +16,13 @@ namespace {
 
 struct CycleArguments {
   std::string plan_file;
-  std::string dialect;
+  std::string proof;
+  std::string sheet;
   std::string machine_file;
   std::string solve_axis;
   double centre_limit_mm = 1.0;
   int set_offset = 0;
+  int program_number = CycleOptions{}.program_number;
   std::string sheet_file;
   std::string rows_file;
   std::string program_file;
@@ -39,31 +42,63 @@ Expected<CycleOptions> options_of(const CycleArguments& arguments, const Machine
     options.solve_axis = axis;
   }
   if (arguments.set_offset > 0) options.set_offset = arguments.set_offset;
+  options.program_number = arguments.program_number;
   return options;
 }
 
-ExitCode run(const CycleArguments& arguments, const Console& console) {
+/// The program that shows whether a control sheet is right; it needs no plan.
+ExitCode run_proof(const CycleArguments& arguments, const Console& console) {
   const auto fail = [&](const Problems& problems) {
     console.report(problems);
     return exit_code_for(problems);
   };
-  const Expected<std::string> dialect_file =
-      find_dialect(arguments.dialect, dialect_folders(console.disk), console.disk);
-  if (!dialect_file) return fail(dialect_file.error());
-  const Expected<Dialect> dialect = read_dialect(*dialect_file, console.disk);
-  if (!dialect) return fail(dialect.error());
+  const Expected<ControlSheet> sheet = named_control_sheet(arguments.proof, console.disk);
+  if (!sheet) return fail(sheet.error());
+  ProofRequest request;
+  if (!arguments.machine_file.empty()) {
+    const Expected<Machine> machine = read_machine(arguments.machine_file, console.disk);
+    if (!machine) return fail(machine.error());
+    request.inch = machine->inch;
+    for (const RotaryAxis& axis : machine->rotary) request.rotary.push_back(axis.letter);
+  }
+  const Expected<EmittedProgram> program = proof_program(*sheet, request);
+  if (!program) return fail(program.error());
+  const auto delivered = deliver(console, arguments.program_file, program->text);
+  if (!delivered) return fail(delivered.error());
+  console.err
+      << "CAUTION: its last part moves X slowly by 10 mm: free air all the way, hand at the "
+         "stop.\nThe machine's manual, local safety rules and qualified people come first.\n"
+         "Then read back what it left: pivotrace check SHEET --proof LOG\n";
+  return ExitCode::good;
+}
+
+ExitCode run(const CycleArguments& arguments, const Console& console) {
+  if (!arguments.proof.empty()) return run_proof(arguments, console);
+  if (arguments.plan_file.empty() || arguments.sheet.empty()) {
+    console.report({{ProblemNumber::bad_argument,
+                     "a cycle needs a plan and a control sheet",
+                     {},
+                     "pivotrace cycle my.plan.toml --control SHEET, or --proof SHEET"}});
+    return ExitCode::wrong_input;
+  }
+  const auto fail = [&](const Problems& problems) {
+    console.report(problems);
+    return exit_code_for(problems);
+  };
+  const Expected<ControlSheet> sheet = named_control_sheet(arguments.sheet, console.disk);
+  if (!sheet) return fail(sheet.error());
   const Expected<PlanOnMachine> planned =
       read_plan(arguments.plan_file, arguments.machine_file, console.disk);
   if (!planned) return fail(planned.error());
   const Expected<CycleOptions> options = options_of(arguments, planned->machine);
   if (!options) return fail(options.error());
   const Expected<EmittedProgram> program =
-      make_program(planned->machine, planned->plan, *dialect, *options);
+      make_program(planned->machine, planned->plan, *sheet, *options);
   if (!program) return fail(program.error());
   if (!arguments.sheet_file.empty()) {
     const auto delivered =
         deliver(console, arguments.sheet_file,
-                setup_sheet(planned->machine, planned->plan, *dialect, *program, *options));
+                setup_sheet(planned->machine, planned->plan, *sheet, *program, *options));
     if (!delivered) return fail(delivered.error());
     console.err << "wrote " << arguments.sheet_file << '\n';
   }
@@ -72,7 +107,7 @@ ExitCode run(const CycleArguments& arguments, const Console& console) {
       return fail({{ProblemNumber::bad_argument,
                     "--parameter-rows is only for controls that leave touches in parameters",
                     {},
-                    "leave it out: the dialect " + dialect->name + " writes a log"}});
+                    "leave it out: the control sheet " + sheet->name + " writes a log"}});
     }
     const auto delivered =
         deliver(console, arguments.rows_file, parameter_rows(planned->plan, *program->results));
@@ -96,13 +131,19 @@ void add_cycle_verb(CLI::App& app, Console& console, VerbAction& action) {
       app.add_subcommand("cycle", "Write the probing program of a plan for your control");
   verb->footer(
       "Example:\n"
-      "  pivotrace cycle fourth-axis.plan.toml --dialect macro -o probe.nc --sheet probe.html\n"
-      "writes the program and a set-up sheet to print. A dialect is a text file that says how a\n"
-      "control writes each step; macro and ngc are shipped, and a copy of one, edited, in\n"
-      "~/.config/pivotrace/routines makes your own.\n"
+      "  pivotrace cycle fourth-axis.plan.toml --control demo-control -o probe.nc --sheet "
+      "probe.html\n"
+      "writes the program and a set-up sheet to print. A control sheet is a text file that says "
+      "how\n"
+      "a control writes each step; shipped are ngc (RS274/NGC), demo-control (invented, for the\n"
+      "examples) and macro (to fill in for your control: copy it to\n"
+      "~/.config/pivotrace/routines, answer its questions from the manual, 'pivotrace check' it).\n"
       "Rehearse every program with 'pivotrace rehearse' before it runs on a machine.");
-  verb->add_option("PLAN", arguments->plan_file, "plan (*.plan.toml)")->required();
-  verb->add_option("--dialect", arguments->dialect, "name of a dialect, or its file")->required();
+  verb->add_option("PLAN", arguments->plan_file, "plan (*.plan.toml)");
+  verb->add_option("--control", arguments->sheet, "name of a control sheet, or its file");
+  verb->add_option("--proof", arguments->proof,
+                   "write the program that shows whether this control sheet is right; no PLAN")
+      ->type_name("SHEET");
   verb->add_option("--machine", arguments->machine_file,
                    "machine file, if not the one the plan names");
   verb->add_option("--solve-on-control", arguments->solve_axis,
@@ -113,6 +154,9 @@ void add_cycle_verb(CLI::App& app, Console& console, VerbAction& action) {
   verb->add_option("--set-offset", arguments->set_offset,
                    "set this work offset to that centre, after a stop that shows old and new")
       ->check(CLI::PositiveNumber);
+  verb->add_option("--program-number", arguments->program_number,
+                   "number the program is stored under, where the control has one (default 7100)")
+      ->check(CLI::Range(1, 99999999));
   verb->add_option("--sheet", arguments->sheet_file, "write a set-up sheet here (HTML)");
   verb->add_option(
       "--parameter-rows", arguments->rows_file,

@@ -1,12 +1,12 @@
 #include <memory>
 #include <ostream>
 
-#include "app/dialect_folders.h"
+#include "app/control_sheets.h"
 #include "app/progress.h"
 #include "app/verbs.h"
 #include "pivotrace/disk/text_file.h"
-#include "pivotrace/formats/dialect_file.h"
 #include "pivotrace/formats/machine_file.h"
+#include "pivotrace/formats/parameter_file.h"
 #include "pivotrace/formats/plan_file.h"
 #include "pivotrace/formats/truth_file.h"
 #include "pivotrace/geometry/angle.h"
@@ -19,7 +19,7 @@ namespace {
 struct RehearseArguments {
   std::string program_file;
   std::string machine_file;
-  std::string dialect;
+  std::string sheet;
   std::string plan_file;
   std::string truth_file;
   std::string parameter_file;
@@ -36,7 +36,7 @@ struct RehearseArguments {
 /// Everything a rehearsal is made of, read and checked.
 struct Rehearsal {
   Machine machine;
-  Dialect dialect;
+  ControlSheet sheet;
   RehearsalTruth truth;
   RehearsalOptions options;
   std::string program;
@@ -89,12 +89,9 @@ Expected<Rehearsal> prepare(const RehearseArguments& arguments, FileCalls& disk)
   Expected<Machine> machine = read_machine(arguments.machine_file, disk);
   if (!machine) return tl::make_unexpected(machine.error());
   rehearsal.machine = std::move(*machine);
-  const Expected<std::string> dialect_file =
-      find_dialect(arguments.dialect, dialect_folders(disk), disk);
-  if (!dialect_file) return tl::make_unexpected(dialect_file.error());
-  Expected<Dialect> dialect = read_dialect(*dialect_file, disk);
-  if (!dialect) return tl::make_unexpected(dialect.error());
-  rehearsal.dialect = std::move(*dialect);
+  Expected<ControlSheet> sheet = named_control_sheet(arguments.sheet, disk);
+  if (!sheet) return tl::make_unexpected(sheet.error());
+  rehearsal.sheet = std::move(*sheet);
   Expected<std::string> program = read_file(arguments.program_file, disk);
   if (!program) return tl::make_unexpected(program.error());
   rehearsal.program = std::move(*program);
@@ -104,14 +101,14 @@ Expected<Rehearsal> prepare(const RehearseArguments& arguments, FileCalls& disk)
     if (!truth) return tl::make_unexpected(truth.error());
     rehearsal.truth = std::move(*truth);
   }
-  rehearsal.options.control = usual_start(rehearsal.machine, rehearsal.dialect);
+  rehearsal.options.control = usual_start(rehearsal.machine, rehearsal.sheet);
   rehearsal.options.guard_mm = arguments.guard_mm;
   if (arguments.noise) rehearsal.options.noise = stated_noise(rehearsal.machine, arguments.seed);
-  if (!arguments.parameter_file.empty() && !rehearsal.dialect.variables.results) {
+  if (!arguments.parameter_file.empty() && !rehearsal.sheet.variables.results) {
     return failure({ProblemNumber::bad_argument,
                     "--parameters is only for controls that keep their touches in parameters",
                     {},
-                    "leave it out: the dialect " + rehearsal.dialect.name + " writes a log"});
+                    "leave it out: the control sheet " + rehearsal.sheet.name + " writes a log"});
   }
   Expected<std::string> parameters = optional_file(arguments.parameter_file, disk);
   if (!parameters) return tl::make_unexpected(parameters.error());
@@ -130,7 +127,9 @@ Expected<Rehearsal> prepare(const RehearseArguments& arguments, FileCalls& disk)
 Expected<void> write_files(const RehearseArguments& arguments, const Rehearsal& rehearsal,
                            const RehearsalReport& report, const Console& console) {
   if (!arguments.log_file.empty()) {
-    const std::string& left = report.log.empty() ? report.parameter_file : report.log;
+    const std::string left = report.log.empty()
+                                 ? std::string(simulated_heading) + "\n" + report.parameter_file
+                                 : "# simulated: yes\n" + report.log;
     Expected<void> delivered = deliver(console, arguments.log_file, left);
     if (!delivered) return delivered;
     if (arguments.log_file != "-") console.err << "wrote " << arguments.log_file << '\n';
@@ -168,7 +167,7 @@ ExitCode run(const RehearseArguments& arguments, const Console& console) {
   ProgressLine progress(console, "rehearsing", "blocks");
   rehearsal->options.progress = [&progress](std::size_t blocks) { progress.show(blocks); };
   Expected<RehearsalReport> report =
-      rehearse(rehearsal->program, arguments.program_file, rehearsal->machine, rehearsal->dialect,
+      rehearse(rehearsal->program, arguments.program_file, rehearsal->machine, rehearsal->sheet,
                rehearsal->truth, rehearsal->options);
   progress.clear();
   if (!report) return fail(report.error());
@@ -195,7 +194,7 @@ void add_rehearse_verb(CLI::App& app, Console& console, VerbAction& action) {
       "rehearse", "Run a probing program on a virtual machine before it runs on a real one");
   verb->footer(
       "Example:\n"
-      "  pivotrace rehearse probe.nc --machine fourth-axis.machine.toml --dialect macro \\\n"
+      "  pivotrace rehearse probe.nc --machine fourth-axis.machine.toml --control demo-control \\\n"
       "      --plan fourth-axis.plan.toml --truth fourth-axis.truth.toml --noise -o rehearsed.csv\n"
       "runs the text of the program block by block, reports what it would touch and hit, how long\n"
       "it takes, and leaves the touches as the control would; 'pivotrace fit' on them must give\n"
@@ -215,7 +214,8 @@ void add_rehearse_verb(CLI::App& app, Console& console, VerbAction& action) {
       ->required();
   verb->add_option("--machine", arguments->machine_file, "machine file (*.machine.toml)")
       ->required();
-  verb->add_option("--dialect", arguments->dialect, "name of a dialect, or its file")->required();
+  verb->add_option("--control", arguments->sheet, "name of a control sheet, or its file")
+      ->required();
   verb->add_option("--plan", arguments->plan_file, "start where this plan starts (*.plan.toml)");
   verb->add_option("--start", arguments->start,
                    "start here instead: X,Y,Z in mm as the control shows, then angles in degrees")

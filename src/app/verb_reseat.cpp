@@ -2,6 +2,7 @@
 #include <ostream>
 
 #include "app/clock.h"
+#include "app/control_sheets.h"
 #include "app/refusal.h"
 #include "app/verbs.h"
 #include "pivotrace/formats/result_file.h"
@@ -17,7 +18,9 @@ struct ReseatArguments {
   std::vector<double> offset;
   std::vector<std::string> taught_at;
   std::vector<std::string> at;
-  int first_offset = first_work_offset;
+  std::optional<int> first_offset;
+  std::string control;
+  bool simulated = false;
   std::string units = "mm";
   std::string form = "table";
   std::string output;
@@ -42,15 +45,30 @@ Expected<ReseatRequest> request_from(const ReseatArguments& arguments, const Fit
   const auto targets = index_angles(result, arguments.at);
   if (!targets) return tl::make_unexpected(targets.error());
   request.targets = *targets;
-  request.first_offset = arguments.first_offset;
+  request.first_offset = arguments.first_offset.value_or(first_work_offset);
   request.date = utc_now();
   return request;
 }
 
+Expected<std::string> program_of(const ReseatArguments& arguments, const FitResult& result,
+                                 const ReseatRequest& request, const ReseatTable& table,
+                                 FileCalls& disk) {
+  if (arguments.control.empty() || !arguments.first_offset) {
+    return failure({ProblemNumber::bad_argument,
+                    "a program needs a control sheet and the first work offset it may write",
+                    {},
+                    "name both, for example --control ngc --first-offset 2"});
+  }
+  return named_control_sheet(arguments.control, disk).and_then([&](const ControlSheet& sheet) {
+    return reseat_program(result, request, table, sheet, arguments.simulated);
+  });
+}
+
 Expected<std::string> text_of(const ReseatArguments& arguments, const FitResult& result,
-                              const ReseatRequest& request, const ReseatTable& table) {
+                              const ReseatRequest& request, const ReseatTable& table,
+                              FileCalls& disk) {
   if (arguments.json) return reseat_json(result, request, table);
-  if (arguments.form == "program") return reseat_program(result, request, table);
+  if (arguments.form == "program") return program_of(arguments, result, request, table, disk);
   if (arguments.form == "csv") return reseat_csv(result, request, table);
   return reseat_text(result, request, table);
 }
@@ -63,7 +81,7 @@ ExitCode run(const ReseatArguments& arguments, const Console& console) {
   const auto table = reseat(*result, *request);
   if (!table) return refuse(console, table.error());
   for (const std::string& warning : table->warnings) console.err << "warning: " << warning << '\n';
-  const auto text = text_of(arguments, *result, *request, *table);
+  const auto text = text_of(arguments, *result, *request, *table, console.disk);
   if (!text) return refuse(console, text.error());
   const auto delivered = deliver(console, arguments.output, *text);
   if (!delivered) return refuse(console, delivered.error());
@@ -80,7 +98,7 @@ void add_reseat_verb(CLI::App& app, Console& console, VerbAction& action) {
   verb->footer(
       "Example: the offset was taught at A 0, features are cut at four angles:\n"
       "  pivotrace reseat fourth-axis.result.json --offset -310 -200.5 -180.25 --taught-at A=0 \\\n"
-      "      --at A=0..270/90 --form program -o offsets.ngc\n"
+      "      --at A=0..270/90 --form program --first-offset 2 --control ngc -o offsets.nc\n"
       "Angles: A=90, a list A=0,90,180 or a range with a step A=0..270/90; several axes as\n"
       "\"A=-30 C=0..315/45\". Axes not named stand at 0.\n"
       "The taught offset must count as the touch record does: Z to the centre of the stylus ball.\n"
@@ -102,13 +120,16 @@ void add_reseat_verb(CLI::App& app, Console& console, VerbAction& action) {
       ->type_name("ANGLES")
       ->required();
   verb->add_option("--first-offset", arguments->first_offset,
-                   "work offset of the first position: 1 = G54 ... 9 = G59.3")
-      ->type_name("NUMBER")
-      ->capture_default_str();
+                   "work offset of the first position: 1 is the first (G54); a table starts there")
+      ->type_name("NUMBER");
+  verb->add_option("--control", arguments->control,
+                   "control sheet that spells the program: its name, or its file");
+  verb->add_flag("--simulated", arguments->simulated,
+                 "write a program from a rehearsal's result all the same; it says so");
   verb->add_option("--units", arguments->units, "mm or inch, in and out")
       ->check(CLI::IsMember({"mm", "inch"}))
       ->capture_default_str();
-  verb->add_option("--form", arguments->form, "table, program (G10 L2) or csv")
+  verb->add_option("--form", arguments->form, "table, program or csv")
       ->check(CLI::IsMember({"table", "program", "csv"}))
       ->capture_default_str();
   verb->add_option("-o,--output", arguments->output, "write to this file, not to the screen")

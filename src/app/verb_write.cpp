@@ -2,9 +2,11 @@
 #include <ostream>
 
 #include "app/clock.h"
+#include "app/control_sheets.h"
 #include "app/refusal.h"
 #include "app/verbs.h"
 #include "pivotrace/disk/text_file.h"
+#include "pivotrace/formats/control_sheet_file.h"
 #include "pivotrace/formats/mapping_file.h"
 #include "pivotrace/formats/patch_apply.h"
 #include "pivotrace/formats/result_file.h"
@@ -28,7 +30,9 @@ struct WriteArguments {
   std::string units = "mm";
   std::string axis;
   std::string foot;
-  int work_offset = first_work_offset;
+  std::optional<int> work_offset;
+  std::string control;
+  bool simulated = false;
   std::string template_file;
   std::string patch_file;
   std::vector<std::string> mapping_files;
@@ -37,6 +41,10 @@ struct WriteArguments {
   bool dry_run = false;
   PatchPermissions permissions;
 };
+
+ExitCode bad_arguments(const Console& console, const std::string& what, const std::string& advice) {
+  return refuse(console, {{ProblemNumber::bad_argument, what, {}, advice}});
+}
 
 ExitCode put(const Console& console, const WriteArguments& arguments,
              const Expected<std::string>& text) {
@@ -66,13 +74,20 @@ ExitCode write_program(const Console& console, const WriteArguments& arguments,
   if (!axis) return refuse(console, axis.error());
   const auto foot = axis_letter(arguments.foot);
   if (!foot) return refuse(console, foot.error());
+  if (arguments.control.empty()) {
+    return bad_arguments(console, "a program needs the control sheet of the control that reads it",
+                         "name it, for example --control ngc; --form csv needs none");
+  }
+  const auto sheet = named_control_sheet(arguments.control, console.disk);
+  if (!sheet) return refuse(console, sheet.error());
   OffsetProgramOptions options;
   options.work_offset = arguments.work_offset;
   options.axis = *axis;
   options.foot_towards = *foot;
   options.unit = length_unit(arguments.units);
   options.date = utc_now();
-  return put(console, arguments, offset_program(result, options));
+  options.simulated_allowed = arguments.simulated;
+  return put(console, arguments, offset_program(result, *sheet, options));
 }
 
 ExitCode write_form(const Console& console, const WriteArguments& arguments,
@@ -96,10 +111,6 @@ ExitCode write_template(const Console& console, const WriteArguments& arguments,
   options.date = utc_now();
   options.file = arguments.template_file;
   return put(console, arguments, fill_template(result, *text, options));
-}
-
-ExitCode bad_arguments(const Console& console, const std::string& what, const std::string& advice) {
-  return refuse(console, {{ProblemNumber::bad_argument, what, {}, advice}});
 }
 
 ExitCode apply_plan(const Console& console, const PatchPlan& plan) {
@@ -173,6 +184,8 @@ ExitCode run(const WriteArguments& arguments, const Console& console) {
   const bool patches = !arguments.patch_file.empty();
   const bool verifies = !arguments.verify_files.empty();
   if (arguments.list) return write_list(console, arguments, *result);
+  const Problems simulated = refuse_simulated(*result, arguments.simulated);
+  if (!simulated.empty()) return refuse(console, simulated);
   if (patches) {
     const ExitCode code = write_patch(console, arguments, *result);
     const bool then_verify = verifies && arguments.apply && !arguments.dry_run;
@@ -184,13 +197,16 @@ ExitCode run(const WriteArguments& arguments, const Console& console) {
 }
 
 void add_form_options(CLI::App* verb, WriteArguments& arguments) {
-  verb->add_option("--form", arguments.form, "program (G10 L2), csv, json or toml table")
+  verb->add_option("--form", arguments.form, "program, csv, json or toml table")
       ->check(CLI::IsMember({"program", "csv", "json", "toml"}))
       ->capture_default_str();
   verb->add_option("--work-offset", arguments.work_offset,
-                   "offset the program sets: 1 = G54 ... 6 = G59, 7..9 = G59.1..G59.3")
-      ->type_name("NUMBER")
-      ->capture_default_str();
+                   "offset the program sets: 1 is the first (G54); none is taken by itself")
+      ->type_name("NUMBER");
+  verb->add_option("--control", arguments.control,
+                   "control sheet that spells the program: its name, or its file");
+  verb->add_flag("--simulated", arguments.simulated,
+                 "write values of a rehearsal all the same; they say so");
   verb->add_option("--axis", arguments.axis, "axis whose centre becomes the origin")
       ->type_name("LETTER");
   verb->add_option("--foot", arguments.foot,
@@ -242,7 +258,7 @@ void add_write_verb(CLI::App& app, Console& console, VerbAction& action) {
   verb->footer(
       "Examples:\n"
       "  pivotrace write fourth-axis.result.json --list\n"
-      "  pivotrace write fourth-axis.result.json --work-offset 1 -o offsets.ngc\n"
+      "  pivotrace write fourth-axis.result.json --work-offset 2 --control ngc -o offsets.nc\n"
       "  pivotrace write fourth-axis.result.json --form csv -o values.csv\n"
       "  pivotrace write fourth-axis.result.json --patch fourth-axis.post.txt \\\n"
       "      --mapping fourth-axis.mapping.toml            (shows only; --apply writes)\n"

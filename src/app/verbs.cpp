@@ -3,6 +3,7 @@
 namespace pivotrace::app {
 
 void add_all_verbs(CLI::App& app, Console& console, VerbAction& action) {
+  add_new_verb(app, console, action);
   add_check_verb(app, console, action);
   add_plan_verb(app, console, action);
   add_cycle_verb(app, console, action);

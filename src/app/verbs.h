@@ -10,6 +10,7 @@ namespace pivotrace::app {
 /// Adds every verb, in the order a user meets them. `console` and `action` must outlive `app`.
 void add_all_verbs(CLI::App& app, Console& console, VerbAction& action);
 
+void add_new_verb(CLI::App& app, Console& console, VerbAction& action);
 void add_check_verb(CLI::App& app, Console& console, VerbAction& action);
 void add_plan_verb(CLI::App& app, Console& console, VerbAction& action);
 void add_cycle_verb(CLI::App& app, Console& console, VerbAction& action);

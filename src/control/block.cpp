@@ -8,7 +8,7 @@
 #include "control/form_reader.h"
 #include "control/log_line.h"
 
-namespace pivotrace::rehearsal {
+namespace pivotrace::control {
 
 namespace {
 
@@ -40,16 +40,16 @@ std::string trimmed(const std::string& text) {
 /// Reads words and assignments of one line into a block.
 class WordReader {
  public:
-  WordReader(Cursor& cursor, const Dialect& dialect, const Vocabulary& vocabulary, Nodes& nodes,
+  WordReader(Cursor& cursor, const ControlSheet& sheet, const Vocabulary& vocabulary, Nodes& nodes,
              Block& block)
-      : cursor_(cursor), dialect_(dialect), vocabulary_(vocabulary), nodes_(nodes), block_(block) {
-    const std::string& form = dialect.assignment.form;
+      : cursor_(cursor), sheet_(sheet), vocabulary_(vocabulary), nodes_(nodes), block_(block) {
+    const std::string& form = sheet.assignment.form;
     const std::size_t variable = form.find("{variable}");
     const std::size_t value = form.find("{value}");
     if (variable == std::string::npos || value == std::string::npos || value < variable) return;
-    before_ = squeeze(form.substr(0, variable), 1, dialect.text).text;
-    between_ = squeeze(form.substr(variable + 10, value - variable - 10), 1, dialect.text).text;
-    after_ = squeeze(form.substr(value + 7), 1, dialect.text).text;
+    before_ = squeeze(form.substr(0, variable), 1, sheet.text).text;
+    between_ = squeeze(form.substr(variable + 10, value - variable - 10), 1, sheet.text).text;
+    after_ = squeeze(form.substr(value + 7), 1, sheet.text).text;
   }
 
   void read() {
@@ -61,7 +61,7 @@ class WordReader {
   void item() {
     if (cursor_.accept(comment_stand_in)) return;
     const int column = cursor_.column();
-    if (cursor_.stands_here(before_ + dialect_.variables.prefix) && !between_.empty()) {
+    if (cursor_.stands_here(before_ + sheet_.variables.prefix) && !between_.empty()) {
       assignment(column);
     } else if (!plain_word(column)) {
       letter_word(column);
@@ -70,13 +70,13 @@ class WordReader {
 
   void assignment(int column) {
     Assignment assignment{.column = column};
-    cursor_.accept(before_ + dialect_.variables.prefix);
-    assignment.variable = read_variable_number(cursor_, dialect_, nodes_);
+    cursor_.accept(before_ + sheet_.variables.prefix);
+    assignment.variable = read_variable_number(cursor_, sheet_, nodes_);
     if (!cursor_.failed() && !cursor_.accept(between_)) {
       cursor_.fail(fmt::format("'{}' is expected after the variable", between_),
                    "write an assignment, or check the word before it");
     }
-    if (!cursor_.failed()) assignment.value = read(dialect_.assignment.value_needs_brackets);
+    if (!cursor_.failed()) assignment.value = read(sheet_.assignment.value_needs_brackets);
     if (!cursor_.failed() && !after_.empty() && !cursor_.accept(after_)) {
       cursor_.fail(fmt::format("'{}' is expected after the value", after_), "complete the line");
     }
@@ -84,8 +84,8 @@ class WordReader {
   }
 
   NodeIndex read(bool needs_brackets) {
-    return needs_brackets ? read_value(cursor_, dialect_, nodes_)
-                          : read_bare(cursor_, dialect_, nodes_);
+    return needs_brackets ? read_value(cursor_, sheet_, nodes_)
+                          : read_bare(cursor_, sheet_, nodes_);
   }
 
   bool plain_word(int column) {
@@ -101,28 +101,28 @@ class WordReader {
     const char letter = cursor_.peek();
     if (!vocabulary_.is_known_letter(letter)) {
       cursor_.fail(fmt::format("'{}' does not belong here", letter),
-                   "check the spelling; this control's dialect has no such word");
+                   "check the spelling; this control has no such word");
       return;
     }
     cursor_.take();
     refuse_repeated(letter, column);
-    if (!dialect_.text.spaces_ignored && cursor_.blank_here()) {
+    if (!sheet_.text.spaces_ignored && cursor_.blank_here()) {
       cursor_.fail("a blank between a letter and its number", "take it out");
     }
-    const std::string& mark = dialect_.expressions.word_mark;
+    const std::string& mark = sheet_.expressions.word_mark;
     if (!mark.empty() && !vocabulary_.is_code_letter(letter) && !cursor_.accept(mark)) {
       cursor_.fail(fmt::format("'{}' is expected after the letter", mark), "complete the word");
     }
     if (cursor_.failed()) return;
     Word word{.letter = letter, .column = column};
-    word.value = read(dialect_.expressions.word_needs_brackets);
+    word.value = read(sheet_.expressions.word_needs_brackets);
     if (cursor_.failed()) return;
     check_literal(word);
     block_.words.push_back(word);
   }
 
   void refuse_repeated(char letter, int column) {
-    if (!dialect_.text.repeated_letter_is_error || letter == 'G' || letter == 'M') return;
+    if (!sheet_.text.repeated_letter_is_error || letter == 'G' || letter == 'M') return;
     const auto same = [letter](const Word& other) { return other.letter == letter; };
     if (std::any_of(block_.words.begin(), block_.words.end(), same)) {
       cursor_.fail_at(column, fmt::format("a second {} word in one line", letter),
@@ -138,10 +138,10 @@ class WordReader {
       if (!vocabulary_.code(word.letter, node.number) && !belongs_to_form(word.letter)) {
         cursor_.fail_at(
             word.column,
-            fmt::format("{}{:g} is not a word of this control's dialect", word.letter, node.number),
-            "take it out, or describe it in the dialect file");
+            fmt::format("{}{:g} is not a word of this control", word.letter, node.number),
+            "take it out, or describe it in the control sheet");
       }
-    } else if (dialect_.numbers.point_always && !node.has_mark &&
+    } else if (sheet_.numbers.point_always && !node.has_mark &&
                vocabulary_.is_axis_letter(word.letter)) {
       cursor_.fail_at(word.column,
                       fmt::format("{}{:g} has no decimal mark: this control may take it for "
@@ -159,7 +159,7 @@ class WordReader {
     const auto count = static_cast<int>(block_.assignments.size());
     if (count == 0) return;
     const int column = block_.assignments.back().column;
-    const AssignmentRules& rules = dialect_.assignment;
+    const AssignmentRules& rules = sheet_.assignment;
     if (rules.per_block > 0 && count > rules.per_block) {
       cursor_.fail_at(
           column,
@@ -174,7 +174,7 @@ class WordReader {
   }
 
   Cursor& cursor_;
-  const Dialect& dialect_;
+  const ControlSheet& sheet_;
   const Vocabulary& vocabulary_;
   Nodes& nodes_;
   Block& block_;
@@ -186,9 +186,9 @@ class WordReader {
 /// Reads one line: a statement, a branch, or words.
 class BlockReader {
  public:
-  BlockReader(const RawLine& line, const std::string& file, const Dialect& dialect,
+  BlockReader(const RawLine& line, const std::string& file, const ControlSheet& sheet,
               const Vocabulary& vocabulary, Nodes& nodes)
-      : line_(line), file_(file), dialect_(dialect), vocabulary_(vocabulary), nodes_(nodes) {
+      : line_(line), file_(file), sheet_(sheet), vocabulary_(vocabulary), nodes_(nodes) {
     block_.line = line.number;
     block_.raw = line.text;
   }
@@ -204,24 +204,24 @@ class BlockReader {
   Problems& problems() { return problems_; }
 
  private:
-  bool case_matters() const { return dialect_.text.case_matters; }
+  bool case_matters() const { return sheet_.text.case_matters; }
 
   /// Block-skip mark and line number, blanked out so that the forms see the rest of the line.
   void take_mark_and_label() {
-    const SqueezedLine squeezed = squeeze(whole_, 1, dialect_.text);
-    Cursor cursor(squeezed, file_, line_.number, dialect_.text.spaces_ignored);
-    if (!dialect_.text.block_skip.empty() && cursor.accept(dialect_.text.block_skip)) {
+    const SqueezedLine squeezed = squeeze(whole_, 1, sheet_.text);
+    Cursor cursor(squeezed, file_, line_.number, sheet_.text.spaces_ignored);
+    if (!sheet_.text.block_skip.empty() && cursor.accept(sheet_.text.block_skip)) {
       block_.marked_to_skip = true;
     }
-    const std::string& prefix = dialect_.text.line_number_prefix;
+    const std::string& prefix = sheet_.text.line_number_prefix;
     const int column = cursor.column();
     Cursor ahead = cursor;
     if (!prefix.empty() && ahead.accept(prefix) && is_digit(ahead.peek())) {
       cursor = ahead;
       const int number = cursor.take_digits();
-      if (dialect_.text.line_number_max > 0 && number > dialect_.text.line_number_max) {
+      if (sheet_.text.line_number_max > 0 && number > sheet_.text.line_number_max) {
         cursor.fail_at(column, fmt::format("line number {} is too large", number),
-                       fmt::format("use numbers up to {}", dialect_.text.line_number_max));
+                       fmt::format("use numbers up to {}", sheet_.text.line_number_max));
       }
       block_.label = number;
     }
@@ -245,7 +245,7 @@ class BlockReader {
   }
 
   bool log_statement() {
-    const LogRules& log = dialect_.log;
+    const LogRules& log = sheet_.log;
     Statement& statement = block_.statement;
     if (matches(log.open_form, whole_)) {
       statement.kind = Statement::Kind::log_open;
@@ -258,7 +258,7 @@ class BlockReader {
     if (!log.available() || !begins_with(log.begin)) return false;
     statement.kind = Statement::Kind::log;
     Expected<std::vector<LogItem>> items =
-        read_log_line(whole_, line_.number, file_, dialect_, nodes_);
+        read_log_line(whole_, line_.number, file_, sheet_, nodes_);
     if (items) {
       statement.items = std::move(*items);
     } else {
@@ -270,12 +270,12 @@ class BlockReader {
   bool begins_with(const std::string& word) const {
     const std::size_t first = whole_.find_first_not_of(" \t");
     if (first == std::string::npos) return false;
-    const SqueezedLine here = squeeze(whole_.substr(first, word.size()), 1, dialect_.text);
-    return here.text == squeeze(word, 1, dialect_.text).text;
+    const SqueezedLine here = squeeze(whole_.substr(first, word.size()), 1, sheet_.text);
+    return here.text == squeeze(word, 1, sheet_.text).text;
   }
 
   bool demand() {
-    const std::optional<FilledForm> filled = matches(dialect_.stops.demand, whole_);
+    const std::optional<FilledForm> filled = matches(sheet_.stops.demand, whole_);
     if (!filled) return false;
     block_.statement.kind = Statement::Kind::demand;
     block_.statement.text = blank(*filled, "text").text;
@@ -284,7 +284,7 @@ class BlockReader {
   }
 
   bool alarm() {
-    const std::optional<FilledForm> filled = matches(dialect_.stops.alarm, whole_);
+    const std::optional<FilledForm> filled = matches(sheet_.stops.alarm, whole_);
     if (!filled) return false;
     block_.statement.kind = Statement::Kind::alarm;
     block_.statement.text = blank(*filled, "text").text;
@@ -293,7 +293,7 @@ class BlockReader {
   }
 
   bool message() {
-    const std::optional<FilledForm> filled = matches(dialect_.stops.message, whole_);
+    const std::optional<FilledForm> filled = matches(sheet_.stops.message, whole_);
     if (!filled) return false;
     block_.statement.kind = Statement::Kind::message;
     block_.statement.text = blank(*filled, "text").text;
@@ -302,7 +302,7 @@ class BlockReader {
 
   /// Only a form that is more than a word and a comment needs this.
   bool operator_stop() {
-    const std::optional<FilledForm> filled = matches(dialect_.stops.operator_stop, whole_);
+    const std::optional<FilledForm> filled = matches(sheet_.stops.operator_stop, whole_);
     if (!filled) return false;
     block_.statement.kind = Statement::Kind::operator_stop;
     block_.statement.text = blank(*filled, "text").text;
@@ -316,9 +316,9 @@ class BlockReader {
 
   /// The expression in a blank of a form.
   NodeIndex read_blank(const Filled& blank) {
-    const SqueezedLine squeezed = squeeze(blank.text, blank.column, dialect_.text);
-    Cursor cursor(squeezed, file_, line_.number, dialect_.text.spaces_ignored);
-    const NodeIndex node = read_bare(cursor, dialect_, nodes_);
+    const SqueezedLine squeezed = squeeze(blank.text, blank.column, sheet_.text);
+    Cursor cursor(squeezed, file_, line_.number, sheet_.text.spaces_ignored);
+    const NodeIndex node = read_bare(cursor, sheet_, nodes_);
     if (!cursor.at_end()) {
       cursor.fail("the expression ends here, the line does not", "check brackets and operators");
     }
@@ -327,7 +327,7 @@ class BlockReader {
   }
 
   void code_line() {
-    const SplitLine parts = split_comments(whole_, line_.number, file_, dialect_.text);
+    const SplitLine parts = split_comments(whole_, line_.number, file_, sheet_.text);
     problems_ = parts.problems;
     if (!problems_.empty()) return;
     if (!parts.comments.empty()) take_comment(parts.comments.back());
@@ -337,16 +337,16 @@ class BlockReader {
   }
 
   void read_words(const std::string& code, int first_column) {
-    const SqueezedLine squeezed = squeeze(code, first_column, dialect_.text);
-    Cursor cursor(squeezed, file_, line_.number, dialect_.text.spaces_ignored);
-    WordReader(cursor, dialect_, vocabulary_, nodes_, block_).read();
+    const SqueezedLine squeezed = squeeze(code, first_column, sheet_.text);
+    Cursor cursor(squeezed, file_, line_.number, sheet_.text.spaces_ignored);
+    WordReader(cursor, sheet_, vocabulary_, nodes_, block_).read();
     take_problems(cursor);
   }
 
   /// An offset form that is not made of words: "ORIGIN {system} {axes}".
   bool origin(const std::string& code) {
     if (vocabulary_.offset_form()) return false;
-    const std::optional<FilledForm> filled = matches(dialect_.offsets.form, code);
+    const std::optional<FilledForm> filled = matches(sheet_.offsets.form, code);
     if (!filled || filled->count("system") == 0 || filled->count("axes") == 0) return false;
     block_.statement.kind = Statement::Kind::origin;
     block_.statement.condition = read_blank(filled->at("system"));
@@ -362,9 +362,8 @@ class BlockReader {
   /// The last comment counts; it may be a message to the operator.
   void take_comment(const Comment& comment) {
     block_.comment = trimmed(comment.text);
-    const std::string whole =
-        dialect_.text.comment_open + comment.text + dialect_.text.comment_close;
-    if (const std::optional<FilledForm> filled = matches(dialect_.stops.message, whole)) {
+    const std::string whole = sheet_.text.comment_open + comment.text + sheet_.text.comment_close;
+    if (const std::optional<FilledForm> filled = matches(sheet_.stops.message, whole)) {
       block_.statement.kind = Statement::Kind::message;
       block_.statement.text = blank(*filled, "text").text;
     }
@@ -372,9 +371,9 @@ class BlockReader {
 
   /// The mark that ends every block, blanked out; a line with nothing but a remark has none.
   void take_block_end() {
-    const std::string& end = dialect_.text.block_end;
+    const std::string& end = sheet_.text.block_end;
     if (end.empty() || !problems_.empty()) return;
-    const SplitLine parts = split_comments(whole_, line_.number, file_, dialect_.text);
+    const SplitLine parts = split_comments(whole_, line_.number, file_, sheet_.text);
     const std::string code = without_stand_ins(parts.code);
     const std::size_t last = code.find_last_not_of(" \t");
     if (last == std::string::npos) return;
@@ -390,7 +389,7 @@ class BlockReader {
   }
 
   bool branch(const std::string& code) {
-    const BranchRules& rules = dialect_.branches;
+    const BranchRules& rules = sheet_.branches;
     if (const auto filled = matches(rules.while_begin, code)) {
       start(Branch::Kind::while_begin, *filled);
       block_.branch.level = level_of(*filled);
@@ -437,7 +436,7 @@ class BlockReader {
 
   const RawLine& line_;
   const std::string& file_;
-  const Dialect& dialect_;
+  const ControlSheet& sheet_;
   const Vocabulary& vocabulary_;
   Nodes& nodes_;
   std::string whole_;
@@ -448,10 +447,10 @@ class BlockReader {
 /// Reads the lines of a program one after the other.
 class ProgramReader {
  public:
-  ProgramReader(const std::string& file, const Dialect& dialect, const Vocabulary& vocabulary)
-      : dialect_(dialect), vocabulary_(vocabulary) {
+  ProgramReader(const std::string& file, const ControlSheet& sheet, const Vocabulary& vocabulary)
+      : sheet_(sheet), vocabulary_(vocabulary) {
     program_.file = file;
-    for (const std::vector<std::string>* forms : {&dialect.program_start, &dialect.program_end}) {
+    for (const std::vector<std::string>* forms : {&sheet.program_start, &sheet.program_end}) {
       for (const std::string& form : *forms) {
         if (!form.empty() && !reads_as_block(form)) frame_forms_.push_back(form);
       }
@@ -480,7 +479,7 @@ class ProgramReader {
   bool reads_as_block(const std::string& form) {
     const RawLine line{form, 0};
     Nodes scratch;
-    BlockReader reader(line, program_.file, dialect_, vocabulary_, scratch);
+    BlockReader reader(line, program_.file, sheet_, vocabulary_, scratch);
     const Block block = reader.read();
     return reader.problems().empty();
   }
@@ -503,7 +502,7 @@ class ProgramReader {
   }
 
   void read_line(const RawLine& line) {
-    const int limit = dialect_.text.max_line_length;
+    const int limit = sheet_.text.max_line_length;
     if (limit > 0 && static_cast<int>(line.text.size()) > limit) {
       add_problem(
           line.number,
@@ -512,10 +511,10 @@ class ProgramReader {
       return;
     }
     if (is_frame(line.text)) return;
-    BlockReader reader(line, program_.file, dialect_, vocabulary_, program_.nodes);
+    BlockReader reader(line, program_.file, sheet_, vocabulary_, program_.nodes);
     Block block = reader.read();
     problems_.insert(problems_.end(), reader.problems().begin(), reader.problems().end());
-    const bool more_to_come = dialect_.branches.can_jump() || program_.fenced;
+    const bool more_to_come = sheet_.branches.can_jump() || program_.fenced;
     if (!more_to_come) reached_end_ = ends_program(block);
     program_.blocks.push_back(std::move(block));
   }
@@ -523,7 +522,7 @@ class ProgramReader {
   /// Lines that only frame a program, such as its name.
   bool is_frame(const std::string& text) const {
     return std::any_of(frame_forms_.begin(), frame_forms_.end(), [&](const std::string& form) {
-      return read_form(form, text, 1, dialect_.text.case_matters).has_value();
+      return read_form(form, text, 1, sheet_.text.case_matters).has_value();
     });
   }
 
@@ -584,7 +583,7 @@ class ProgramReader {
     problems_.push_back({ProblemNumber::program_error, what, {program_.file, line, 1}, advice});
   }
 
-  const Dialect& dialect_;
+  const ControlSheet& sheet_;
   const Vocabulary& vocabulary_;
   std::vector<std::string> frame_forms_;
   Program program_;
@@ -595,8 +594,8 @@ class ProgramReader {
 }  // namespace
 
 Expected<Program> read_program(const std::string& text, const std::string& file,
-                               const Dialect& dialect, const Vocabulary& vocabulary) {
-  return ProgramReader(file, dialect, vocabulary).read(text);
+                               const ControlSheet& sheet, const Vocabulary& vocabulary) {
+  return ProgramReader(file, sheet, vocabulary).read(text);
 }
 
-}  // namespace pivotrace::rehearsal
+}  // namespace pivotrace::control

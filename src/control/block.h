@@ -9,9 +9,9 @@
 #include "control/expression.h"
 #include "control/vocabulary.h"
 
-namespace pivotrace::rehearsal {
+namespace pivotrace::control {
 
-/// A letter with a value, or a plain word of the dialect.
+/// A letter with a value, or a plain word of the control sheet.
 struct Word {
   char letter = '\0';  ///< '\0': a plain word, see `plain`
   NodeIndex value = no_node;
@@ -87,6 +87,6 @@ struct Program {
 
 /// Reads every line; reports every line it cannot read.
 Expected<Program> read_program(const std::string& text, const std::string& file,
-                               const Dialect& dialect, const Vocabulary& vocabulary);
+                               const ControlSheet& sheet, const Vocabulary& vocabulary);
 
-}  // namespace pivotrace::rehearsal
+}  // namespace pivotrace::control

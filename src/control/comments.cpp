@@ -4,7 +4,7 @@
 
 #include <algorithm>
 
-namespace pivotrace::rehearsal {
+namespace pivotrace::control {
 
 namespace {
 
@@ -72,4 +72,4 @@ SplitLine split_comments(const std::string& line, int line_number, const std::st
   return Splitter(line, line_number, file, rules).split();
 }
 
-}  // namespace pivotrace::rehearsal
+}  // namespace pivotrace::control

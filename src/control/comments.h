@@ -4,9 +4,9 @@
 #include <string>
 #include <vector>
 
-#include "pivotrace/control/dialect.h"
+#include "pivotrace/control/control_sheet.h"
 
-namespace pivotrace::rehearsal {
+namespace pivotrace::control {
 
 struct Comment {
   std::string text;
@@ -26,4 +26,4 @@ inline constexpr char comment_stand_in = '\x01';
 SplitLine split_comments(const std::string& line, int line_number, const std::string& file,
                          const TextRules& rules);
 
-}  // namespace pivotrace::rehearsal
+}  // namespace pivotrace::control

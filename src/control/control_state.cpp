@@ -2,7 +2,7 @@
 
 #include <string_view>
 
-namespace pivotrace::rehearsal {
+namespace pivotrace::control {
 
 namespace {
 
@@ -26,8 +26,9 @@ int axis_index(char letter) {
 
 bool is_linear(int axis) { return axis < 3; }
 
-ControlState::ControlState(const Dialect& dialect, const ControlStart& start, Variables& variables)
-    : dialect_(dialect), variables_(variables), in_force_(start.in_force) {
+ControlState::ControlState(const ControlSheet& sheet, const ControlStart& start,
+                           Variables& variables)
+    : sheet_(sheet), variables_(variables), in_force_(start.in_force) {
   load_origins(start);
   const std::optional<Meaning> system = in_force(ModalGroup::work_offset);
   if (system) choose_work_offset(*system);
@@ -73,13 +74,13 @@ void ControlState::load_origins(const ControlStart& start) {
 }
 
 std::optional<int> ControlState::origin_variable(std::size_t system, int axis) const {
-  const std::optional<int> first = numbered(dialect_.position.work_origin_1, axis);
-  if (!first || (system > 0 && dialect_.position.work_origin_step == 0)) return std::nullopt;
-  return *first + static_cast<int>(system) * dialect_.position.work_origin_step;
+  const std::optional<int> first = numbered(sheet_.position.work_origin_1, axis);
+  if (!first || (system > 0 && sheet_.position.work_origin_step == 0)) return std::nullopt;
+  return *first + static_cast<int>(system) * sheet_.position.work_origin_step;
 }
 
 std::optional<int> ControlState::axis_offset_variable(int axis) const {
-  return numbered(dialect_.position.axis_offset, axis);
+  return numbered(sheet_.position.axis_offset, axis);
 }
 
 void ControlState::choose_work_offset(Meaning meaning) {
@@ -89,8 +90,8 @@ void ControlState::choose_work_offset(Meaning meaning) {
     if (number) origins_[system][axis] = variables_.value(*number) * scale(axis);
   }
   active_origin_ = origins_[system];
-  if (dialect_.position.active_work_offset > 0) {
-    variables_.set(dialect_.position.active_work_offset, static_cast<double>(system) + 1.0);
+  if (sheet_.position.active_work_offset > 0) {
+    variables_.set(sheet_.position.active_work_offset, static_cast<double>(system) + 1.0);
   }
 }
 
@@ -123,4 +124,4 @@ void ControlState::resume_axis_offsets() {
   }
 }
 
-}  // namespace pivotrace::rehearsal
+}  // namespace pivotrace::control

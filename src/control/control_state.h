@@ -7,7 +7,7 @@
 #include "pivotrace/base/length.h"
 #include "pivotrace/control/interpreter.h"
 
-namespace pivotrace::rehearsal {
+namespace pivotrace::control {
 
 inline constexpr std::size_t work_offset_count = 9;
 
@@ -17,7 +17,7 @@ bool is_linear(int axis);
 
 class ControlState {
  public:
-  ControlState(const Dialect& dialect, const ControlStart& start, Variables& variables);
+  ControlState(const ControlSheet& sheet, const ControlStart& start, Variables& variables);
 
   std::optional<Meaning> in_force(ModalGroup group) const;
   void put_in_force(Meaning meaning);
@@ -50,7 +50,7 @@ class ControlState {
   std::optional<int> axis_offset_variable(int axis) const;
   void choose_work_offset(Meaning meaning);
 
-  const Dialect& dialect_;
+  const ControlSheet& sheet_;
   Variables& variables_;
   std::map<ModalGroup, Meaning> in_force_;
   std::array<AxisValues, work_offset_count> origins_{};
@@ -58,4 +58,4 @@ class ControlState {
   AxisValues axis_offsets_{};
 };
 
-}  // namespace pivotrace::rehearsal
+}  // namespace pivotrace::control

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <functional>
 
+#include "control/program_text.h"
 #include "control/speller.h"
 #include "pivotrace/base/length.h"
 
@@ -18,9 +19,6 @@ namespace {
 constexpr double arrived_mm = 0.01;
 
 constexpr std::array<char, 3> linear_letters = {'X', 'Y', 'Z'};
-
-/// Not in the 9000s, where many controls keep protected programs.
-constexpr const char* program_number = "7100";
 
 /// First branch target of alarms; branches inside the cycle count from 1.
 constexpr int first_alarm_label = 901;
@@ -40,43 +38,74 @@ bool is_simple(const Value& value) {
 }
 
 /// By a jump to an alarm or by a line of its own; a root of a negative number is no such stop.
-bool stops_on_condition(const Dialect& dialect) {
-  return dialect.branches.can_jump() || !dialect.stops.demand.empty();
+bool stops_on_condition(const ControlSheet& sheet) {
+  return sheet.branches.can_jump() || !sheet.stops.demand.empty();
+}
+
+/// How the program gets from machine to program coordinates.
+enum class ShiftSource {
+  not_needed,
+  own_offset,  ///< zeros in a work offset of its own
+  positions,   ///< the difference of the two positions the control tells
+  none,        ///< it cannot
+};
+
+ShiftSource shift_source(const ControlSheet& sheet) {
+  const bool needed = sheet.skip.target == Coordinates::program ||
+                      (trip_source(sheet) == TripSource::variables &&
+                       sheet.skip.trip_point == Coordinates::program) ||
+                      !sheet.motion.machine_coordinates_at_feed;
+  if (!needed) return ShiftSource::not_needed;
+  if (sheet.offsets.own_system > 0) return ShiftSource::own_offset;
+  const PositionRules& position = sheet.position;
+  const bool tells = std::all_of(linear_letters.begin(), linear_letters.end(), [&](char letter) {
+    return position.machine_position.contains(letter) && position.program_position.contains(letter);
+  });
+  return tells ? ShiftSource::positions : ShiftSource::none;
+}
+
+Meaning work_offset_meaning(int system) {
+  return static_cast<Meaning>(static_cast<int>(Meaning::work_offset_1) + system - 1);
 }
 
 class Emitter {
  public:
-  Emitter(const CycleProgram& program, const Machine& machine, const Dialect& dialect)
-      : program_(with_helpers(program, dialect)),
-        machine_(machine),
-        dialect_(dialect),
-        numbers_(program_, dialect),
-        speller_(dialect_, numbers_, machine.inch) {}
+  Emitter(const ControlProgram& program, const ControlSheet& sheet)
+      : program_(with_helpers(program, sheet)),
+        sheet_(sheet),
+        numbers_(program_, sheet),
+        speller_(sheet_, numbers_, program.inch),
+        out_(sheet_, speller_),
+        shift_(shift_source(sheet)) {}
 
   Expected<EmittedProgram> run();
 
  private:
-  static CycleProgram with_helpers(const CycleProgram& program, const Dialect& dialect);
+  static ControlProgram with_helpers(const ControlProgram& program, const ControlSheet& sheet);
 
   // Text.
-  void raw_line(const std::string& text) {
-    text_ += text + (dialect_.text.carriage_return ? "\r\n" : "\n");
-  }
-  void block(const std::string& text);
-  void noted(const std::string& text, const std::string& note);
-  void remark(const std::string& text);
-  std::string remark_text(const std::string& text) const;
-  int remark_width() const;
-  void refuse(const std::string& what, const std::string& advice);
+  void raw_line(const std::string& text) { out_.raw_line(text); }
+  void block(const std::string& text) { out_.block(text); }
+  void remark(const std::string& text) { out_.remark(text); }
+  void refuse(const std::string& what, const std::string& advice) { out_.refuse(what, advice); }
 
   // Parts of the program.
-  void write_header();
+  void check_arithmetic();
+  void write_head();
+  void write_cautions();
+  void write_plain_units();
+  void write_moving_program();
+  void write_offset_program();
   void write_variables_used();
   void write_setup();
+  void write_proof_stop();
   void write_refusals();
+  void refuse_state(const Refusal& refusal, const std::string& variable);
   void write_shift();
+  void write_own_offset();
   void write_result_heading();
   void write_alarms();
+  void end_with_alarm(const std::string& what, int number);
   void write_steps(const Steps& steps);
 
   // Steps.
@@ -90,7 +119,6 @@ class Emitter {
   void write(const SpindleStep& step);
   void write(const LogStep& step);
   void write(const LogFileStep& step);
-  void write(const MessageStep& step);
   void write(const OperatorStopStep& step);
   void write(const DemandStep& step) { demand(step.condition, step.alarm, Retreat::up); }
   void write(const WhileStep& step);
@@ -109,156 +137,134 @@ class Emitter {
   Value distance_to(const Targets& targets) const;
   void plain_move(const MoveStep& step);
   void guarded_move(const MoveStep& step);
+  std::optional<Value> position_now(char letter) const;
   void skip_from_here(const SkipStep& step);
+  void skip_incremental(const SkipStep& step);
+  void demand_trigger(const SkipStep& step, const Targets& targets);
+  void demand_start(const SkipStep& step);
   void demand(const Condition& condition, const std::string& alarm, Retreat retreat);
   void demand_by_root(const Condition& condition);
   int alarm_label(const std::string& text, Retreat retreat);
   std::string filled_with_text(const std::string& form, std::map<std::string, std::string> values,
                                const std::string& text) const;
-  std::string pointed_out(const std::string& text) const;
-  std::string pointer(const std::string& what) const;
+  std::string shown(const ShownVariable& variable) const;
+  std::string shown(const ShownLength& shown) const;
+  std::string shown(const ShownOrigin& origin) const;
+  std::string task_text(const OperatorRequest& request) const;
+  std::string request_text(const OperatorRequest& request) const;
+  int log_decimals(NumberKind kind) const;
   void log_statement(const std::vector<std::string>& items);
   std::string log_value(const Value& value, int decimals);
   std::string log_text(const std::string& text) const;
   void store_touch(const LogStep& step);
   std::string word(Meaning meaning);
-  bool can_watch() const { return watches_positioning(dialect_); }
-  bool needs_shift() const {
-    return dialect_.skip.target == Coordinates::program ||
-           dialect_.skip.trip_point == Coordinates::program ||
-           !dialect_.motion.machine_coordinates_at_feed;
-  }
+  bool can_watch() const { return watches_positioning(sheet_); }
 
-  CycleProgram program_;
-  const Machine& machine_;
-  const Dialect& dialect_;
+  ControlProgram program_;
+  const ControlSheet& sheet_;
   VariableNumbers numbers_;
   Speller speller_;
-  std::string text_;
-  int blocks_ = 0;
-  int line_number_ = 0;
+  control::ProgramText out_;
+  ShiftSource shift_ = ShiftSource::not_needed;
   int loop_level_ = 0;
   int next_label_ = 1;
   bool log_open_ = false;
   std::vector<Alarm> alarms_;
-  Problems problems_;
 };
 
 std::string shift_name(int axis) {
   return std::string("machine minus program, ") + linear_letters[axis];
 }
+std::string typed_name(int axis) { return std::string("typed ") + linear_letters[axis]; }
 std::string target_name(int axis) { return std::string("target ") + linear_letters[axis]; }
 std::string part_name(int depth) { return "part result " + std::to_string(depth + 1); }
 
 constexpr int part_results = 4;
 
-CycleProgram Emitter::with_helpers(const CycleProgram& program, const Dialect& dialect) {
-  CycleProgram extended = program;
+ControlProgram Emitter::with_helpers(const ControlProgram& program, const ControlSheet& sheet) {
+  ControlProgram extended = program;
+  if (program.kind == ProgramKind::offsets) return extended;
   for (int axis = 0; axis < 3; ++axis) extended.variables.push_back({shift_name(axis), 0});
   for (int axis = 0; axis < 3; ++axis) extended.variables.push_back({target_name(axis), 0});
-  const int parts = dialect.text.max_line_length > 0 ? part_results : 0;
+  for (int axis = 0; axis < 3 && trip_source(sheet) == TripSource::typed; ++axis) {
+    extended.variables.push_back({typed_name(axis), 0});
+  }
+  const int parts = sheet.text.max_line_length > 0 ? part_results : 0;
   for (int depth = 0; depth < parts; ++depth) extended.variables.push_back({part_name(depth), 0});
   extended.variables.push_back({"check", 0});
   return extended;
 }
 
-void Emitter::refuse(const std::string& what, const std::string& advice) {
-  const bool said = std::any_of(problems_.begin(), problems_.end(),
-                                [&](const Problem& problem) { return problem.what == what; });
-  if (!said) {
-    problems_.push_back({ProblemNumber::cannot_spell,
-                         "the dialect `" + dialect_.name + "` " + what,
-                         {dialect_.file, 0, 0},
-                         advice});
-  }
-}
-
 std::string Emitter::word(Meaning meaning) {
-  std::string text = dialect_.word(meaning);
-  if (text.empty()) {
+  std::string text = sheet_.word(meaning);
+  if (!text.empty()) return text;
+  const std::string slot = "words." + key_of(meaning);
+  if (sheet_.is_open(slot)) {
+    refuse("leaves `" + slot + "` open, and this program needs it", "fill it in from the manual");
+  } else {
     refuse("has no word for " + key_of(meaning), "add it under [words] if the control has one");
   }
   return text;
 }
 
-void Emitter::block(const std::string& text) {
-  std::string line;
-  if (dialect_.text.line_number_step > 0) {
-    line_number_ = line_number_ + dialect_.text.line_number_step;
-    if (line_number_ > dialect_.text.line_number_max) line_number_ = dialect_.text.line_number_step;
-    line = dialect_.text.line_number_prefix + std::to_string(line_number_) + " ";
+/// What every program needs to count with.
+void Emitter::check_arithmetic() {
+  const ExpressionRules& rules = sheet_.expressions;
+  const auto need = [&](bool known, const std::string& slot) {
+    if (!known) refuse("does not say how " + slot + " is spelled", "fill it in from the manual");
+  };
+  for (const Operator op :
+       {Operator::add, Operator::subtract, Operator::multiply, Operator::divide}) {
+    need(rules.operators.contains(op), "expressions.operators." + key_of(op));
   }
-  line += text + dialect_.text.block_end;
-  const int limit = dialect_.text.max_line_length;
-  if (limit > 0 && static_cast<int>(line.size()) > limit) {
-    refuse(fmt::format("allows {} characters in a line, and this one needs {}: {}", limit,
-                       line.size(), line),
-           "take another dialect, or raise `max_line_length` if the control reads more");
+  for (const Function function :
+       {Function::sine, Function::cosine, Function::square_root, Function::absolute}) {
+    need(rules.functions.contains(function), "expressions.functions." + key_of(function));
   }
-  raw_line(line);
-  ++blocks_;
+  if (sheet_.branches.can_jump() || sheet_.branches.can_loop() || !sheet_.stops.demand.empty()) {
+    for (const Comparison comparison : {Comparison::less, Comparison::less_equal,
+                                        Comparison::greater, Comparison::greater_equal}) {
+      need(rules.comparisons.contains(comparison), "expressions.comparisons." + key_of(comparison));
+    }
+  }
+  need(!sheet_.assignment.form.empty(), "assignment.form");
+  need(sheet_.log.available() || sheet_.variables.results, "log.begin or variables.results");
 }
 
-int Emitter::remark_width() const {
-  const TextRules& rules = dialect_.text;
-  int width = rules.max_comment_length;
-  if (rules.max_line_length > 0) {
-    const int room = rules.max_line_length -
-                     static_cast<int>(rules.comment_open.size() + rules.comment_close.size());
-    width = width == 0 ? room : std::min(width, room);
-  }
-  return width == 0 ? 76 : std::min(width, 76);
-}
-
-std::string Emitter::remark_text(const std::string& text) const {
-  return dialect_.text.comment_open + text + dialect_.text.comment_close;
-}
-
-void Emitter::remark(const std::string& text) {
-  for (const std::string& line : wrapped(speller_.plain_text(text), remark_width())) {
-    raw_line(line.empty() ? std::string() : remark_text(line));
-  }
-}
-
-/// A block with its remark behind it, or before it when the line would be too long.
-void Emitter::noted(const std::string& text, const std::string& note) {
-  if (note.empty()) return block(text);
-  const std::string remark_part = remark_text(speller_.plain_text(note));
-  const int limit = dialect_.text.max_line_length;
-  const auto length = static_cast<int>(text.size() + remark_part.size()) + 8;
-  const bool to_line_end = dialect_.text.comment_close.empty();
-  if ((limit > 0 && length > limit) || (to_line_end && !dialect_.text.block_end.empty())) {
-    remark(note);
-    return block(text);
-  }
-  block(text + " " + remark_part);
-}
-
-void Emitter::write_header() {
-  for (const std::string& line : dialect_.program_start) {
-    raw_line(fill_form(
-        line, {{"number", program_number}, {"title", speller_.plain_text(program_.title)}}));
+void Emitter::write_head() {
+  for (const std::string& line : sheet_.program_start) {
+    raw_line(fill_form(line, {{"number", std::to_string(program_.program_number)},
+                              {"title", speller_.plain_text(program_.title)}}));
   }
   remark(program_.title);
+  if (sheet_.invented) remark("FOR AN INVENTED CONTROL: no machine reads this program");
+  if (program_.simulated) remark("SIMULATED: made from a rehearsal, not from a machine");
   for (const std::string& line : program_.header) remark(line);
+}
+
+/// What this control cannot do, and what the program takes for itself.
+void Emitter::write_cautions() {
   if (!can_watch()) {
     remark(
         "CAUTION: this control cannot watch the probe while it positions: moves between touches "
         "stop for nothing. Clear the table of everything that is not in the machine file.");
   }
-  if (!dialect_.branches.can_jump()) {
+  if (!sheet_.branches.can_jump()) {
     remark(
         "CAUTION: this control stops where it stands when a check fails: retract by hand, back "
         "the way the stylus came.");
-    if (dialect_.stops.demand.empty() && dialect_.stops.root_of_negative_stops) {
+    if (sheet_.stops.demand.empty() && sheet_.stops.root_of_negative_stops) {
       remark("An alarm about the square root of a negative number means that a check failed.");
     }
   }
   write_variables_used();
-  const bool clamps = std::any_of(
-      machine_.rotary.begin(), machine_.rotary.end(),
-      [](const RotaryAxis& axis) { return !axis.clamp.empty() || !axis.unclamp.empty(); });
-  if (clamps && !dialect_.motion.clamp_words) {
+  if (shift_ == ShiftSource::own_offset) {
+    remark(
+        fmt::format("CAUTION: writes zeros into work offset {} and leaves it in force: write down "
+                    "what it holds first, and select your own afterwards.",
+                    sheet_.offsets.own_system));
+  }
+  if (program_.clamps && !sheet_.motion.clamp_words) {
     remark("CAUTION: this program does not clamp or unclamp rotary axes; the machine must do it.");
   }
 }
@@ -273,74 +279,90 @@ void Emitter::write_variables_used() {
     reached = std::max(reached, last);
   }
   std::string text = fmt::format("CAUTION: overwrites variables {} to {}",
-                                 dialect_.variables.working.first, last_working);
+                                 sheet_.variables.working.first, last_working);
   if (last_table >= 0) {
-    text += fmt::format(" and {} to {}", dialect_.variables.table.first, last_table);
+    text += fmt::format(" and {} to {}", sheet_.variables.table.first, last_table);
   }
-  if (!dialect_.log.available() && dialect_.variables.results) {
-    text += fmt::format(" and {} to {}", dialect_.variables.results->first,
-                        dialect_.variables.results->first + 1 + 3 * program_.touches);
+  if (!sheet_.log.available() && sheet_.variables.results) {
+    text += fmt::format(" and {} to {}", sheet_.variables.results->first,
+                        sheet_.variables.results->first + 1 + 3 * program_.record_lines);
   }
   remark(text + ": look what this control keeps there and write it down first.");
 }
 
+/// A sheet the control has not proven itself may be wrong anywhere.
+void Emitter::write_proof_stop() {
+  if (sheet_.is_proven()) return;
+  write(OperatorStopStep{told(
+      {"NOT PROVEN: the control sheet of this program was not proven on this control. Prove it "
+       "first, or compare every kind of line here with the manual; else do not start"})});
+}
+
 void Emitter::write_refusals() {
-  if (dialect_.refusals.empty()) return;
-  remark("refuse a control that is not in its plain state");
-  for (const Refusal& refusal : dialect_.refusals) {
-    const auto number = dialect_.position.modal_variable.find(refusal.group);
-    if (number == dialect_.position.modal_variable.end()) {
-      refuse("tests " + key_of(refusal.group) + " but names no variable for it",
-             "add it under [position.modal_variable]");
+  if (sheet_.refusals.empty()) return;
+  std::string ask;
+  bool heading = false;
+  for (const Refusal& refusal : sheet_.refusals) {
+    const auto number = sheet_.position.modal_variable.find(refusal.group);
+    if (number == sheet_.position.modal_variable.end() || refusal.allowed.empty() ||
+        !sheet_.branches.can_jump()) {
+      ask += (ask.empty() ? "" : "; ") + refusal.text;
       continue;
     }
-    const std::string variable = speller_.variable(number->second);
-    const auto& signs = dialect_.expressions.comparisons;
-    const int label = alarm_label(refusal.text, Retreat::none);
-    const std::string target = std::to_string(label);
-    const auto equal_to = [&](int allowed, Comparison comparison) {
-      return variable + " " + signs.at(comparison) + " " +
-             speller_.number(allowed, Quantity::count);
-    };
-    if (refusal.allowed.size() == 1) {
-      block(fill_form(
-          dialect_.branches.jump_if,
-          {{"condition", equal_to(refusal.allowed[0], Comparison::not_equal)}, {"label", target}}));
-      continue;
-    }
-    const int past = next_label_++;
-    for (const int allowed : refusal.allowed) {
-      block(fill_form(
-          dialect_.branches.jump_if,
-          {{"condition", equal_to(allowed, Comparison::equal)}, {"label", std::to_string(past)}}));
-    }
-    block(fill_form(dialect_.branches.jump, {{"label", target}}));
-    block(fill_form(dialect_.branches.label, {{"label", std::to_string(past)}}));
+    if (!heading) remark("refuse a control that is not in its plain state");
+    heading = true;
+    refuse_state(refusal, speller_.variable(number->second));
   }
+  // What the control cannot be asked, the operator is.
+  if (!ask.empty()) {
+    write(
+        OperatorStopStep{told({"look at the screen of the control and start only if none of this "
+                               "holds: " +
+                               ask})});
+  }
+}
+
+void Emitter::refuse_state(const Refusal& refusal, const std::string& variable) {
+  const auto& signs = sheet_.expressions.comparisons;
+  const std::string target = std::to_string(alarm_label(refusal.text, Retreat::none));
+  const auto jump = [&](int allowed, Comparison comparison, const std::string& label) {
+    const std::string condition =
+        variable + " " + signs.at(comparison) + " " + speller_.number(allowed, NumberKind::count);
+    block(fill_form(sheet_.branches.jump_if, {{"condition", condition}, {"label", label}}));
+  };
+  if (refusal.allowed.size() == 1) {
+    return jump(refusal.allowed[0], Comparison::not_equal, target);
+  }
+  const std::string past = std::to_string(next_label_++);
+  for (const int allowed : refusal.allowed) jump(allowed, Comparison::equal, past);
+  block(fill_form(sheet_.branches.jump, {{"label", target}}));
+  block(fill_form(sheet_.branches.label, {{"label", past}}));
 }
 
 void Emitter::write_setup() {
   remark("plain state: nothing that bends, turns, scales or shifts a move");
-  block(word(machine_.inch ? Meaning::inches : Meaning::millimetres));
-  for (const auto& line : dialect_.setup) {
+  block(word(program_.inch ? Meaning::inches : Meaning::millimetres));
+  for (const auto& line : sheet_.setup) {
     std::string words;
-    for (const Meaning meaning : line) words += (words.empty() ? "" : " ") + word(meaning);
-    block(words);
+    for (const Meaning meaning : line) {
+      if (sheet_.is_open("words." + key_of(meaning))) continue;
+      words += (words.empty() ? "" : " ") + word(meaning);
+    }
+    if (!words.empty()) block(words);
   }
 }
 
 void Emitter::write_shift() {
-  if (!needs_shift()) return;
+  if (shift_ == ShiftSource::own_offset) return write_own_offset();
+  if (shift_ == ShiftSource::not_needed) return;
   remark("machine coordinates minus program coordinates, now");
   for (int axis = 0; axis < 3; ++axis) {
     const char letter = linear_letters[axis];
-    const PositionRules& position = dialect_.position;
-    const bool both =
-        position.machine_position.contains(letter) && position.program_position.contains(letter);
-    if (!both && !position.work_origin_1.contains(letter)) {
+    if (shift_ == ShiftSource::none) {
       refuse(
           std::string("cannot tell machine from program coordinates of ") + letter,
-          "give `machine_position` and `program_position`, or `work_origin_1`, under [position]");
+          "give `machine_position` and `program_position` under [position], or `own_system` under "
+          "[offsets]");
       return;
     }
     assign(speller_.variable(shift_name(axis)),
@@ -348,22 +370,37 @@ void Emitter::write_shift() {
   }
 }
 
+/// Nothing is read that the control may keep in other units than the program's: with zeros in its
+/// own work offset, program coordinates are machine coordinates.
+void Emitter::write_own_offset() {
+  const int system = sheet_.offsets.own_system;
+  remark(
+      fmt::format("work offset {} is this program's own: zeros, so that program coordinates "
+                  "are machine coordinates",
+                  system));
+  SetOffsetStep zeros;
+  zeros.system = system;
+  zeros.origin = {length(0.0), length(0.0), length(0.0)};
+  write(zeros);
+  block(word(work_offset_meaning(system)));
+}
+
 void Emitter::write_result_heading() {
-  if (dialect_.log.available()) return;
-  const VariableRange& range = *dialect_.variables.results;
-  if (range.count() < 2 + 3 * program_.touches) {
+  if (sheet_.log.available()) return;
+  const VariableRange& range = *sheet_.variables.results;
+  if (range.count() < 2 + 3 * program_.record_lines) {
     refuse(fmt::format("has {} result variables, and {} touches need {}", range.count(),
-                       program_.touches, 2 + 3 * program_.touches),
+                       program_.record_lines, 2 + 3 * program_.record_lines),
            "plan fewer touches, or widen `results` under [variables]");
     return;
   }
   remark(fmt::format("touches are left in variables {} to {}", range.first,
-                     range.first + 1 + 3 * program_.touches));
-  block(fill_form(dialect_.assignment.form,
+                     range.first + 1 + 3 * program_.record_lines));
+  block(fill_form(sheet_.assignment.form,
                   {{"variable", speller_.variable(range.first)},
-                   {"value", speller_.number(program_.identity_number, Quantity::count)}}));
-  block(fill_form(dialect_.assignment.form, {{"variable", speller_.variable(range.first + 1)},
-                                             {"value", speller_.number(0, Quantity::count)}}));
+                   {"value", speller_.number(program_.identity_number, NumberKind::count)}}));
+  block(fill_form(sheet_.assignment.form, {{"variable", speller_.variable(range.first + 1)},
+                                           {"value", speller_.number(0, NumberKind::count)}}));
 }
 
 void Emitter::write_steps(const Steps& steps) {
@@ -380,14 +417,14 @@ void Emitter::write(const RemarkStep& step) {
 /// Sets a variable; a value too long for one line is worked out in parts first.
 void Emitter::assign(const std::string& target, const Value& value, const std::string& note,
                      int depth) {
-  const std::string text = fill_form(dialect_.assignment.form,
+  const std::string text = fill_form(sheet_.assignment.form,
                                      {{"variable", target}, {"value", speller_.assigned(value)}});
-  const int limit = dialect_.text.max_line_length;
+  const int limit = sheet_.text.max_line_length;
   const auto* binary = std::get_if<BinaryNode>(&value.node());
   const auto* unary = std::get_if<UnaryNode>(&value.node());
   const bool too_long = limit > 0 && static_cast<int>(text.size()) + 8 > limit;
   if (!too_long || depth >= part_results || (binary == nullptr && unary == nullptr)) {
-    return noted(text, note);
+    return out_.noted(text, note);
   }
   const Variable part{part_name(depth)};
   if (unary != nullptr) {
@@ -418,9 +455,16 @@ void Emitter::write(const AssignStep& step) {
 /// The trip point as steps mean it: machine coordinates, whatever the control keeps.
 Value Emitter::in_machine_coordinates(const Value& value) const {
   const auto* node = std::get_if<MachineValueNode>(&value.node());
-  const bool shift = node != nullptr && node->what == MachineValue::trip_point &&
-                     dialect_.skip.trip_point == Coordinates::program;
-  return shift ? value + Variable{shift_name(node->letter - 'X')} : value;
+  if (node == nullptr || node->what != MachineValue::trip_point) return value;
+  const int axis = node->letter - 'X';
+  switch (trip_source(sheet_)) {
+    case TripSource::position: return machine_value(MachineValue::machine_position, node->letter);
+    case TripSource::typed: return Variable{typed_name(axis)};
+    case TripSource::variables: break;
+  }
+  const bool shift =
+      sheet_.skip.trip_point == Coordinates::program && shift_ == ShiftSource::positions;
+  return shift ? value + Variable{shift_name(axis)} : value;
 }
 
 Value Emitter::simplified(const Value& value, const std::string& helper) {
@@ -446,40 +490,49 @@ Targets Emitter::in_program_coordinates(const Targets& targets) {
   Targets shifted;
   for (int axis = 0; axis < 3; ++axis) {
     if (!targets[axis]) continue;
-    shifted[axis] = simplified(*targets[axis] - Variable{shift_name(axis)}, target_name(axis));
+    const bool shift = shift_ == ShiftSource::positions;
+    shifted[axis] = simplified(shift ? *targets[axis] - Variable{shift_name(axis)} : *targets[axis],
+                               target_name(axis));
   }
   return shifted;
 }
 
-/// Sum of the distances along X, Y, Z between the trip point and the targets, both as the skip
-/// move counts them.
+/// Sum of the distances along X, Y, Z between the trip point and the targets of the skip move.
 Value Emitter::distance_to(const Targets& targets) const {
+  const bool alike =
+      trip_source(sheet_) == TripSource::variables && sheet_.skip.trip_point == sheet_.skip.target;
+  const bool shifted =
+      sheet_.skip.target == Coordinates::program && shift_ == ShiftSource::positions;
   Value sum;
   for (int axis = 0; axis < 3; ++axis) {
     if (!targets[axis]) continue;
-    sum = sum +
-          absolute(machine_value(MachineValue::trip_point, linear_letters[axis]) - *targets[axis]);
+    const Value trip = machine_value(MachineValue::trip_point, linear_letters[axis]);
+    const Value target =
+        !alike && shifted ? *targets[axis] + Variable{shift_name(axis)} : *targets[axis];
+    sum = sum + absolute((alike ? trip : in_machine_coordinates(trip)) - target);
   }
   return sum;
 }
 
 void Emitter::skip_block(const Targets& targets, const Value& feed) {
-  if (!dialect_.skip.feed_in_same_block) {
+  if (!sheet_.skip.feed_in_same_block) {
     refuse("sets no feed in the block of a skip move", "set `feed_in_same_block = true`");
   }
   block(word(Meaning::skip) + axis_words(targets) + feed_word(feed));
+  if (trip_source(sheet_) != TripSource::typed) return;
+  write(OperatorStopStep{type_position_request({typed_name(0), typed_name(1), typed_name(2)})});
 }
 
 void Emitter::plain_move(const MoveStep& step) {
   const bool rapid = step.kind == MoveKind::rapid;
-  const std::string in_machine = dialect_.word(Meaning::machine_coordinates);
+  const std::string in_machine = sheet_.word(Meaning::machine_coordinates);
   const std::string motion = word(rapid ? Meaning::rapid : Meaning::feed);
   const std::string feed = rapid ? std::string() : feed_word(step.feed);
   Targets targets = step.to;
-  if (dialect_.skip.target == Coordinates::machine) {
+  if (sheet_.skip.target == Coordinates::machine) {
     return block(motion + axis_words(targets) + feed);
   }
-  if (!in_machine.empty() && (rapid || dialect_.motion.machine_coordinates_at_feed)) {
+  if (!in_machine.empty() && (rapid || sheet_.motion.machine_coordinates_at_feed)) {
     return block(in_machine + " " + motion + axis_words(targets) + feed);
   }
   block(motion + axis_words(in_program_coordinates(targets)) + feed);
@@ -488,7 +541,7 @@ void Emitter::plain_move(const MoveStep& step) {
 /// A skip move that must not trigger, and a look whether it did.
 void Emitter::guarded_move(const MoveStep& step) {
   const Targets targets =
-      dialect_.skip.target == Coordinates::program ? in_program_coordinates(step.to) : step.to;
+      sheet_.skip.target == Coordinates::program ? in_program_coordinates(step.to) : step.to;
   skip_block(targets, step.feed);
   demand({distance_to(targets), Comparison::less_equal, length(arrived_mm)},
          "stylus met something on the way", step.retreat);
@@ -499,125 +552,135 @@ void Emitter::write(const MoveStep& step) {
   plain_move(step);
 }
 
+/// Where the machine stands, as the targets of a skip move count; nothing when it cannot be read.
+std::optional<Value> Emitter::position_now(char letter) const {
+  const bool in_program =
+      sheet_.skip.target == Coordinates::program && shift_ == ShiftSource::positions;
+  const auto& known =
+      in_program ? sheet_.position.program_position : sheet_.position.machine_position;
+  if (!known.contains(letter)) return std::nullopt;
+  return machine_value(in_program ? MachineValue::program_position : MachineValue::machine_position,
+                       letter);
+}
+
 /// The first find starts from a place only the operator knows.
 void Emitter::skip_from_here(const SkipStep& step) {
-  const bool in_program = dialect_.skip.target == Coordinates::program;
-  const auto& known =
-      in_program ? dialect_.position.program_position : dialect_.position.machine_position;
-  const bool can_tell = std::all_of(linear_letters.begin(), linear_letters.end(),
-                                    [&](char letter) { return known.contains(letter); });
-  if (can_tell) {
-    Targets targets;
-    for (int axis = 0; axis < 3; ++axis) {
-      if (!step.to[axis]) continue;
-      assign(speller_.variable(target_name(axis)),
-             machine_value(
-                 in_program ? MachineValue::program_position : MachineValue::machine_position,
-                 linear_letters[axis]) +
-                 *step.to[axis],
-             "");
-      targets[axis] = Variable{target_name(axis)};
-    }
-    skip_block(targets, step.feed);
-    if (can_watch()) {
-      demand({distance_to(targets), Comparison::greater, length(arrived_mm)}, step.untriggered,
-             step.retreat);
-    }
-    return;
+  Targets targets;
+  bool can_tell = true;
+  for (int axis = 0; axis < 3; ++axis) {
+    if (!step.to[axis]) continue;
+    const std::optional<Value> now = position_now(linear_letters[axis]);
+    can_tell = can_tell && now;
+    if (!can_tell) break;
+    assign(speller_.variable(target_name(axis)), *now + *step.to[axis], "");
+    targets[axis] = Variable{target_name(axis)};
   }
-  if (dialect_.word(Meaning::incremental).empty() ||
-      dialect_.skip.untriggered == WhenUntriggered::goes_on) {
+  if (!can_tell) return skip_incremental(step);
+  skip_block(targets, step.feed);
+  if (can_watch()) {
+    demand({distance_to(targets), Comparison::greater, length(arrived_mm)}, step.untriggered,
+           step.retreat);
+  } else if (sheet_.skip.untriggered != WhenUntriggered::stops_with_error) {
+    write(OperatorStopStep{look_for_trigger_request()});
+  }
+}
+
+void Emitter::skip_incremental(const SkipStep& step) {
+  if (sheet_.word(Meaning::incremental).empty()) {
     return refuse(
-        "cannot start from a jogged position: it neither tells its position nor stops by "
-        "itself when nothing is met",
+        "cannot start from a jogged position: it neither tells its position nor moves by "
+        "increments",
         "plan without self-finding, or describe [position]");
   }
   block(word(Meaning::incremental));
   skip_block(step.to, step.feed);
   block(word(Meaning::absolute));
+  if (sheet_.skip.untriggered != WhenUntriggered::stops_with_error) {
+    write(OperatorStopStep{look_for_trigger_request()});
+  }
+}
+
+/// Stops unless the skip move has met something.
+void Emitter::demand_trigger(const SkipStep& step, const Targets& targets) {
+  if (sheet_.skip.untriggered == WhenUntriggered::stops_with_error) return;
+  if (!stops_on_condition(sheet_)) return write(OperatorStopStep{look_for_trigger_request()});
+  demand({distance_to(targets), Comparison::greater, length(arrived_mm)}, step.untriggered,
+         step.retreat);
+}
+
+/// Stops when the skip move ended where it began: the probe was triggered before.
+void Emitter::demand_start(const SkipStep& step) {
+  if (!step.start || sheet_.skip.triggered_at_start_is_error || !stops_on_condition(sheet_)) return;
+  Value moved;
+  for (int axis = 0; axis < 3; ++axis) {
+    const Value trip =
+        in_machine_coordinates(machine_value(MachineValue::trip_point, linear_letters[axis]));
+    moved = moved + absolute(trip - (*step.start)[axis]);
+  }
+  demand({moved, Comparison::greater, length(10.0 * arrived_mm)}, step.early, step.retreat);
 }
 
 void Emitter::write(const SkipStep& step) {
   if (step.from_here) return skip_from_here(step);
-  const bool in_program = dialect_.skip.target == Coordinates::program;
+  const bool in_program = sheet_.skip.target == Coordinates::program;
   const Targets targets = in_program ? in_program_coordinates(step.to) : step.to;
   skip_block(targets, step.feed);
-  if (dialect_.skip.untriggered == WhenUntriggered::goes_on) {
-    if (!stops_on_condition(dialect_)) {
-      return refuse("goes on when nothing was met and cannot test for it",
-                    "describe [branches] or `demand` under [stops]");
-    }
-    demand({distance_to(targets), Comparison::greater, length(arrived_mm)}, step.untriggered,
-           step.retreat);
-  }
-  if (step.start && !dialect_.skip.triggered_at_start_is_error && stops_on_condition(dialect_)) {
-    Value moved;
-    for (int axis = 0; axis < 3; ++axis) {
-      const Value trip =
-          in_machine_coordinates(machine_value(MachineValue::trip_point, linear_letters[axis]));
-      moved = moved + absolute(trip - (*step.start)[axis]);
-    }
-    demand({moved, Comparison::greater, length(10.0 * arrived_mm)}, step.early, step.retreat);
-  }
+  demand_trigger(step, targets);
+  demand_start(step);
 }
 
 void Emitter::write(const TurnStep& step) {
-  const std::string axis =
-      std::string(" ") + machine_.rotary[step.axis].letter + speller_.after_letter(step.to_deg);
-  if (dialect_.axis_letters.find(machine_.rotary[step.axis].letter) == std::string::npos) {
-    refuse(std::string("moves no axis ") + machine_.rotary[step.axis].letter,
+  if (sheet_.axis_letters.find(step.axis) == std::string::npos) {
+    refuse(std::string("moves no axis ") + step.axis,
            "add the letter to `axis_letters` if the control has it");
   }
-  const std::string in_machine = dialect_.word(Meaning::machine_coordinates);
-  const bool plain = in_machine.empty() || dialect_.skip.target == Coordinates::machine;
-  block((plain ? std::string() : in_machine + " ") + word(Meaning::rapid) + axis);
+  const std::string in_machine = sheet_.word(Meaning::machine_coordinates);
+  const bool plain = in_machine.empty() || sheet_.skip.target == Coordinates::machine;
+  block((plain ? std::string() : in_machine + " ") + word(Meaning::rapid) + " " + step.axis +
+        speller_.after_letter(step.to_deg));
 }
 
 void Emitter::write(const ClampStep& step) {
-  const RotaryAxis& axis = machine_.rotary[step.axis];
-  const std::string& text = step.clamp ? axis.clamp : axis.unclamp;
-  if (!text.empty() && dialect_.motion.clamp_words) block(text);
+  if (!step.word.empty() && sheet_.motion.clamp_words) block(step.word);
 }
 
 void Emitter::write(const StandsAtStep& step) {
   /// Sine of half the angle an axis may be off: a tenth of a degree.
   constexpr double sine_of_half = 0.001;
-  const char letter = machine_.rotary[step.axis].letter;
-  if (!dialect_.position.machine_position.contains(letter) || !stops_on_condition(dialect_)) return;
-  const Value off = machine_value(MachineValue::machine_position, letter) - step.at_deg;
+  if (!sheet_.position.machine_position.contains(step.axis) || !stops_on_condition(sheet_)) return;
+  const Value off = machine_value(MachineValue::machine_position, step.axis) - step.at_deg;
   demand({absolute(sine(off / Value(2.0))), Comparison::less_equal, Value(sine_of_half)},
          step.alarm, Retreat::none);
 }
 
 void Emitter::write(const SpindleStep& step) {
   if (!step.orient_deg) {
-    if (!dialect_.word(Meaning::spindle_stop).empty()) block(word(Meaning::spindle_stop));
+    if (!sheet_.word(Meaning::spindle_stop).empty()) block(word(Meaning::spindle_stop));
     return;
   }
-  if (!dialect_.spindle.orient_form.empty()) {
-    return block(fill_form(dialect_.spindle.orient_form,
-                           {{"degrees", speller_.number(*step.orient_deg, Quantity::angle)}}));
+  if (!sheet_.spindle.orient_form.empty()) {
+    return block(fill_form(sheet_.spindle.orient_form,
+                           {{"degrees", speller_.number(*step.orient_deg, NumberKind::angle)}}));
   }
-  write(OperatorStopStep{fmt::format("turn the spindle to {:.0f} deg and hold it there, then start",
-                                     *step.orient_deg)});
+  write(OperatorStopStep{spindle_request(*step.orient_deg)});
 }
 
 std::string Emitter::log_text(const std::string& text) const {
   std::string written;
   for (const char c : speller_.plain_text(text)) {
-    written += c == ' ' ? dialect_.log.space_in_text : std::string(1, c);
+    written += c == ' ' ? sheet_.log.space_in_text : std::string(1, c);
   }
-  return fill_form(dialect_.log.text_item, {{"text", written}});
+  return fill_form(sheet_.log.text_item, {{"text", written}});
 }
 
 std::string Emitter::log_value(const Value& value, int decimals) {
   if (const auto* number = std::get_if<NumberNode>(&value.node())) {
-    std::string text = speller_.number(number->number, number->quantity);
-    if (const std::size_t mark = text.find(dialect_.numbers.decimal_mark);
-        mark != std::string::npos && !dialect_.numbers.decimal_mark.empty()) {
-      text.replace(mark, dialect_.numbers.decimal_mark.size(), dialect_.log.decimal_mark);
+    std::string text = speller_.number(number->number, number->kind);
+    if (const std::size_t mark = text.find(sheet_.numbers.decimal_mark);
+        mark != std::string::npos && !sheet_.numbers.decimal_mark.empty()) {
+      text.replace(mark, sheet_.numbers.decimal_mark.size(), sheet_.log.decimal_mark);
     }
-    return fill_form(dialect_.log.text_item, {{"text", text}});
+    return fill_form(sheet_.log.text_item, {{"text", text}});
   }
   const auto* variable = std::get_if<VariableNode>(&value.node());
   const auto* element = std::get_if<ElementNode>(&value.node());
@@ -630,106 +693,117 @@ std::string Emitter::log_value(const Value& value, int decimals) {
     assign(speller_.variable("check"), value, "");
     written = speller_.variable("check");
   }
-  return fill_form(dialect_.log.value_item, {{"variable", written},
-                                             {"whole", std::to_string(dialect_.log.whole_digits)},
-                                             {"decimals", std::to_string(decimals)}});
+  return fill_form(sheet_.log.value_item, {{"variable", written},
+                                           {"whole", std::to_string(sheet_.log.whole_digits)},
+                                           {"decimals", std::to_string(decimals)}});
 }
 
 void Emitter::log_statement(const std::vector<std::string>& items) {
-  std::string text = dialect_.log.begin;
-  for (std::size_t i = 0; i < items.size(); ++i)
-    text += (i == 0 ? "" : dialect_.log.join) + items[i];
-  block(text + dialect_.log.end);
+  std::string text = sheet_.log.begin;
+  for (std::size_t i = 0; i < items.size(); ++i) text += (i == 0 ? "" : sheet_.log.join) + items[i];
+  block(text + sheet_.log.end);
 }
 
 void Emitter::store_touch(const LogStep& step) {
-  const int first = dialect_.variables.results->first;
-  const double* touch = step.touch.number();
-  if (touch == nullptr) return refuse("leaves touches in variables and cannot loop", "");
-  const int at = first + 2 + 3 * (static_cast<int>(*touch) - 1);
+  const int first = sheet_.variables.results->first;
+  const double* number = step.number.number();
+  if (number == nullptr) return refuse("leaves touches in variables and cannot loop", "");
+  const int at = first + 2 + 3 * (static_cast<int>(*number) - 1);
   for (int axis = 0; axis < 3; ++axis) {
     assign(speller_.variable(at + axis), step.at[axis], "");
   }
-  block(fill_form(dialect_.assignment.form, {{"variable", speller_.variable(first + 1)},
-                                             {"value", speller_.number(*touch, Quantity::count)}}));
+  block(
+      fill_form(sheet_.assignment.form, {{"variable", speller_.variable(first + 1)},
+                                         {"value", speller_.number(*number, NumberKind::count)}}));
+}
+
+int Emitter::log_decimals(NumberKind kind) const {
+  if (kind == NumberKind::count) return 0;
+  return kind == NumberKind::length && program_.inch ? sheet_.log.decimals_inch
+                                                     : sheet_.log.decimals;
 }
 
 void Emitter::write(const LogStep& step) {
-  if (!dialect_.log.available()) return store_touch(step);
-  const int decimals = dialect_.log.decimals;
-  std::vector<std::string> items = {log_value(step.touch, 0), log_value(step.station, 0),
-                                    log_text(step.artefact)};
-  for (const auto& [letter, value] : step.rotary_deg) items.push_back(log_value(value, decimals));
-  for (const Value& value : step.at) items.push_back(log_value(value, decimals));
-  items.push_back(log_text(step.flip ? "1" : "0"));
-  items.push_back(log_text(machine_.inch ? "inch" : "mm"));
+  if (!sheet_.log.available()) return store_touch(step);
+  std::vector<std::string> items;
+  items.reserve(step.items.size());
+  for (const RecordItem& item : step.items) {
+    items.push_back(item.value ? log_value(*item.value, log_decimals(item.kind))
+                               : log_text(item.text));
+  }
   log_statement(items);
 }
 
 void Emitter::write(const LogFileStep& step) {
-  if (!dialect_.log.available()) return;
+  if (!sheet_.log.available()) return;
   log_open_ = step.open;
   if (!step.open) {
-    if (!dialect_.log.close_form.empty()) block(dialect_.log.close_form);
+    if (!sheet_.log.close_form.empty()) block(sheet_.log.close_form);
     return;
   }
-  if (!dialect_.log.open_form.empty()) block(dialect_.log.open_form);
-  std::vector<std::string> items = {log_text("touch"), log_text("station"), log_text("artefact")};
-  for (const RotaryAxis& axis : machine_.rotary)
-    items.push_back(log_text(std::string(1, axis.letter)));
-  for (const char letter : linear_letters) items.push_back(log_text(std::string(1, letter)));
-  items.push_back(log_text("flip"));
-  items.push_back(log_text("units"));
+  if (!sheet_.log.open_form.empty()) block(sheet_.log.open_form);
+  std::vector<std::string> items;
+  items.reserve(step.columns.size());
+  for (const std::string& column : step.columns) items.push_back(log_text(column));
   log_statement(items);
 }
 
-void Emitter::write(const MessageStep& step) {
-  if (dialect_.stops.message.empty()) return remark(step.text);
-  block(fill_form(dialect_.stops.message, {{"text", speller_.plain_text(step.text)}}));
+std::string Emitter::shown(const ShownVariable& variable) const {
+  const std::string& form = sheet_.stops.value_in_text;
+  const std::string spelled = speller_.variable(variable.name);
+  return form.empty() ? spelled : fill_form(form, {{"variable", spelled}});
 }
 
-/// Texts may point at variables: {variable:NAME}, {origin:SYSTEM:LETTER}, {length:MM}.
-std::string Emitter::pointed_out(const std::string& text) const {
-  std::string result;
-  std::size_t at = 0;
-  while (at < text.size()) {
-    const std::size_t open = text.find('{', at);
-    const std::size_t close = open == std::string::npos ? open : text.find('}', open);
-    if (close == std::string::npos) break;
-    result += speller_.plain_text(text.substr(at, open - at));
-    result += pointer(text.substr(open + 1, close - open - 1));
-    at = close + 1;
-  }
-  return result + speller_.plain_text(text.substr(at));
+std::string Emitter::shown(const ShownLength& shown) const {
+  return speller_.number(shown.mm, NumberKind::length);
 }
 
-std::string Emitter::pointer(const std::string& what) const {
-  const std::string rest = what.substr(what.find(':') + 1);
-  if (what.starts_with("variable:")) return speller_.variable(rest);
-  if (what.starts_with("length:")) return speller_.number(std::stod(rest), Quantity::length);
-  const int system = std::stoi(rest);
-  const char letter = rest.back();
-  const auto first = dialect_.position.work_origin_1.find(letter);
-  if (first == dialect_.position.work_origin_1.end()) {
-    return speller_.plain_text("see offset page");
+std::string Emitter::shown(const ShownOrigin& origin) const {
+  const PositionRules& position = sheet_.position;
+  const auto first = position.work_origin_1.find(origin.letter);
+  if (first == position.work_origin_1.end()) return speller_.plain_text("see offset page");
+  return speller_.variable(first->second + (origin.system - 1) * position.work_origin_step);
+}
+
+/// The words of a task stand for what the operator does: nothing of them may be lost.
+std::string Emitter::task_text(const OperatorRequest& request) const {
+  if (request.task != OperatorTask::type_position) {
+    return speller_.plain_text(task_words(request, {}));
   }
-  return speller_.variable(first->second + (system - 1) * dialect_.position.work_origin_step);
+  std::array<std::string, 3> spelled;
+  for (std::size_t i = 0; i < 3; ++i) spelled[i] = speller_.variable(request.variables[i]);
+  return speller_.in_case(task_words(request, spelled));
+}
+
+std::string Emitter::request_text(const OperatorRequest& request) const {
+  std::string text;
+  for (const RequestPart& part : request.text) {
+    text += std::visit(
+        [&](const auto& what) -> std::string {
+          using Part = std::decay_t<decltype(what)>;
+          if constexpr (std::is_same_v<Part, std::string>) return speller_.plain_text(what);
+          if constexpr (std::is_same_v<Part, TaskWords>) return task_text(request);
+          if constexpr (!std::is_same_v<Part, std::string> && !std::is_same_v<Part, TaskWords>) {
+            return shown(what);
+          }
+        },
+        part);
+  }
+  return text;
 }
 
 void Emitter::write(const OperatorStopStep& step) {
-  const std::string& form = dialect_.stops.operator_stop;
-  if (form.empty()) {
-    return refuse("cannot wait for the operator", "give `operator_stop` under [stops]");
-  }
-  const std::string text = pointed_out(step.text);
+  const std::string text = request_text(step.request);
+  const std::string& form = sheet_.stops.operator_stop;
+  const int longest = sheet_.text.max_comment_length;
   const std::string full = fill_form(form, {{"text", text}});
-  const int limit = dialect_.text.max_line_length;
-  const bool fits = (limit == 0 || static_cast<int>(full.size()) + 8 <= limit) &&
-                    (dialect_.text.max_comment_length == 0 ||
-                     static_cast<int>(text.size()) <= dialect_.text.max_comment_length);
-  if (fits) return block(full);
+  const bool fits = out_.fits(full) && (longest == 0 || static_cast<int>(text.size()) <= longest);
+  if (!form.empty() && fits) return block(full);
   raw_line("");  // the heading of a section is not part of what the operator is told
-  for (const std::string& line : wrapped(text, remark_width())) raw_line(remark_text(line));
+  for (const std::string& line : wrapped(text, out_.remark_width())) {
+    raw_line(out_.remark_text(line));
+  }
+  if (form.empty()) return block(word(Meaning::program_stop));
   block(fill_form(form, {{"text", speller_.plain_text("see text above")}}));
 }
 
@@ -738,7 +812,7 @@ std::string Emitter::filled_with_text(const std::string& form,
                                       std::map<std::string, std::string> values,
                                       const std::string& text) const {
   values["text"] = "";
-  const int limit = dialect_.text.max_line_length;
+  const int limit = sheet_.text.max_line_length;
   const int room = limit - static_cast<int>(fill_form(form, values).size()) - 8;
   const std::string plain = speller_.plain_text(text);
   values["text"] =
@@ -771,45 +845,45 @@ void Emitter::demand_by_root(const Condition& condition) {
 }
 
 void Emitter::demand(const Condition& condition, const std::string& alarm, Retreat retreat) {
-  if (dialect_.branches.can_jump()) {
+  if (sheet_.branches.can_jump()) {
     const int label = alarm_label(alarm, retreat);
-    return block(fill_form(dialect_.branches.jump_if, {{"condition", speller_.negated(condition)},
-                                                       {"label", std::to_string(label)}}));
+    return block(fill_form(sheet_.branches.jump_if, {{"condition", speller_.negated(condition)},
+                                                     {"label", std::to_string(label)}}));
   }
-  if (!dialect_.stops.demand.empty()) {
+  if (!sheet_.stops.demand.empty()) {
     const Condition simple = {simplified(condition.left, "check"), condition.comparison,
                               condition.right};
-    return block(filled_with_text(dialect_.stops.demand,
-                                  {{"condition", speller_.condition(simple)}}, alarm));
+    return block(
+        filled_with_text(sheet_.stops.demand, {{"condition", speller_.condition(simple)}}, alarm));
   }
-  if (dialect_.stops.root_of_negative_stops) return demand_by_root(condition);
+  if (sheet_.stops.root_of_negative_stops) return demand_by_root(condition);
   refuse("cannot stop on a condition (" + alarm + ")",
          "describe [branches], or `demand` or `root_of_negative_stops` under [stops]");
 }
 
 void Emitter::write(const WhileStep& step) {
-  if (!dialect_.branches.can_loop() || loop_level_ >= dialect_.branches.while_levels) {
+  if (!sheet_.branches.can_loop() || loop_level_ >= sheet_.branches.while_levels) {
     return refuse("cannot nest loops this deep", "");
   }
   const std::string level = std::to_string(++loop_level_);
-  block(fill_form(dialect_.branches.while_begin,
+  block(fill_form(sheet_.branches.while_begin,
                   {{"condition", speller_.condition(step.condition)}, {"level", level}}));
   write_steps(step.body);
-  block(fill_form(dialect_.branches.while_end, {{"level", level}}));
+  block(fill_form(sheet_.branches.while_end, {{"level", level}}));
   --loop_level_;
 }
 
 void Emitter::write(const IfStep& step) {
-  if (!dialect_.branches.can_jump()) return refuse("has no branches", "");
+  if (!sheet_.branches.can_jump()) return refuse("has no branches", "");
   const std::string label = std::to_string(next_label_++);
-  block(fill_form(dialect_.branches.jump_if,
+  block(fill_form(sheet_.branches.jump_if,
                   {{"condition", speller_.negated(step.condition)}, {"label", label}}));
   write_steps(step.then);
-  block(fill_form(dialect_.branches.label, {{"label", label}}));
+  block(fill_form(sheet_.branches.label, {{"label", label}}));
 }
 
 void Emitter::write(const SetOffsetStep& step) {
-  const OffsetRules& rules = dialect_.offsets;
+  const OffsetRules& rules = sheet_.offsets;
   if (rules.form.empty() || step.system < rules.first_system || step.system > rules.last_system) {
     return refuse(fmt::format("cannot set work offset {}", step.system),
                   fmt::format("choose {} to {}, or describe [offsets]", rules.first_system,
@@ -822,32 +896,48 @@ void Emitter::write(const SetOffsetStep& step) {
 
 void Emitter::write_alarms() {
   if (alarms_.empty()) return;
-  if (dialect_.stops.alarm.empty()) {
-    return refuse("cannot raise an alarm", "give `alarm` under [stops]");
-  }
   raw_line("");
   remark("alarms: retract the way it came, then stop");
   // Writing a retract may need no further alarm; take the list as it is now.
   const std::vector<Alarm> alarms = alarms_;
-  int number = dialect_.stops.alarm_numbers.first;
+  int number = sheet_.stops.alarm_numbers.first;
   for (const Alarm& alarm : alarms) {
-    block(fill_form(dialect_.branches.label, {{"label", std::to_string(alarm.label)}}));
+    block(fill_form(sheet_.branches.label, {{"label", std::to_string(alarm.label)}}));
     if (alarm.retreat != Retreat::none) write_steps(program_.retreats.at(alarm.retreat));
-    if (alarm.log_open && !dialect_.log.close_form.empty()) block(dialect_.log.close_form);
-    std::string text = speller_.plain_text(alarm.text);
-    if (dialect_.stops.max_alarm_text > 0) text = text.substr(0, dialect_.stops.max_alarm_text);
-    block(fill_form(dialect_.stops.alarm, {{"number", std::to_string(number)}, {"text", text}}));
-    number = std::min(number + 1, dialect_.stops.alarm_numbers.last);
+    if (alarm.log_open && !sheet_.log.close_form.empty()) block(sheet_.log.close_form);
+    end_with_alarm(alarm.text, number);
+    number = std::min(number + 1, sheet_.stops.alarm_numbers.last);
   }
 }
 
-Expected<EmittedProgram> Emitter::run() {
-  if (!numbers_.fits()) {
-    refuse(fmt::format("has too few variables: this program needs {}", numbers_.needed()),
-           "plan fewer stations or touches, or widen `working` and `table` under [variables]");
-    return tl::make_unexpected(problems_);
+/// A control without an alarm of its own: the operator is told, then the program ends.
+void Emitter::end_with_alarm(const std::string& what, int number) {
+  if (sheet_.stops.alarm.empty()) {
+    write(OperatorStopStep{told({"the program ends here: " + what})});
+    return block(word(Meaning::program_end));
   }
-  write_header();
+  std::string text = speller_.plain_text(what);
+  if (sheet_.stops.max_alarm_text > 0) text = text.substr(0, sheet_.stops.max_alarm_text);
+  block(fill_form(sheet_.stops.alarm, {{"number", std::to_string(number)}, {"text", text}}));
+}
+
+/// The units alone, and absolute: in increments some controls add to an old offset.
+void Emitter::write_plain_units() {
+  const std::string absolute = sheet_.word(Meaning::absolute);
+  block((absolute.empty() ? std::string() : absolute + " ") +
+        word(program_.inch ? Meaning::inches : Meaning::millimetres));
+}
+
+void Emitter::write_moving_program() {
+  check_arithmetic();
+  if (!out_.problems().empty()) return;
+  write_head();
+  if (program_.kind == ProgramKind::proof) {
+    write_variables_used();
+  } else {
+    write_cautions();
+    write_proof_stop();
+  }
   write_refusals();
   write_setup();
   write_shift();
@@ -855,11 +945,33 @@ Expected<EmittedProgram> Emitter::run() {
   write_steps(program_.steps);
   block(word(Meaning::program_end));
   write_alarms();
-  for (const std::string& line : dialect_.program_end) raw_line(line);
-  if (!problems_.empty()) return tl::make_unexpected(problems_);
-  EmittedProgram emitted{std::move(text_), blocks_, numbers_.all(), std::nullopt};
-  if (!dialect_.log.available()) {
-    const int first = dialect_.variables.results->first;
+}
+
+void Emitter::write_offset_program() {
+  write_head();
+  write_proof_stop();
+  write_plain_units();
+  write_steps(program_.steps);
+  block(word(Meaning::program_end));
+}
+
+Expected<EmittedProgram> Emitter::run() {
+  if (!numbers_.fits()) {
+    refuse(fmt::format("has too few variables: this program needs {}", numbers_.needed()),
+           "plan fewer stations or touches, or widen `working` and `table` under [variables]");
+    return tl::make_unexpected(out_.problems());
+  }
+  if (program_.kind == ProgramKind::offsets) {
+    write_offset_program();
+  } else {
+    write_moving_program();
+  }
+  for (const std::string& line : sheet_.program_end) raw_line(line);
+  if (!out_.problems().empty()) return tl::make_unexpected(out_.problems());
+  const int blocks = out_.blocks();
+  EmittedProgram emitted{out_.take(), blocks, numbers_.all(), std::nullopt};
+  if (program_.kind != ProgramKind::offsets && !sheet_.log.available()) {
+    const int first = sheet_.variables.results->first;
     emitted.results = ResultVariables{first, first + 1, first + 2};
   }
   return emitted;
@@ -867,25 +979,34 @@ Expected<EmittedProgram> Emitter::run() {
 
 }  // namespace
 
-double rounding_bound_mm(const Dialect& dialect, bool inch) {
-  return inch ? 0.5 * std::pow(10.0, -dialect.numbers.decimals_inch) * mm_per_inch
-              : 0.5 * std::pow(10.0, -dialect.numbers.decimals_mm);
+double rounding_bound_mm(const ControlSheet& sheet, bool inch) {
+  return inch ? 0.5 * std::pow(10.0, -sheet.numbers.decimals_inch) * mm_per_inch
+              : 0.5 * std::pow(10.0, -sheet.numbers.decimals_mm);
 }
 
-bool watches_positioning(const Dialect& dialect) {
-  return dialect.skip.untriggered == WhenUntriggered::goes_on && stops_on_condition(dialect);
+TripSource trip_source(const ControlSheet& sheet) {
+  const auto tells_all = [](const std::map<char, int>& numbers) {
+    return std::all_of(linear_letters.begin(), linear_letters.end(),
+                       [&](char letter) { return numbers.contains(letter); });
+  };
+  if (tells_all(sheet.skip.trip_variable)) return TripSource::variables;
+  return tells_all(sheet.position.machine_position) ? TripSource::position : TripSource::typed;
 }
 
-bool prefers_loops(const Dialect& dialect) {
-  return dialect.branches.can_loop() && dialect.branches.can_jump() &&
-         !dialect.variables.index_open.empty() && dialect.log.available();
+bool watches_positioning(const ControlSheet& sheet) {
+  return sheet.skip.untriggered == WhenUntriggered::goes_on && stops_on_condition(sheet) &&
+         trip_source(sheet) != TripSource::typed;
 }
 
-Expected<EmittedProgram> emit(const CycleProgram& program, const Machine& machine,
-                              const Dialect& dialect) {
-  Problems problems = dialect.validate();
+bool prefers_loops(const ControlSheet& sheet) {
+  return sheet.branches.can_loop() && sheet.branches.can_jump() &&
+         !sheet.variables.index_open.empty() && sheet.log.available();
+}
+
+Expected<EmittedProgram> emit(const ControlProgram& program, const ControlSheet& sheet) {
+  Problems problems = sheet.validate();
   if (!problems.empty()) return tl::make_unexpected(std::move(problems));
-  return Emitter(program, machine, dialect).run();
+  return Emitter(program, sheet).run();
 }
 
 }  // namespace pivotrace

@@ -9,7 +9,7 @@
 
 #include "pivotrace/geometry/angle.h"
 
-namespace pivotrace::rehearsal {
+namespace pivotrace::control {
 
 namespace {
 
@@ -26,8 +26,8 @@ NodeIndex add(Nodes& nodes, const Node& node) {
 /// Reads one value or expression; keeps count of the nesting.
 class Reader {
  public:
-  Reader(Cursor& cursor, const Dialect& dialect, Nodes& nodes)
-      : cursor_(cursor), dialect_(dialect), rules_(dialect.expressions), nodes_(nodes) {}
+  Reader(Cursor& cursor, const ControlSheet& sheet, Nodes& nodes)
+      : cursor_(cursor), sheet_(sheet), rules_(sheet.expressions), nodes_(nodes) {}
 
   NodeIndex value() {
     const int limit = rules_.max_nesting > 0 ? rules_.max_nesting + 1 : deepest_nesting;
@@ -55,7 +55,7 @@ class Reader {
   }
 
   NodeIndex variable_number() {
-    const VariableRules& variables = dialect_.variables;
+    const VariableRules& variables = sheet_.variables;
     NodeIndex number = no_node;
     if (!variables.index_open.empty() && cursor_.accept(variables.index_open)) {
       number = comparison();
@@ -75,12 +75,12 @@ class Reader {
   NodeIndex value_here() {
     const int column = cursor_.column();
     if (cursor_.stands_here(rules_.open)) return bracketed();
-    if (cursor_.accept(dialect_.variables.prefix)) return variable(column);
+    if (cursor_.accept(sheet_.variables.prefix)) return variable(column);
     if (const std::optional<Function> function = take_longest(rules_.functions)) {
       return call(*function, column);
     }
     if (rules_.sign_before_variable && sign_before_other()) return negation(column);
-    const NumberText number = cursor_.take_number(dialect_.numbers);
+    const NumberText number = cursor_.take_number(sheet_.numbers);
     return add(nodes_, {.kind = Node::Kind::number,
                         .number = number.value,
                         .has_mark = number.has_mark,
@@ -114,7 +114,7 @@ class Reader {
   }
 
   bool sign_before_other() const {
-    if (cursor_.stands_here("-" + dialect_.variables.prefix)) return true;
+    if (cursor_.stands_here("-" + sheet_.variables.prefix)) return true;
     if (cursor_.stands_here("-" + rules_.open)) return true;
     return std::any_of(rules_.functions.begin(), rules_.functions.end(), [this](const auto& entry) {
       return cursor_.stands_here("-" + entry.second);
@@ -202,7 +202,7 @@ class Reader {
   }
 
   Cursor& cursor_;
-  const Dialect& dialect_;
+  const ControlSheet& sheet_;
   const ExpressionRules& rules_;
   Nodes& nodes_;
   int depth_ = 0;
@@ -215,8 +215,8 @@ double rounded_away(double value) {
 /// Works out a tree.
 class Evaluation {
  public:
-  Evaluation(const Nodes& nodes, const Dialect& dialect, const VariableSource& source)
-      : nodes_(nodes), dialect_(dialect), source_(source) {}
+  Evaluation(const Nodes& nodes, const ControlSheet& sheet, const VariableSource& source)
+      : nodes_(nodes), sheet_(sheet), source_(source) {}
 
   Expected<double> of(NodeIndex index) const {
     const Node& node = nodes_[index];
@@ -300,7 +300,7 @@ class Evaluation {
   Expected<double> modulo(const Node& node, double a, double b) const {
     if (b == 0.0) return source_.refuse(node.column, "MOD by zero", "check the divisor");
     const double rest = std::fmod(a, b);
-    return dialect_.expressions.modulo_never_negative && rest < 0.0 ? rest + std::fabs(b) : rest;
+    return sheet_.expressions.modulo_never_negative && rest < 0.0 ? rest + std::fabs(b) : rest;
   }
 
   Expected<double> function(const Node& node) const {
@@ -323,7 +323,7 @@ class Evaluation {
       case Function::absolute: return std::fabs(a);
       case Function::round: return rounded_away(a);
       case Function::round_down:
-        return dialect_.expressions.round_down_towards_zero ? std::trunc(a) : std::floor(a);
+        return sheet_.expressions.round_down_towards_zero ? std::trunc(a) : std::floor(a);
       case Function::round_up: return std::ceil(a);
       case Function::exponential: return exponential(node, a);
       case Function::logarithm: return natural_log(node, a);
@@ -344,7 +344,7 @@ class Evaluation {
   Expected<double> square_root(const Node& node, double a) const {
     if (a < 0.0) {
       // Controls without branches are made to stop by this: the emitter's limit checks.
-      const bool meant = dialect_.stops.root_of_negative_stops;
+      const bool meant = sheet_.stops.root_of_negative_stops;
       return source_.refuse(
           node.column, "the square root of a negative number",
           meant ? "a limit checked by this line was exceeded; see the remark beside it"
@@ -372,27 +372,27 @@ class Evaluation {
   }
 
   const Nodes& nodes_;
-  const Dialect& dialect_;
+  const ControlSheet& sheet_;
   const VariableSource& source_;
 };
 
 }  // namespace
 
-NodeIndex read_value(Cursor& cursor, const Dialect& dialect, Nodes& nodes) {
-  return Reader(cursor, dialect, nodes).value();
+NodeIndex read_value(Cursor& cursor, const ControlSheet& sheet, Nodes& nodes) {
+  return Reader(cursor, sheet, nodes).value();
 }
 
-NodeIndex read_bare(Cursor& cursor, const Dialect& dialect, Nodes& nodes) {
-  return Reader(cursor, dialect, nodes).comparison();
+NodeIndex read_bare(Cursor& cursor, const ControlSheet& sheet, Nodes& nodes) {
+  return Reader(cursor, sheet, nodes).comparison();
 }
 
-NodeIndex read_variable_number(Cursor& cursor, const Dialect& dialect, Nodes& nodes) {
-  return Reader(cursor, dialect, nodes).variable_number();
+NodeIndex read_variable_number(Cursor& cursor, const ControlSheet& sheet, Nodes& nodes) {
+  return Reader(cursor, sheet, nodes).variable_number();
 }
 
-Expected<double> evaluate(const Nodes& nodes, NodeIndex node, const Dialect& dialect,
+Expected<double> evaluate(const Nodes& nodes, NodeIndex node, const ControlSheet& sheet,
                           const VariableSource& source) {
-  return Evaluation(nodes, dialect, source).of(node);
+  return Evaluation(nodes, sheet, source).of(node);
 }
 
-}  // namespace pivotrace::rehearsal
+}  // namespace pivotrace::control

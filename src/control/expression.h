@@ -5,9 +5,9 @@
 
 #include "control/source_line.h"
 #include "pivotrace/base/problem.h"
-#include "pivotrace/control/dialect.h"
+#include "pivotrace/control/control_sheet.h"
 
-namespace pivotrace::rehearsal {
+namespace pivotrace::control {
 
 using NodeIndex = int;
 inline constexpr NodeIndex no_node = -1;
@@ -29,13 +29,13 @@ struct Node {
 using Nodes = std::vector<Node>;
 
 /// Reads a value at the cursor: a number, a variable, a bracketed expression or a function.
-NodeIndex read_value(Cursor& cursor, const Dialect& dialect, Nodes& nodes);
+NodeIndex read_value(Cursor& cursor, const ControlSheet& sheet, Nodes& nodes);
 
 /// Reads an expression that stands without brackets, a comparison included.
-NodeIndex read_bare(Cursor& cursor, const Dialect& dialect, Nodes& nodes);
+NodeIndex read_bare(Cursor& cursor, const ControlSheet& sheet, Nodes& nodes);
 
 /// Reads the number of a variable, the prefix already taken; takes the suffix.
-NodeIndex read_variable_number(Cursor& cursor, const Dialect& dialect, Nodes& nodes);
+NodeIndex read_variable_number(Cursor& cursor, const ControlSheet& sheet, Nodes& nodes);
 
 /// What a value is right now.
 class VariableSource {
@@ -47,10 +47,10 @@ class VariableSource {
       ProblemNumber number = ProblemNumber::program_error) const = 0;
 };
 
-Expected<double> evaluate(const Nodes& nodes, NodeIndex node, const Dialect& dialect,
+Expected<double> evaluate(const Nodes& nodes, NodeIndex node, const ControlSheet& sheet,
                           const VariableSource& source);
 
 /// How far a value may be from a whole number and still be taken for one (NISTIR 6556, 3.3.2.1).
 inline constexpr double whole_number_slack = 0.0001;
 
-}  // namespace pivotrace::rehearsal
+}  // namespace pivotrace::control

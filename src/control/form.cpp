@@ -2,7 +2,7 @@
 #include <cctype>
 #include <string_view>
 
-#include "pivotrace/control/dialect.h"
+#include "pivotrace/control/control_sheet.h"
 
 namespace pivotrace {
 

@@ -3,7 +3,7 @@
 #include <cctype>
 #include <vector>
 
-namespace pivotrace::rehearsal {
+namespace pivotrace::control {
 
 namespace {
 
@@ -96,4 +96,4 @@ std::optional<FilledForm> read_form(const std::string& form, const std::string& 
   return matcher.filled;
 }
 
-}  // namespace pivotrace::rehearsal
+}  // namespace pivotrace::control

@@ -1,11 +1,11 @@
-// Reads a line by a form of the dialect and remembers where each blank stood.
+// Reads a line by a form of the control sheet and remembers where each blank stood.
 #pragma once
 
 #include <map>
 #include <optional>
 #include <string>
 
-namespace pivotrace::rehearsal {
+namespace pivotrace::control {
 
 /// What stood in a blank, and the column (from 1) of its first character.
 struct Filled {
@@ -21,4 +21,4 @@ using FilledForm = std::map<std::string, Filled>;
 std::optional<FilledForm> read_form(const std::string& form, const std::string& line,
                                     int first_column, bool case_matters);
 
-}  // namespace pivotrace::rehearsal
+}  // namespace pivotrace::control

@@ -2,7 +2,7 @@
 
 #include <fmt/format.h>
 
-namespace pivotrace::rehearsal {
+namespace pivotrace::control {
 
 namespace {
 
@@ -34,12 +34,12 @@ bool is_digit(char c) { return c >= '0' && c <= '9'; }
 class LogReader {
  public:
   LogReader(const std::string& line, int line_number, const std::string& file,
-            const Dialect& dialect, Nodes& nodes)
+            const ControlSheet& sheet, Nodes& nodes)
       : line_(line),
         line_number_(line_number),
         file_(file),
-        dialect_(dialect),
-        rules_(dialect.log),
+        sheet_(sheet),
+        rules_(sheet.log),
         nodes_(nodes),
         value_form_(item_form(rules_.value_item)),
         text_form_(item_form(rules_.text_item)) {}
@@ -72,7 +72,7 @@ class LogReader {
       }
       at_ += rules_.join.size();
     }
-    if (stands_here(value_form_.literals.front() + dialect_.variables.prefix)) {
+    if (stands_here(value_form_.literals.front() + sheet_.variables.prefix)) {
       value_item();
     } else {
       text_item();
@@ -118,11 +118,11 @@ class LogReader {
 
   NodeIndex variable() {
     const SqueezedLine squeezed =
-        squeeze(line_.substr(at_, end_ - at_), static_cast<int>(at_) + 1, dialect_.text);
-    Cursor cursor(squeezed, file_, line_number_, dialect_.text.spaces_ignored);
+        squeeze(line_.substr(at_, end_ - at_), static_cast<int>(at_) + 1, sheet_.text);
+    Cursor cursor(squeezed, file_, line_number_, sheet_.text.spaces_ignored);
     const int column = cursor.column();
-    cursor.accept(dialect_.variables.prefix);
-    const NodeIndex number = read_variable_number(cursor, dialect_, nodes_);
+    cursor.accept(sheet_.variables.prefix);
+    const NodeIndex number = read_variable_number(cursor, sheet_, nodes_);
     at_ = static_cast<std::size_t>(cursor.column()) - 1;
     problems_.insert(problems_.end(), cursor.problems().begin(), cursor.problems().end());
     nodes_.push_back({.kind = Node::Kind::variable, .first = number, .column = column});
@@ -172,13 +172,13 @@ class LogReader {
     problems_.push_back({ProblemNumber::program_error,
                          what + " in this log statement",
                          {file_, line_number_, static_cast<int>(at) + 1},
-                         "write it as the dialect file describes the log"});
+                         "write it as the control sheet describes the log"});
   }
 
   const std::string& line_;
   int line_number_;
   const std::string& file_;
-  const Dialect& dialect_;
+  const ControlSheet& sheet_;
   const LogRules& rules_;
   Nodes& nodes_;
   ItemForm value_form_;
@@ -192,9 +192,9 @@ class LogReader {
 }  // namespace
 
 Expected<std::vector<LogItem>> read_log_line(const std::string& line, int line_number,
-                                             const std::string& file, const Dialect& dialect,
+                                             const std::string& file, const ControlSheet& sheet,
                                              Nodes& nodes) {
-  return LogReader(line, line_number, file, dialect, nodes).read();
+  return LogReader(line, line_number, file, sheet, nodes).read();
 }
 
 std::string log_value(double value, const LogItem& item, const LogRules& rules) {
@@ -209,4 +209,4 @@ std::string log_value(double value, const LogItem& item, const LogRules& rules) 
   return text;
 }
 
-}  // namespace pivotrace::rehearsal
+}  // namespace pivotrace::control

@@ -4,7 +4,7 @@
 #include <charconv>
 #include <utility>
 
-namespace pivotrace::rehearsal {
+namespace pivotrace::control {
 
 namespace {
 
@@ -134,4 +134,4 @@ void Cursor::fail_at(int column, const std::string& what, const std::string& adv
   problems_.push_back({ProblemNumber::program_error, what, {file_, line_number_, column}, advice});
 }
 
-}  // namespace pivotrace::rehearsal
+}  // namespace pivotrace::control

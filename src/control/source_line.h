@@ -5,9 +5,9 @@
 #include <vector>
 
 #include "pivotrace/base/problem.h"
-#include "pivotrace/control/dialect.h"
+#include "pivotrace/control/control_sheet.h"
 
-namespace pivotrace::rehearsal {
+namespace pivotrace::control {
 
 /// Blanks are taken out (a control that cares about them finds them in `blank_before`), small
 /// letters become capitals unless the control tells them apart.
@@ -69,4 +69,4 @@ class Cursor {
   Problems problems_;
 };
 
-}  // namespace pivotrace::rehearsal
+}  // namespace pivotrace::control

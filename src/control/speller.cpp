@@ -21,10 +21,10 @@ bool is_word(const std::string& text) {
 
 }  // namespace
 
-VariableNumbers::VariableNumbers(const CycleProgram& program, const Dialect& dialect)
-    : dialect_(dialect) {
-  int next_single = dialect.variables.working.first;
-  int next_table = dialect.variables.table.first;
+VariableNumbers::VariableNumbers(const ControlProgram& program, const ControlSheet& sheet)
+    : sheet_(sheet) {
+  int next_single = sheet.variables.working.first;
+  int next_table = sheet.variables.table.first;
   for (const ProgramVariable& variable : program.variables) {
     needed_ += std::max(1, variable.size);
     give(variable.name, variable.size, next_single, next_table);
@@ -32,7 +32,7 @@ VariableNumbers::VariableNumbers(const CycleProgram& program, const Dialect& dia
 }
 
 void VariableNumbers::give(const std::string& name, int size, int& next_single, int& next_table) {
-  const VariableRules& rules = dialect_.variables;
+  const VariableRules& rules = sheet_.variables;
   const bool tables_in_working = rules.table.first == rules.working.first;
   int& next = size == 0 && next_single <= rules.working.last ? next_single : next_table;
   int& used = tables_in_working ? next_single : next;
@@ -44,17 +44,17 @@ void VariableNumbers::give(const std::string& name, int size, int& next_single, 
 
 int VariableNumbers::number_of(const std::string& name) const { return numbers_.at(name); }
 
-std::string Speller::number(double value, Quantity quantity) const {
-  const NumberRules& rules = dialect_.numbers;
+std::string Speller::number(double value, NumberKind kind) const {
+  const NumberRules& rules = sheet_.numbers;
   int decimals = rules.decimals_factor;
   double shown = value;
-  if (quantity == Quantity::length || quantity == Quantity::feed) {
+  if (kind == NumberKind::length || kind == NumberKind::feed) {
     if (inch_) shown /= mm_per_inch;
     decimals = inch_ ? rules.decimals_inch : rules.decimals_mm;
-    if (quantity == Quantity::feed) decimals = rules.decimals_feed + (inch_ ? 2 : 0);
-  } else if (quantity == Quantity::angle) {
+    if (kind == NumberKind::feed) decimals = rules.decimals_feed + (inch_ ? 2 : 0);
+  } else if (kind == NumberKind::angle) {
     decimals = rules.decimals_deg;
-  } else if (quantity == Quantity::count) {
+  } else if (kind == NumberKind::count) {
     decimals = 0;
   }
   std::string text = fmt::format("{:.{}f}", shown, decimals);
@@ -64,7 +64,7 @@ std::string Speller::number(double value, Quantity quantity) const {
   }
   if (text == "-0") text = "0";
   const bool point_missing = text.find('.') == std::string::npos;
-  if (rules.point_always && point_missing && quantity != Quantity::count) text += '.';
+  if (rules.point_always && point_missing && kind != NumberKind::count) text += '.';
   if (const std::size_t point = text.find('.'); point != std::string::npos) {
     text.replace(point, 1, rules.decimal_mark);
   }
@@ -72,7 +72,7 @@ std::string Speller::number(double value, Quantity quantity) const {
 }
 
 std::string Speller::variable(int number) const {
-  return dialect_.variables.prefix + std::to_string(number) + dialect_.variables.suffix;
+  return sheet_.variables.prefix + std::to_string(number) + sheet_.variables.suffix;
 }
 
 std::string Speller::element(const ElementNode& node) const {
@@ -80,17 +80,17 @@ std::string Speller::element(const ElementNode& node) const {
   if (const double* index = node.index->number()) {
     return variable(first + static_cast<int>(std::lround(*index)));
   }
-  const VariableRules& rules = dialect_.variables;
+  const VariableRules& rules = sheet_.variables;
   return rules.prefix + rules.index_open + spell(count(first) + *node.index, loosest, Side::first) +
          rules.index_close + rules.suffix;
 }
 
 std::string Speller::bracketed(const std::string& text) const {
-  return dialect_.expressions.open + text + dialect_.expressions.close;
+  return sheet_.expressions.open + text + sheet_.expressions.close;
 }
 
 int Speller::level_of(Operator op) const {
-  const auto& levels = dialect_.expressions.precedence;
+  const auto& levels = sheet_.expressions.precedence;
   for (std::size_t level = 0; level < levels.size(); ++level) {
     if (std::find(levels[level].begin(), levels[level].end(), op) != levels[level].end()) {
       return static_cast<int>(level);
@@ -100,16 +100,16 @@ int Speller::level_of(Operator op) const {
 }
 
 std::string Speller::operator_text(Operator op) const {
-  const std::string& text = dialect_.expressions.operators.at(op);
+  const std::string& text = sheet_.expressions.operators.at(op);
   return is_word(text) ? " " + text + " " : text;
 }
 
 std::string Speller::function_text(Function function) const {
-  return dialect_.expressions.functions.at(function);
+  return sheet_.expressions.functions.at(function);
 }
 
 std::string Speller::spell_number(const NumberNode& node, Side side) const {
-  const std::string text = number(node.number, node.quantity);
+  const std::string text = number(node.number, node.kind);
   return text.front() == '-' && side != Side::first ? bracketed(text) : text;
 }
 
@@ -120,7 +120,7 @@ std::string Speller::spell_binary(const BinaryNode& node, int outer_level, Side 
                         (negation && side != Side::first);
   const Side left_side = brackets || side == Side::first ? Side::first : Side::left;
   std::string text;
-  if (negation && dialect_.expressions.sign_before_variable) {
+  if (negation && sheet_.expressions.sign_before_variable) {
     text = "-" + spell(*node.right, level, Side::right);
   } else {
     text = spell(*node.left, level, left_side) + operator_text(node.op) +
@@ -133,26 +133,22 @@ std::string Speller::spell_arctangent(const ArctangentNode& node) const {
   const std::string name = function_text(Function::arctangent);
   const std::string y = spell(*node.y, loosest, Side::first);
   const std::string x = spell(*node.x, loosest, Side::first);
-  if (dialect_.expressions.arctangent_form == ArctangentForm::comma) {
+  if (sheet_.expressions.arctangent_form == ArctangentForm::comma) {
     return name + bracketed(y + "," + x);
   }
   return name + bracketed(y) + "/" + bracketed(x);
 }
 
 std::string Speller::spell_machine_value(const MachineValueNode& node) const {
-  const PositionRules& position = dialect_.position;
+  const PositionRules& position = sheet_.position;
   switch (node.what) {
-    case MachineValue::trip_point: return variable(dialect_.skip.trip_variable.at(node.letter));
+    case MachineValue::trip_point: return variable(sheet_.skip.trip_variable.at(node.letter));
     case MachineValue::machine_position: return variable(position.machine_position.at(node.letter));
     case MachineValue::program_position: return variable(position.program_position.at(node.letter));
     case MachineValue::machine_minus_program: break;
   }
-  if (position.machine_position.contains(node.letter) &&
-      position.program_position.contains(node.letter)) {
-    return variable(position.machine_position.at(node.letter)) + operator_text(Operator::subtract) +
-           variable(position.program_position.at(node.letter));
-  }
-  return variable(position.work_origin_1.at(node.letter));
+  return variable(position.machine_position.at(node.letter)) + operator_text(Operator::subtract) +
+         variable(position.program_position.at(node.letter));
 }
 
 std::string Speller::spell(const Value& value, int outer_level, Side side) const {
@@ -185,21 +181,21 @@ std::string Speller::spell(const Value& value, int outer_level, Side side) const
 std::string Speller::assigned(const Value& value) const {
   const std::string text = spell(value, loosest, Side::first);
   const bool compound = std::holds_alternative<BinaryNode>(value.node()) ||
-                        text.find(dialect_.variables.prefix, 1) != std::string::npos;
+                        text.find(sheet_.variables.prefix, 1) != std::string::npos;
   const bool lone = !std::holds_alternative<BinaryNode>(value.node()) &&
                     !std::holds_alternative<MachineValueNode>(value.node());
-  return dialect_.assignment.value_needs_brackets && compound && !lone ? bracketed(text) : text;
+  return sheet_.assignment.value_needs_brackets && compound && !lone ? bracketed(text) : text;
 }
 
 std::string Speller::after_letter(const Value& value) const {
   const std::string text = spell(value, loosest, Side::first);
   const bool needs = std::holds_alternative<BinaryNode>(value.node());
-  return dialect_.expressions.word_mark +
-         (needs && dialect_.expressions.word_needs_brackets ? bracketed(text) : text);
+  return sheet_.expressions.word_mark +
+         (needs && sheet_.expressions.word_needs_brackets ? bracketed(text) : text);
 }
 
 std::string Speller::condition(const Condition& condition) const {
-  const std::string& sign = dialect_.expressions.comparisons.at(condition.comparison);
+  const std::string& sign = sheet_.expressions.comparisons.at(condition.comparison);
   return spell(condition.left, loosest, Side::first) + " " + sign + " " +
          spell(condition.right, loosest, Side::first);
 }
@@ -218,13 +214,18 @@ std::string Speller::plain_text(const std::string& text) const {
   for (const char c : text) {
     const auto byte = static_cast<unsigned char>(c);
     const bool allowed = std::isalnum(byte) != 0 || c == ' ' ||
-                         dialect_.text.comment_punctuation.find(c) != std::string::npos;
+                         sheet_.text.comment_punctuation.find(c) != std::string::npos;
     const char shown = allowed && byte < 128 ? c : ' ';
-    plain += dialect_.text.upper_case_only
-                 ? static_cast<char>(std::toupper(static_cast<unsigned char>(shown)))
-                 : shown;
+    plain += shown;
   }
-  return plain;
+  return in_case(plain);
+}
+
+std::string Speller::in_case(std::string text) const {
+  if (!sheet_.text.upper_case_only) return text;
+  std::transform(text.begin(), text.end(), text.begin(),
+                 [](unsigned char c) { return static_cast<char>(std::toupper(c)); });
+  return text;
 }
 
 std::vector<std::string> wrapped(const std::string& text, int width) {
@@ -233,9 +234,15 @@ std::vector<std::string> wrapped(const std::string& text, int width) {
   std::size_t at = 0;
   while (at < text.size()) {
     const std::size_t end = std::min(text.find(' ', at), text.size());
-    const std::string word = text.substr(at, end - at);
+    std::string word = text.substr(at, end - at);
     at = end + 1;
     if (word.empty()) continue;
+    // A word longer than a line is cut: no line may be longer than the control reads.
+    while (width > 0 && word.size() > static_cast<std::size_t>(width)) {
+      if (!line.empty()) lines.push_back(std::exchange(line, {}));
+      lines.push_back(word.substr(0, static_cast<std::size_t>(width)));
+      word.erase(0, static_cast<std::size_t>(width));
+    }
     const bool full = width > 0 && !line.empty() &&
                       line.size() + 1 + word.size() > static_cast<std::size_t>(width);
     if (full) lines.push_back(std::exchange(line, {}));

@@ -13,9 +13,9 @@ namespace pivotrace {
 /// Numbers given to the names of a program's variables and tables.
 class VariableNumbers {
  public:
-  VariableNumbers(const CycleProgram& program, const Dialect& dialect);
+  VariableNumbers(const ControlProgram& program, const ControlSheet& sheet);
 
-  /// False when the dialect has fewer variables than the program needs; `needed()` says how many.
+  /// False when the control sheet has fewer variables than the program needs; `needed()` says how many.
   bool fits() const { return fits_; }
   int needed() const { return needed_; }
   int number_of(const std::string& name) const;
@@ -24,7 +24,7 @@ class VariableNumbers {
  private:
   void give(const std::string& name, int size, int& next_single, int& next_table);
 
-  const Dialect& dialect_;
+  const ControlSheet& sheet_;
   std::map<std::string, int> numbers_;
   bool fits_ = true;
   int needed_ = 0;
@@ -32,10 +32,10 @@ class VariableNumbers {
 
 class Speller {
  public:
-  Speller(const Dialect& dialect, const VariableNumbers& numbers, bool inch)
-      : dialect_(dialect), numbers_(numbers), inch_(inch) {}
+  Speller(const ControlSheet& sheet, const VariableNumbers& numbers, bool inch)
+      : sheet_(sheet), numbers_(numbers), inch_(inch) {}
 
-  std::string number(double value, Quantity quantity) const;
+  std::string number(double value, NumberKind kind) const;
   std::string variable(int number) const;
   std::string variable(const std::string& name) const { return variable(numbers_.number_of(name)); }
   std::string element(const ElementNode& node) const;
@@ -49,6 +49,7 @@ class Speller {
 
   /// Text made of characters a remark may hold, in capitals where asked for.
   std::string plain_text(const std::string& text) const;
+  std::string in_case(std::string text) const;
 
  private:
   enum class Side { first, left, right };
@@ -62,7 +63,7 @@ class Speller {
   std::string operator_text(Operator op) const;
   std::string function_text(Function function) const;
 
-  const Dialect& dialect_;
+  const ControlSheet& sheet_;
   const VariableNumbers& numbers_;
   bool inch_;
 };

@@ -1,6 +1,7 @@
 // Records neutral steps one after the other, with names for variables and tables.
 #pragma once
 
+#include <Eigen/Core>
 #include <optional>
 #include <string>
 #include <utility>
@@ -25,7 +26,7 @@ double tidy(double value);
 
 class StepRecorder {
  public:
-  explicit StepRecorder(CycleProgram& program) : program_(program), current_(&program.steps) {}
+  explicit StepRecorder(ControlProgram& program) : program_(program), current_(&program.steps) {}
 
   template <class What>
   void add(What what) {
@@ -82,7 +83,7 @@ class StepRecorder {
   }
   void introduce(const std::string& name, int size);
 
-  CycleProgram& program_;
+  ControlProgram& program_;
   Steps* current_;
 };
 

@@ -12,18 +12,18 @@ std::shared_ptr<const Value> shared(const Value& value) {
   return std::make_shared<const Value>(value);
 }
 
-Quantity quantity_of(const Value& value) {
+NumberKind kind_of(const Value& value) {
   const auto* number = std::get_if<NumberNode>(&value.node());
-  return number != nullptr ? number->quantity : Quantity::plain;
+  return number != nullptr ? number->kind : NumberKind::plain;
 }
 
-/// Quantity of a folded sum or product: a length stays a length beside plain numbers.
-Quantity joined_quantity(const Value& a, const Value& b) {
-  const Quantity first = quantity_of(a);
-  return first != Quantity::plain ? first : quantity_of(b);
+/// NumberKind of a folded sum or product: a length stays a length beside plain numbers.
+NumberKind joined_kind(const Value& a, const Value& b) {
+  const NumberKind first = kind_of(a);
+  return first != NumberKind::plain ? first : kind_of(b);
 }
 
-Value folded(double number, Quantity quantity) { return Value(NumberNode{number, quantity}); }
+Value folded(double number, NumberKind kind) { return Value(NumberNode{number, kind}); }
 
 Value binary(Operator op, const Value& a, const Value& b) {
   return Value(BinaryNode{op, shared(a), shared(b)});
@@ -58,10 +58,10 @@ bool Value::is_number(double wanted) const {
   return known != nullptr && *known == wanted;
 }
 
-Value length(double mm) { return folded(mm, Quantity::length); }
-Value angle(double degrees) { return folded(degrees, Quantity::angle); }
-Value feed(double mm_per_min) { return folded(mm_per_min, Quantity::feed); }
-Value count(int number) { return folded(number, Quantity::count); }
+Value length(double mm) { return folded(mm, NumberKind::length); }
+Value angle(double degrees) { return folded(degrees, NumberKind::angle); }
+Value feed(double mm_per_min) { return folded(mm_per_min, NumberKind::feed); }
+Value count(int number) { return folded(number, NumberKind::count); }
 
 Value element(const Table& table, const Value& index) {
   return Value(ElementNode{table.name, shared(index)});
@@ -73,32 +73,32 @@ Value machine_value(MachineValue what, char letter) {
 
 Value operator+(const Value& a, const Value& b) {
   if (a.number() != nullptr && b.number() != nullptr) {
-    return folded(*a.number() + *b.number(), joined_quantity(a, b));
+    return folded(*a.number() + *b.number(), joined_kind(a, b));
   }
   if (a.is_number(0.0)) return b;
   if (b.is_number(0.0)) return a;
   if (const Value* inner = negated(b)) return a - *inner;
   if (b.number() != nullptr && *b.number() < 0.0) {
-    return binary(Operator::subtract, a, folded(-*b.number(), quantity_of(b)));
+    return binary(Operator::subtract, a, folded(-*b.number(), kind_of(b)));
   }
   return binary(Operator::add, a, b);
 }
 
 Value operator-(const Value& a, const Value& b) {
   if (a.number() != nullptr && b.number() != nullptr) {
-    return folded(*a.number() - *b.number(), joined_quantity(a, b));
+    return folded(*a.number() - *b.number(), joined_kind(a, b));
   }
   if (b.is_number(0.0)) return a;
   if (const Value* inner = negated(b)) return a + *inner;
   if (b.number() != nullptr && *b.number() < 0.0) {
-    return binary(Operator::add, a, folded(-*b.number(), quantity_of(b)));
+    return binary(Operator::add, a, folded(-*b.number(), kind_of(b)));
   }
   return binary(Operator::subtract, a, b);
 }
 
 Value operator*(const Value& a, const Value& b) {
   if (a.number() != nullptr && b.number() != nullptr) {
-    return folded(*a.number() * *b.number(), joined_quantity(a, b));
+    return folded(*a.number() * *b.number(), joined_kind(a, b));
   }
   if (a.is_number(0.0) || b.is_number(0.0)) return Value(0.0);
   if (a.is_number(1.0)) return b;
@@ -112,7 +112,7 @@ Value operator*(const Value& a, const Value& b) {
 
 Value operator/(const Value& a, const Value& b) {
   if (a.number() != nullptr && b.number() != nullptr && *b.number() != 0.0) {
-    return folded(*a.number() / *b.number(), quantity_of(a));
+    return folded(*a.number() / *b.number(), kind_of(a));
   }
   if (b.is_number(1.0)) return a;
   return binary(Operator::divide, a, b);
@@ -136,13 +136,13 @@ Value cosine(const Value& degrees) {
 
 Value square_root(const Value& a) {
   if (a.number() != nullptr && *a.number() >= 0.0) {
-    return folded(std::sqrt(*a.number()), quantity_of(a));
+    return folded(std::sqrt(*a.number()), kind_of(a));
   }
   return unary(Function::square_root, a);
 }
 
 Value absolute(const Value& a) {
-  if (a.number() != nullptr) return folded(std::abs(*a.number()), quantity_of(a));
+  if (a.number() != nullptr) return folded(std::abs(*a.number()), kind_of(a));
   return unary(Function::absolute, a);
 }
 

@@ -6,7 +6,7 @@
 #include <cmath>
 #include <sstream>
 
-namespace pivotrace::rehearsal {
+namespace pivotrace::control {
 
 namespace {
 
@@ -49,18 +49,18 @@ std::optional<CodeKey> code_key(const std::string& spelling) {
   return CodeKey{spelling[0], static_cast<int>(std::lround(number * 10.0))};
 }
 
-Vocabulary::Vocabulary(const Dialect& dialect, const std::vector<std::string>& auxiliary_words)
-    : axis_letters_(dialect.axis_letters),
-      offset_form_(word_form(dialect.offsets.form)),
-      orient_form_(word_form(dialect.spindle.orient_form)) {
-  for (const auto& [meaning, spellings] : dialect.words) {
+Vocabulary::Vocabulary(const ControlSheet& sheet, const std::vector<std::string>& auxiliary_words)
+    : axis_letters_(sheet.axis_letters),
+      offset_form_(word_form(sheet.offsets.form)),
+      orient_form_(word_form(sheet.spindle.orient_form)) {
+  for (const auto& [meaning, spellings] : sheet.words) {
     for (const std::string& spelling : spellings) add(spelling, {meaning, {}});
   }
   for (const std::string& word : auxiliary_words) add(word, {std::nullopt, word});
   const auto longer = [](const auto& a, const auto& b) { return a.first.size() > b.first.size(); };
   std::sort(plain_words_.begin(), plain_words_.end(), longer);
   other_letters_ += feed_letter;
-  other_letters_ += dialect.dwell.letter;
+  other_letters_ += sheet.dwell.letter;
   for (const std::optional<WordForm>* form : {&offset_form_, &orient_form_}) {
     if (!*form) continue;
     for (const CodeKey& key : (*form)->fixed) other_letters_ += key.first;
@@ -100,4 +100,4 @@ bool Vocabulary::is_known_letter(char letter) const {
          other_letters_.find(letter) != std::string::npos;
 }
 
-}  // namespace pivotrace::rehearsal
+}  // namespace pivotrace::control

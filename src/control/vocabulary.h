@@ -1,4 +1,4 @@
-// The words of a dialect, ready to be looked up.
+// The words of a control sheet, ready to be looked up.
 #pragma once
 
 #include <map>
@@ -7,9 +7,9 @@
 #include <utility>
 #include <vector>
 
-#include "pivotrace/control/dialect.h"
+#include "pivotrace/control/control_sheet.h"
 
-namespace pivotrace::rehearsal {
+namespace pivotrace::control {
 
 /// A letter and its number in tenths: G38.2 is {'G', 382}.
 using CodeKey = std::pair<char, int>;
@@ -22,7 +22,7 @@ struct WordForm {
 
 class Vocabulary {
  public:
-  Vocabulary(const Dialect& dialect, const std::vector<std::string>& auxiliary_words);
+  Vocabulary(const ControlSheet& sheet, const std::vector<std::string>& auxiliary_words);
 
   /// What a letter and number mean; nothing when the control has no such word.
   struct Code {
@@ -56,4 +56,4 @@ std::optional<CodeKey> code_key(const std::string& spelling);
 
 inline constexpr char feed_letter = 'F';
 
-}  // namespace pivotrace::rehearsal
+}  // namespace pivotrace::control

@@ -56,6 +56,19 @@ bool uses_proof(const Segment& segment, TurnProof proof) {
 /// stylus gives. Common practice, no source.
 constexpr double feeler_feed_factor = 2.0;
 
+/// A touch that ends this near to where it gives up has met nothing, whatever the control says of
+/// it [mm]: common practice, no source. Far above rounding, far below what a stylus gives.
+constexpr double missed_mm = 0.05;
+
+/// A feed a person would set: two digits in the program's unit, never faster than asked for.
+double round_feed(double mm_per_min, bool inch) {
+  const double unit = inch ? mm_per_inch : 1.0;
+  const double feed = mm_per_min / unit;
+  if (!(feed > 0.0)) return mm_per_min;
+  const double step = std::pow(10.0, std::floor(std::log10(feed)) - 1.0);
+  return std::floor(feed / step * (1.0 + 1e-12)) * step * unit;
+}
+
 /// Values of one artefact that the program works out from its parameters.
 struct ArtefactValues {
   Value reach;   ///< centre to stylus centre at contact
@@ -76,10 +89,11 @@ class CycleBuilder {
         steps_(program_),
         geometry_(machine, state_, steps_) {}
 
-  Expected<CycleProgram> build();
+  Expected<ControlProgram> build();
 
  private:
   void check();
+  void write_summary();
   void write_header();
   void write_parameters();
   void write_positions();
@@ -93,6 +107,7 @@ class CycleBuilder {
                         const std::function<bool(const Stay&)>& is_read = {});
 
   void stand_at_first_station(const Stay& first);
+  OperatorRequest jog_request(const Standing& at) const;
   void find_first();
   void run_segment(const Segment& segment);
   void turn_others(const Segment& segment);
@@ -108,6 +123,7 @@ class CycleBuilder {
   void run_touch(const Standing& at, const Value& touch, int known_touch);
   void measure_slowly(const Value3& direction, double side);
   void log_touch(const Standing& at);
+  std::vector<std::string> record_columns() const;
 
   void start_sums();
   void add_to_sums(const Standing& at);
@@ -138,6 +154,7 @@ class CycleBuilder {
     return options_.loops && options_.watched && segment.stays.size() > 1;
   }
   int unsure_stays(const Segment& segment) const;
+  Value feed_value(double mm_per_min) const { return feed(round_feed(mm_per_min, machine_.inch)); }
   std::string length_text(double mm) const {
     return machine_.inch ? fmt::format("{:.2f} inch", mm / mm_per_inch)
                          : fmt::format("{:.1f} mm", mm);
@@ -180,10 +197,11 @@ class CycleBuilder {
   const CycleOptions& options_;
   MachineState state_;
   CycleLayout layout_;
-  CycleProgram program_;
+  ControlProgram program_;
   StepRecorder steps_;
   CycleGeometry geometry_;
   Problems problems_;
+  const std::string unit_ = machine_.inch ? "inch" : "mm";
 
   Value find_feed_, measure_feed_, position_feed_, clearance_, rough_, search_, back_off_, lift_;
   Value limit_, agreement_, safe_height_, stylus_diameter_;
@@ -192,6 +210,7 @@ class CycleBuilder {
   std::vector<Vec> target_at_;  ///< per target, rotary axes at 0
   Vec predicted_, shift_, stand_off_, above_, left_, look_to_, backed_off_, trip_;
   std::map<std::string, Variable> sum_;
+  int touches_written_ = 0;  ///< in a program written out touch by touch
   bool solved_ = false;
   std::optional<RotaryAngles> standing_;  ///< where the rotary axes stand, once known
   std::optional<bool> flip_now_;
@@ -229,20 +248,54 @@ void CycleBuilder::check() {
   }
 }
 
+/// What the program will do, in lines a machinist can follow.
+void CycleBuilder::write_summary() {
+  std::vector<std::string>& header = program_.header;
+  header.emplace_back("WHAT IT DOES");
+  if (plan_.self_find) {
+    header.push_back(
+        "stops for the probe test, then touches the first artefact once from where you "
+        "jogged to, and compares it with the file");
+  }
+  for (const Segment& segment : layout_.segments) {
+    header.push_back(segment.axis >= 0
+                         ? fmt::format("turns {} to {} angles and touches at each",
+                                       machine_.rotary[segment.axis].letter, segment.stays.size())
+                         : fmt::format("touches at station {}", segment.stays.front().number));
+  }
+  header.emplace_back("each touch: fast to find, back off, slow to measure, back the way it came");
+  header.emplace_back("goes up to the safe height before every turn and at the end");
+  header.push_back(options_.set_offset
+                       ? fmt::format("writes work offset {} after a stop that shows old and new",
+                                     *options_.set_offset)
+                       : "keeps the measured points; writes no measured value to an offset");
+  std::string columns;
+  for (const std::string& column : record_columns())
+    columns += (columns.empty() ? "" : ", ") + column;
+  header.push_back("each line of the record: " + columns +
+                   "; X Y Z as the control shows them at the trigger, angles in deg");
+}
+
 void CycleBuilder::write_header() {
   program_.title = "probing cycle for " + plan_.machine_name;
-  program_.plan_identity = identity_of(plan_);
+  program_.identity = identity_of(plan_);
+  program_.program_number = options_.program_number;
+  program_.inch = machine_.inch;
+  program_.clamps =
+      std::any_of(machine_.rotary.begin(), machine_.rotary.end(),
+                  [](const auto& axis) { return !axis.clamp.empty() || !axis.unclamp.empty(); });
+  program_.record_lines = plan_.touch_count();
   program_.identity_number = identity_number_of(plan_);
   std::vector<std::string>& header = program_.header;
   header.push_back(fmt::format("plan {}, number {}: {} stations, {} touches, about {:.0f} minutes",
-                               program_.plan_identity, identity_number_of(plan_),
-                               plan_.stations.size(), plan_.touch_count(),
-                               std::ceil(plan_.minutes)));
+                               program_.identity, identity_number_of(plan_), plan_.stations.size(),
+                               plan_.touch_count(), std::ceil(plan_.minutes)));
   header.push_back(machine_.inch ? "units: inch and degrees, machine coordinates"
                                  : "units: mm and degrees, machine coordinates");
   header.push_back(machine_.probe.length_datum == LengthDatum::tip
                        ? "machine Z refers to the stylus tip"
                        : "machine Z refers to the centre of the stylus ball");
+  write_summary();
   for (const char* caution :
        {"CAUTION: rehearse this program, then run it the first time in single block with the "
         "rapid override low and a hand at the stop.",
@@ -261,22 +314,28 @@ void CycleBuilder::write_header() {
 void CycleBuilder::write_parameters() {
   const ProbingDistances& d = plan_.distances;
   steps_.heading("PARAMETERS THE OPERATOR MAY EDIT");
-  find_feed_ = steps_.parameter("find feed", feed(plan_.feeds.find), "feed to find, per minute");
-  measure_feed_ = steps_.parameter("measure feed", feed(plan_.feeds.measure), "feed to measure");
-  position_feed_ =
-      steps_.parameter("position feed", feed(plan_.feeds.position), "feed between touches");
-  clearance_ = steps_.parameter("clearance", length(d.clearance), "clearance before a surface");
-  rough_ = steps_.parameter("rough", length(d.rough), "how far off the positions below may be");
-  search_ = steps_.parameter("search", length(d.search), "how far to look past a surface");
-  back_off_ = steps_.parameter("back off", length(d.back_off), "back off before the slow touch");
-  lift_ = steps_.parameter("lift", length(d.lift), "extra height between touches");
-  limit_ = steps_.parameter("limit", length(d.limit), "largest distance from prediction");
-  agreement_ =
-      steps_.parameter("agreement", length(d.agreement), "fast and slow touch may differ by this");
-  safe_height_ =
-      steps_.parameter("safe height", length(d.safe_height), "machine Z to turn and rapid at");
+  find_feed_ = steps_.parameter("find feed", feed_value(plan_.feeds.find),
+                                "feed to find, " + unit_ + " per minute");
+  measure_feed_ = steps_.parameter("measure feed", feed_value(plan_.feeds.measure),
+                                   "feed to measure, " + unit_ + " per minute");
+  position_feed_ = steps_.parameter("position feed", feed_value(plan_.feeds.position),
+                                    "feed between touches, " + unit_ + " per minute");
+  clearance_ =
+      steps_.parameter("clearance", length(d.clearance), "clearance before a surface, " + unit_);
+  rough_ = steps_.parameter("rough", length(d.rough),
+                            "how far off the positions below may be, " + unit_);
+  search_ =
+      steps_.parameter("search", length(d.search), "how far to look past a surface, " + unit_);
+  back_off_ =
+      steps_.parameter("back off", length(d.back_off), "back off before the slow touch, " + unit_);
+  lift_ = steps_.parameter("lift", length(d.lift), "extra height between touches, " + unit_);
+  limit_ = steps_.parameter("limit", length(d.limit), "largest distance from prediction, " + unit_);
+  agreement_ = steps_.parameter("agreement", length(d.agreement),
+                                "fast and slow touch may differ by this, " + unit_);
+  safe_height_ = steps_.parameter("safe height", length(d.safe_height),
+                                  "machine Z to turn and rapid at, " + unit_);
   stylus_diameter_ = steps_.parameter("stylus diameter", length(machine_.probe.stylus_diameter_mm),
-                                      "stylus ball diameter");
+                                      "stylus ball diameter, " + unit_);
   write_positions();
   geometry_.write_axis_parameters();
 }
@@ -287,12 +346,13 @@ void CycleBuilder::write_positions() {
     if (artefact.kind != ArtefactKind::flat && !diameter_.contains(target.artefact)) {
       diameter_[target.artefact] = steps_.parameter(
           "diameter of " + artefact.name, length(2.0 * state_.artefacts[target.artefact].radius_mm),
-          "diameter of " + artefact.name);
+          "diameter of " + artefact.name + ", " + unit_);
     }
     const Vec at = steps_.vec("place of " + target.name);
     for (int axis = 0; axis < 3; ++axis) {
       steps_.set(at[axis], length(target.at_mm[axis]),
-                 fmt::format("{} rough {} with rotary at 0", target.name, linear_letters[axis]));
+                 fmt::format("{} rough {} with rotary at 0, {}", target.name, linear_letters[axis],
+                             unit_));
     }
     target_at_.push_back(at);
   }
@@ -494,9 +554,22 @@ void CycleBuilder::write_tables() {
 /// Everything found from a wrong angle would be carried to the wrong place.
 void CycleBuilder::stand_at_first_station(const Stay& first) {
   for (std::size_t i = 0; i < machine_.rotary.size(); ++i) {
-    steps_.add(StandsAtStep{static_cast<int>(i), angle(deg_from_rad(first.angles_rad[i])),
+    steps_.add(StandsAtStep{machine_.rotary[i].letter, angle(deg_from_rad(first.angles_rad[i])),
                             fmt::format("axis {} is not at station 1", machine_.rotary[i].letter)});
   }
+}
+
+/// Where to stand is told in numbers: along a pin nothing else shows it. No words such as "above":
+/// the spindle may be horizontal.
+OperatorRequest CycleBuilder::jog_request(const Standing& at) const {
+  const Eigen::Vector3d start_mm = start_position_mm(machine_, plan_);
+  const std::string& name = target_of(at).name;
+  return told({"test the probe by hand now, it must show a trigger. Jog the stylus to X ",
+               ShownLength{start_mm.x()}, " Y ", ShownLength{start_mm.y()}, ", within ",
+               ShownLength{plan_.distances.rough},
+               fmt::format(", over {} on the spindle side and along Z at most {} from it, with {}. "
+                           "Then start",
+                           name, length_text(plan_.distances.clearance), angles_text(at.first()))});
 }
 
 void CycleBuilder::find_first() {
@@ -505,18 +578,14 @@ void CycleBuilder::find_first() {
   at.known_stay = 0;
   const CycleTarget& target = target_of(at);
   steps_.heading("FIND " + target.name + " FROM THE JOGGED POSITION");
-  const std::string height = length_text(plan_.distances.clearance);
-  steps_.add(OperatorStopStep{
-      fmt::format("test the probe by hand now, it must show a trigger. The stylus must stand over "
-                  "the top of {}, at most {} above it, with {}. Then start",
-                  target.name, height, angles_text(at.first()))});
+  steps_.add(OperatorStopStep{jog_request(at)});
   stand_at_first_station(at.first());
   std::vector<Value> degrees;
   for (const double rad : at.first().angles_rad) degrees.push_back(angle(deg_from_rad(rad)));
   degrees.resize(machine_.rotary.size());
   geometry_.set_angles(degrees, stylus_diameter_);
   for (std::size_t i = 0; i < machine_.rotary.size(); ++i) {
-    if (!machine_.rotary[i].clamp.empty()) steps_.add(ClampStep{static_cast<int>(i), true});
+    if (!machine_.rotary[i].clamp.empty()) steps_.add(ClampStep{machine_.rotary[i].clamp});
   }
   steps_.add(SkipStep{{std::nullopt, std::nullopt, Value(0.0) - clearance_ - search_},
                       find_feed_,
@@ -533,6 +602,11 @@ void CycleBuilder::find_first() {
   const Vec carried = steps_.vec("carried");
   geometry_.carry_back(carried, centre, carrier_of(target));
   steps_.set(shift_, minus(values(carried), values(target_at_[at.first_visit().target])));
+  steps_.remark("nothing goes down beside it unless it is where the file says, in every direction");
+  for (int i = 0; i < 3; ++i) {
+    demand(absolute(shift_[i]), Comparison::less_equal, rough_,
+           fmt::format("{} {} is not as in the file", target.name, linear_letters[i]));
+  }
   for (const Vec& place : target_at_) steps_.set(place, plus(values(place), values(shift_)));
 }
 
@@ -586,12 +660,12 @@ void CycleBuilder::turn_others(const Segment& segment) {
 /// Every angle is reached from the same side, so that play in the drive does not show.
 void CycleBuilder::turn_axis(int axis, const Value& to) {
   const RotaryAxis& rotary = machine_.rotary[axis];
-  if (!rotary.unclamp.empty()) steps_.add(ClampStep{axis, false});
+  if (!rotary.unclamp.empty()) steps_.add(ClampStep{rotary.unclamp});
   if (plan_.distances.turn_run_up_deg != 0.0) {
-    steps_.add(TurnStep{axis, to - angle(plan_.distances.turn_run_up_deg)});
+    steps_.add(TurnStep{rotary.letter, to - angle(plan_.distances.turn_run_up_deg)});
   }
-  steps_.add(TurnStep{axis, to});
-  if (!rotary.clamp.empty()) steps_.add(ClampStep{axis, true});
+  steps_.add(TurnStep{rotary.letter, to});
+  if (!rotary.clamp.empty()) steps_.add(ClampStep{rotary.clamp});
 }
 
 void CycleBuilder::run_stay(Standing at) {
@@ -636,8 +710,7 @@ void CycleBuilder::prove_turn(const Standing& at) {
     when(TurnProof::watch, [&] {
       const std::string where = at.looped() ? std::string("the angles commanded")
                                             : angles_text(at.segment->stays[at.known_stay]);
-      steps_.add(OperatorStopStep{"look whether the machine stands at " + where +
-                                  ", if not do not start"});
+      steps_.add(OperatorStopStep{look_at_axes_request(where)});
     });
   }
 }
@@ -717,8 +790,8 @@ void CycleBuilder::feel_from_above(const Standing& at) {
                       Retreat::up});
   read_trip_point();
   back_up();
-  demand(absolute(Value(trip_[2]) - from[2] - a.reach), Comparison::less_equal, rough_ + search_,
-         target.name + " is not where it should be");
+  demand(absolute(Value(trip_[2]) - from[2] - a.reach), Comparison::less_equal,
+         rough_ + search_ - length(missed_mm), target.name + " is not where it should be");
 }
 
 void CycleBuilder::run_passes(Standing at) {
@@ -757,11 +830,11 @@ void CycleBuilder::run_pass(const Standing& at) {
   const Variable touch_limit = steps_.variable("touch limit");
   for (const Variable& part : shift_) steps_.set(part, length(0.0));
   if (!at.measures) {
-    steps_.set(touch_limit, rough_ + search_, "a finding pass may be far off");
+    steps_.set(touch_limit, rough_ + search_ - length(missed_mm), "a finding pass may be far off");
     steps_.only_if(std::nullopt, at.in_measuring_pass,
                    [&] { steps_.set(touch_limit, limit_, "the measuring pass may not"); });
   } else {
-    steps_.set(touch_limit, *at.measures ? limit_ : rough_ + search_,
+    steps_.set(touch_limit, *at.measures ? limit_ : rough_ + search_ - length(missed_mm),
                *at.measures ? "measuring pass" : "finding pass");
   }
   const int touches = static_cast<int>(at.first_visit().touches.size());
@@ -827,6 +900,15 @@ void CycleBuilder::run_touch(const Standing& at, const Value& touch, int known_t
   });
 }
 
+std::vector<std::string> CycleBuilder::record_columns() const {
+  std::vector<std::string> columns = {"touch", "station", "artefact"};
+  for (const RotaryAxis& axis : machine_.rotary) columns.emplace_back(1, axis.letter);
+  for (const char letter : linear_letters) columns.emplace_back(1, letter);
+  columns.emplace_back("flip");
+  columns.emplace_back("units");
+  return columns;
+}
+
 /// Back off and touch again, slowly; `trip` is then the measured point.
 void CycleBuilder::measure_slowly(const Value3& direction, double side) {
   const Value3 back = times(Value(side) * back_off_, direction);
@@ -847,19 +929,22 @@ void CycleBuilder::log_touch(const Standing& at) {
   LogStep log;
   if (at.looped() || options_.loops) {
     steps_.set(number, Value(number) + count(1));
-    log.touch = number;
+    log.number = number;
   } else {
-    log.touch = count(++program_.touches);
-  }
-  log.station = at.looped() ? at.stay + count(at.first().number)
-                            : count(at.segment->stays[at.known_stay].number);
-  log.artefact = machine_.artefacts[target_of(at).artefact].name;
-  for (std::size_t i = 0; i < machine_.rotary.size(); ++i) {
-    log.rotary_deg.emplace_back(machine_.rotary[i].letter,
-                                geometry_.angle_deg(static_cast<int>(i)));
+    log.number = count(++touches_written_);
   }
   log.at = values(trip_);
-  log.flip = at.first().flip;
+  const Value station = at.looped() ? at.stay + count(at.first().number)
+                                    : count(at.segment->stays[at.known_stay].number);
+  log.items = {{"", log.number, NumberKind::count},
+               {"", station, NumberKind::count},
+               {machine_.artefacts[target_of(at).artefact].name}};
+  for (std::size_t i = 0; i < machine_.rotary.size(); ++i) {
+    log.items.push_back({"", geometry_.angle_deg(static_cast<int>(i)), NumberKind::angle});
+  }
+  for (const Value& coordinate : log.at) log.items.push_back({"", coordinate, NumberKind::length});
+  log.items.push_back({at.first().flip ? "1" : "0"});
+  log.items.push_back({machine_.inch ? "inch" : "mm"});
   steps_.add(log);
 }
 
@@ -1008,11 +1093,20 @@ void CycleBuilder::show_centre(const RotaryAxis& axis, const CrossPair& pair) {
              "largest minus smallest radius");
   steps_.set(steps_.variable("centre moved by"), square_root(c1 * c1 + c2 * c2),
              "distance from the centre of the machine file");
-  steps_.add(OperatorStopStep{fmt::format(
-      "centre of {0}: {1} in {{variable:new centre {1}}}, was {2}; {3} in {{variable:new centre "
-      "{3}}}, was {4}; spread in {{variable:radius spread}}, moved by {{variable:centre moved by}}",
-      axis.letter, linear_letters[first], "{length:" + std::to_string(nominal[first]) + "}",
-      linear_letters[second], "{length:" + std::to_string(nominal[second]) + "}")});
+  const auto shown = [&](int i) -> std::vector<RequestPart> {
+    return {std::string(1, linear_letters[i]) + " in ",
+            ShownVariable{fmt::format("new centre {}", linear_letters[i])}, ", was ",
+            ShownLength{nominal[i]}};
+  };
+  std::vector<RequestPart> text = {fmt::format("centre of {}: ", axis.letter)};
+  for (const int i : {first, second}) {
+    const std::vector<RequestPart> parts = shown(i);
+    text.insert(text.end(), parts.begin(), parts.end());
+    text.emplace_back("; ");
+  }
+  text.insert(text.end(), {"spread in ", ShownVariable{"radius spread"}, ", moved by ",
+                           ShownVariable{"centre moved by"}});
+  steps_.add(OperatorStopStep{told(std::move(text))});
 }
 
 /// Nothing is written to the control's offsets before the operator has seen old and new.
@@ -1020,10 +1114,17 @@ void CycleBuilder::offer_offset(int axis, const CrossPair& pair) {
   const int system = *options_.set_offset;
   const int first = machine_axis_of(pair.first), second = machine_axis_of(pair.second);
   const char a = linear_letters[first], b = linear_letters[second];
-  steps_.add(OperatorStopStep{fmt::format(
-      "start writes work offset {0}: {1} old {{origin:{0}:{1}}} new {{variable:new centre {1}}}, "
-      "{2} old {{origin:{0}:{2}}} new {{variable:new centre {2}}}; reset to keep the old",
-      system, a, b)});
+  const auto old_and_new = [&](char letter) -> std::vector<RequestPart> {
+    return {std::string(1, letter) + " old ", ShownOrigin{system, letter}, " new ",
+            ShownVariable{fmt::format("new centre {}", letter)}};
+  };
+  std::vector<RequestPart> text = {fmt::format("start writes work offset {}: ", system)};
+  for (const char letter : {a, b}) {
+    const std::vector<RequestPart> parts = old_and_new(letter);
+    text.insert(text.end(), parts.begin(), parts.end());
+    text.emplace_back(letter == a ? ", " : "; reset to keep the old");
+  }
+  steps_.add(OperatorStopStep{told(std::move(text))});
   SetOffsetStep set;
   set.system = system;
   set.origin[first] = Variable{fmt::format("new centre {}", a)};
@@ -1035,7 +1136,7 @@ void CycleBuilder::offer_offset(int axis, const CrossPair& pair) {
 
 // --------------------------------------------------------------------------------------- whole
 
-Expected<CycleProgram> CycleBuilder::build() {
+Expected<ControlProgram> CycleBuilder::build() {
   check();
   if (!problems_.empty()) return tl::make_unexpected(problems_);
   write_header();
@@ -1045,19 +1146,18 @@ Expected<CycleProgram> CycleBuilder::build() {
   steps_.add(SpindleStep{0.0});
   flip_now_ = false;
   if (plan_.self_find) find_first();
-  steps_.add(LogFileStep{true});
+  steps_.add(LogFileStep{true, record_columns()});
   for (const Segment& segment : layout_.segments) run_segment(segment);
   steps_.heading("END");
   up_to_safe_height();
-  steps_.add(LogFileStep{false});
-  program_.touches = plan_.touch_count();
+  steps_.add(LogFileStep{false, {}});
   return std::move(program_);
 }
 
 }  // namespace
 
-Expected<CycleProgram> make_cycle(const Machine& machine, const Plan& plan,
-                                  const CycleOptions& options) {
+Expected<ControlProgram> make_cycle(const Machine& machine, const Plan& plan,
+                                    const CycleOptions& options) {
   if (plan.stations.empty() || plan.touch_count() == 0) {
     return failure({ProblemNumber::cannot_plan,
                     "this plan has no touches",

@@ -93,6 +93,7 @@ FitResult assemble(const Model& model, const Adjusted& adjusted, const ChosenVar
   FitResult result;
   result.machine_name = model.machine().name;
   result.started = model.survey().started;
+  result.simulated = model.survey().simulated;
   result.axes = axis_results(model, adjusted, uncertainty);
   result.axis_pairs = axis_pair_results(model, adjusted, uncertainty);
   result.artefacts = artefact_results(model, adjusted, uncertainty);

@@ -103,6 +103,8 @@ int JsonObject::integer(const char* key) {
   return 0;
 }
 
+bool JsonObject::flag(const char* key) { return json_->contains(key) && boolean(key); }
+
 bool JsonObject::boolean(const char* key) {
   const Json* value = find(key);
   if (value == nullptr) return false;

@@ -29,6 +29,7 @@ class JsonObject {
   std::optional<double> optional_number(const char* key);
   int integer(const char* key);
   bool boolean(const char* key);
+  bool flag(const char* key);  ///< absent = false
   std::string text(const char* key);
   std::optional<std::string> optional_text(const char* key);
   /// Index of the member's text in `choices`.

@@ -210,7 +210,9 @@ Expected<Survey> parse_planned_touches(std::string_view text, const std::string&
   if (!looks_like_parameters(text)) return parse_survey(text, name, machine);
   const auto parameters = parse_parameters(text, name);
   if (!parameters) return tl::make_unexpected(parameters.error());
-  return survey_from_parameters(*parameters, name, machine, plan, ngc_results);
+  Expected<Survey> survey = survey_from_parameters(*parameters, name, machine, plan, ngc_results);
+  if (survey) survey->simulated = text.starts_with(simulated_heading);
+  return survey;
 }
 
 std::string parameter_rows(const Plan& plan, const ResultVariables& results) {

@@ -420,6 +420,7 @@ class ResultReader {
   void read_head() {
     top_.text("format");
     result_.usable = top_.boolean("usable");
+    result_.simulated = top_.flag("simulated");
     result_.machine_name = top_.text("machine");
     result_.started = top_.text("started");
     if (auto made = top_.object("made")) {

@@ -311,6 +311,7 @@ std::string write_result(const FitResult& result) {
   json.begin_object();
   json.add("format", result_format);
   json.add("usable", result.usable);
+  json.add("simulated", result.simulated);
   json.add("machine", result.machine_name);
   json.add("started", result.started);
   json.begin_object("made", JsonLayout::one_line);

@@ -101,6 +101,13 @@ void TomlTable::report(const char* key, ProblemNumber number, std::string what,
   problems_.add(number, place.line, place.column, std::move(what), std::move(advice));
 }
 
+bool TomlTable::is_open(const char* key) {
+  const toml::node* node = table_.get(key);
+  if (node == nullptr || node->value<std::string_view>() != "?") return false;
+  find(key, Need::optional);
+  return true;
+}
+
 std::optional<std::string> TomlTable::text(const char* key, Need need) {
   const toml::node* node = find(key, need);
   if (node == nullptr) return std::nullopt;

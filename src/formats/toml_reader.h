@@ -50,6 +50,8 @@ class TomlTable {
   /// For the top table: the factor is only known once its `units` have been read.
   void set_mm_per_length(double factor) { mm_per_length_ = factor; }
 
+  /// The value is "?": the user has left the question open.
+  bool is_open(const char* key);
   std::optional<std::string> text(const char* key, Need need);
   /// One of `choices`; anything else is P106 with the nearest choice.
   std::optional<std::string> choice(const char* key, Need need,

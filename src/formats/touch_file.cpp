@@ -115,6 +115,7 @@ class TouchParser {
     const std::string& stated = preamble_.machine_name;
     survey_.machine_name = machine_known_ ? machine_.name : stated;
     survey_.started = preamble_.started;
+    survey_.simulated = preamble_.simulated;
     if (!machine_known_ || stated.empty()) return;
     if (lower_case(stated) == lower_case(machine_.name)) return;
     problems_.add(ProblemNumber::other_machine, preamble_.machine_line, 1,

@@ -46,6 +46,7 @@ struct UsedColumns {
 void append_preamble(std::string& text, const Survey& survey, const Machine& machine) {
   text += "# format: 1\n# units: mm\n";
   if (!survey.machine_name.empty()) text += "# machine: " + survey.machine_name + "\n";
+  if (survey.simulated) text += "# simulated: yes\n";
   if (!survey.started.empty()) text += "# started: " + survey.started + "\n";
   // Positions of a Survey belong to the ball centre; undoing that here would cost the last digit.
   if (machine.probe.length_datum == LengthDatum::tip) text += "# length_datum: centre\n";

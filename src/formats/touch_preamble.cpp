@@ -13,8 +13,8 @@ namespace pivotrace::formats {
 namespace {
 
 const std::vector<std::string>& preamble_keys() {
-  static const std::vector<std::string> keys = {"format",  "units", "machine",
-                                                "started", "kind",  "length_datum"};
+  static const std::vector<std::string> keys = {"format", "units",        "machine",  "started",
+                                                "kind",   "length_datum", "simulated"};
   return keys;
 }
 
@@ -123,6 +123,8 @@ class PreambleReader {
     } else if (entry.key == "kind") {
       const bool centre = choice(entry, {"touch", "centre"}) == "centre";
       preamble_.kind = centre ? TouchKind::centre : TouchKind::touch;
+    } else if (entry.key == "simulated") {
+      preamble_.simulated = choice(entry, {"yes", "no"}) == "yes";
     } else {
       const bool tip = choice(entry, {"centre", "tip"}) == "tip";
       preamble_.length_datum = tip ? LengthDatum::tip : LengthDatum::centre;

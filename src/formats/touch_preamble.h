@@ -19,6 +19,7 @@ struct TouchPreamble {
   std::string machine_name;
   int machine_line = 0;
   std::string started;
+  bool simulated = false;  ///< a rehearsal made this record
   TouchKind kind = TouchKind::touch;
   std::optional<LengthDatum> length_datum;
   std::size_t header_offset = 0;  ///< first byte that is neither remark nor blank line

@@ -5,13 +5,15 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <sstream>
 
 #include "base/number_text.h"
+#include "pivotrace/control/emit.h"
 
 namespace pivotrace {
 
 namespace {
+
+using Value3OrNothing = std::array<std::optional<Value>, 3>;
 
 /// One coordinate of the new origin.
 struct OriginWord {
@@ -115,15 +117,10 @@ Expected<Origin> foot_origin(const FitResult& result, char on, char towards) {
                    "both axes must have been measured in one survey");
 }
 
-std::string g10_line(const Origin& origin, const OffsetProgramOptions& options) {
-  const bool inch = options.unit == LengthUnit::inch;
-  std::string line = fmt::format("G10 L2 P{}", options.work_offset);
-  for (const OriginWord& word : origin.words) {
-    line += fmt::format(" {}{}", word.letter,
-                        fixed_text(inch ? word.value_mm / mm_per_inch : word.value_mm,
-                                   inch ? program_decimals_inch : program_decimals_mm));
-  }
-  return line + "\n";
+Value3OrNothing origin_values(const Origin& origin) {
+  Value3OrNothing values;
+  for (const OriginWord& word : origin.words) values[word.letter - 'X'] = length(word.value_mm);
+  return values;
 }
 
 std::string u95_line(const Origin& origin) {
@@ -144,46 +141,53 @@ std::string left_alone(const Origin& origin) {
   return text;
 }
 
-void add_header(std::string& program, const FitResult& result, const Origin& origin,
-                const OffsetProgramOptions& options) {
-  const std::string offset =
-      fmt::format("{} = P{}", work_offset_word(options.work_offset), options.work_offset);
-  program += comment_lines(
-      fmt::format("WORK OFFSET {} FROM A MEASURED AXIS, by pivotrace {}", offset, result.version));
-  program += comment_lines("machine: " + result.machine_name);
-  program += comment_lines("origin: " + origin.what);
-  program += comment_lines(origin.where);
-  program += comment_lines("written: " + options.date);
-  program +=
-      comment_lines("measured: " + (result.started.empty() ? "time not stated" : result.started) +
-                    ", fitted: " + result.made);
-  program += comment_lines(u95_line(origin));
-}
-
-void add_cautions(std::string& program, const Origin& origin, const OffsetProgramOptions& options) {
-  program += comment_lines("CAUTION: a wrong offset can wreck tool, part and machine.");
-  program += comment_lines(
+std::vector<std::string> header(const FitResult& result, const Origin& origin,
+                                const std::string& offset, const OffsetProgramOptions& options) {
+  std::vector<std::string> lines = {
+      "sets work offset " + offset + ", by pivotrace " + result.version,
+      "machine: " + result.machine_name,
+      "origin: " + origin.what,
+      origin.where,
+      "written: " + options.date,
+      "measured: " + (result.started.empty() ? "time not stated" : result.started) +
+          ", fitted: " + result.made,
+      u95_line(origin),
+      "CAUTION: a wrong offset can wreck tool, part and machine.",
       "Only for the machine named above and the set-up measured. Follow the machine manual and "
-      "local safety rules. A qualified person checks the first run: no part, high up, slow.");
-  program += comment_lines("Write down the old offset first: G10 replaces it and keeps no copy.");
-  program += comment_lines(
-      "G10 L2 acts at once if this offset is the active one: the next move uses the new origin.");
-  program += comment_lines(
-      "A G92 shift in force adds to the new origin. M2 at the end clears G92 and selects G54.");
+      "local safety rules. A qualified person checks the first run: no part, high up, slow.",
+      "Write down the old offset first: this program replaces it and keeps no copy.",
+      "It acts at once if this offset is the active one: the next move uses the new origin.",
+      "A shift of the program origin in force adds to the new origin."};
   const bool writes_z = std::any_of(origin.words.begin(), origin.words.end(),
                                     [](const OriginWord& word) { return word.letter == 'Z'; });
   if (writes_z) {
-    program += comment_lines(
+    lines.emplace_back(
         "Z counts as this control showed it while probing: to the centre of the stylus ball, or to "
         "its lowest point where length_datum says tip. If machine Z on this control is that of the "
         "spindle nose, allow for the probe length before use.");
   }
   const std::string untouched = left_alone(origin);
   if (!untouched.empty()) {
-    program += comment_lines(fmt::format(
+    lines.push_back(fmt::format(
         "{} of this offset stays as it is: the axis line does not determine it.", untouched));
   }
-  if (options.unit == LengthUnit::inch) program += comment_lines("This program is in inches.");
+  if (options.unit == LengthUnit::inch) lines.emplace_back("This program is in inches.");
+  return lines;
+}
+
+ControlProgram program_of(const FitResult& result, const ControlSheet& sheet, const Origin& origin,
+                          int number, const OffsetProgramOptions& options) {
+  const std::string offset = work_offset_name(sheet, number);
+  ControlProgram program;
+  program.title = "work offset from a measured axis";
+  program.kind = ProgramKind::offsets;
+  program.inch = options.unit == LengthUnit::inch;
+  program.simulated = result.simulated;
+  program.header = header(result, origin, offset, options);
+  program.steps.push_back(
+      Step{OperatorStopStep{told({"read the remarks first. Start sets " + offset})}});
+  program.steps.push_back(Step{SetOffsetStep{number, origin_values(origin)}});
+  return program;
 }
 
 }  // namespace
@@ -193,77 +197,58 @@ std::string work_offset_word(int work_offset) {
                           : fmt::format("G59.{}", work_offset - 6);
 }
 
-std::string comment_safe(const std::string& text) {
-  std::string safe;
-  for (const char c : text) {
-    const auto byte = static_cast<unsigned char>(c);
-    if (c == '(') {
-      safe += '[';
-    } else if (c == ')') {
-      safe += ']';
-    } else if (c == '\n' || c == '\r' || c == '\t') {
-      safe += ' ';
-    } else if (c == '%') {
-      safe += '/';
-    } else if ((byte & 0xC0U) == 0x80U) {
-      continue;  // the rest of a UTF-8 character whose first byte became '?'
-    } else {
-      safe += (byte >= 0x20 && byte < 0x7F) ? c : '?';
-    }
-  }
-  return safe;
+std::string work_offset_name(const ControlSheet& sheet, int work_offset) {
+  const auto meaning =
+      static_cast<Meaning>(static_cast<int>(Meaning::work_offset_1) + work_offset - 1);
+  const std::string word = sheet.word(meaning);
+  return word.empty() ? fmt::format("offset {}", work_offset)
+                      : fmt::format("{} = offset {}", word, work_offset);
 }
 
-std::string comment_lines(const std::string& text) {
-  constexpr std::size_t room = longest_program_line - 2;
-  std::istringstream words(comment_safe(text));
-  std::string lines;
-  std::string line;
-  const auto flush = [&] {
-    if (!line.empty()) lines += "(" + line + ")\n";
-    line.clear();
-  };
-  for (std::string word; words >> word;) {
-    while (word.size() > room) {
-      flush();
-      line = word.substr(0, room);
-      word.erase(0, room);
-      flush();
-    }
-    if (!line.empty() && line.size() + 1 + word.size() > room) flush();
-    line += (line.empty() ? "" : " ") + word;
-  }
-  flush();
-  return lines;
+Problems refuse_simulated(const FitResult& result, bool allowed) {
+  if (!result.simulated || allowed) return {};
+  return {{ProblemNumber::not_usable,
+           "this result is simulated: its touches come from a rehearsal, not from a machine",
+           {},
+           "measure the machine; to see what would be written all the same, add --simulated"}};
 }
 
-Expected<std::string> offset_program(const FitResult& result, const OffsetProgramOptions& options) {
-  Problems reasons = reasons_not_to_write(result);
-  if (!reasons.empty()) return tl::make_unexpected(std::move(reasons));
-  if (options.work_offset < first_work_offset || options.work_offset > last_work_offset) {
+Expected<int> writable_offset(const ControlSheet& sheet, std::optional<int> number) {
+  const OffsetRules& rules = sheet.offsets;
+  const std::string range = fmt::format("use {} to {}", rules.first_system, rules.last_system);
+  if (!number) {
     return failure({ProblemNumber::bad_argument,
-                    fmt::format("there is no work offset P{}", options.work_offset),
+                    "which work offset? It is not named, and none is taken by itself",
                     {},
-                    "use 1 for G54 up to 6 for G59, and 7 to 9 for G59.1 to G59.3"});
+                    range + ", for example --work-offset 2"});
   }
+  const bool known = *number >= std::max(first_work_offset, rules.first_system) &&
+                     *number <= std::min(last_work_offset, rules.last_system);
+  if (known) return *number;
+  return failure(
+      {ProblemNumber::bad_argument,
+       fmt::format("the control sheet `{}` writes no work offset {}", sheet.name, *number),
+       {},
+       range});
+}
+
+Expected<std::string> offset_program(const FitResult& result, const ControlSheet& sheet,
+                                     const OffsetProgramOptions& options) {
+  Problems reasons = reasons_not_to_write(result);
+  for (Problem& problem : refuse_simulated(result, options.simulated_allowed)) {
+    reasons.push_back(std::move(problem));
+  }
+  if (!reasons.empty()) return tl::make_unexpected(std::move(reasons));
+  const Expected<int> number = writable_offset(sheet, options.work_offset);
+  if (!number) return tl::make_unexpected(number.error());
   const Expected<const AxisResult*> axis = chosen_axis(result, options.axis);
   if (!axis) return tl::make_unexpected(axis.error());
   const Expected<Origin> origin = options.foot_towards
                                       ? foot_origin(result, (*axis)->letter, *options.foot_towards)
                                       : centre_origin(**axis);
   if (!origin) return tl::make_unexpected(origin.error());
-
-  std::string program;
-  add_header(program, result, *origin, options);
-  add_cautions(program, *origin, options);
-  // In G91 some controls add what G10 says to the old offset.
-  program += options.unit == LengthUnit::inch ? "G90 G20\n" : "G90 G21\n";
-  program += fmt::format("(MSG, READ THE COMMENTS. CYCLE START SETS {})\n",
-                         work_offset_word(options.work_offset));
-  program += "M0\n";
-  program += g10_line(*origin, options);
-  program += "M2\n";
-  return program;
+  return emit(program_of(result, sheet, *origin, *number, options), sheet)
+      .map([](const EmittedProgram& program) { return program.text; });
 }
 
 }  // namespace pivotrace

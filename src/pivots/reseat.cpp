@@ -21,12 +21,6 @@ namespace {
 constexpr double lean_worth_telling_mm_per_300 = 0.01;
 constexpr double same_angle_rad = 1e-9;
 
-/// Turning an offset about an axis is only right when both count from the same place.
-constexpr const char* taught_caution =
-    "The taught offset must count as the touch record does: Z to the centre of the stylus ball. "
-    "One "
-    "that counts to the spindle nose comes out wrong at every other angle.";
-
 class Reseating {
  public:
   Reseating(const FitResult& result, const ReseatRequest& request)
@@ -138,37 +132,10 @@ std::string xyz_text(const Eigen::Vector3d& p_mm, LengthUnit unit) {
                      fixed_text(shown_length(p_mm.z(), unit), decimals_of(unit)));
 }
 
-std::string program_header(const FitResult& result, const ReseatRequest& request,
-                           const ReseatTable& table) {
-  std::string text;
-  text += comment_lines("WORK OFFSETS FOR EACH INDEX ANGLE, by pivotrace " + result.version);
-  text += comment_lines("machine: " + result.machine_name);
-  text += comment_lines(fmt::format(
-      "taught at {}: {} {}", angles_text(result, request.taught_at_rad),
-      xyz_text(request.taught_mm, request.unit), unit_word(QuantityKind::length, request.unit)));
-  text += comment_lines("written: " + request.date);
-  text +=
-      comment_lines("measured: " + (result.started.empty() ? "time not stated" : result.started) +
-                    ", fitted: " + result.made);
-  double worst = 0.0;
-  for (const ReseatRow& row : table.rows) worst = std::max(worst, row.U95_mm.maxCoeff());
-  text += comment_lines(
-      fmt::format("U95 from the axis lines, worst coordinate: {} mm", uncertainty_text(worst, 4)));
-  text += comment_lines("CAUTION: a wrong offset can wreck tool, part and machine.");
-  text += comment_lines(
-      "Only for the machine named above and the set-up measured. Follow the machine manual and "
-      "local safety rules. A qualified person checks the first run: no part, high up, slow.");
-  text += comment_lines(fmt::format(
-      "This program replaces {} to {} and keeps no copy: write the old ones down first.",
-      work_offset_word(table.rows.front().work_offset),
-      work_offset_word(table.rows.back().work_offset)));
-  text += comment_lines(
-      "G10 L2 acts at once on the active offset. A G92 shift adds to it. M2 clears G92 and selects "
-      "G54.");
-  text += comment_lines(taught_caution);
-  text += comment_lines("Index the axis first, then call the offset that belongs to the angle.");
-  for (const std::string& warning : table.warnings) text += comment_lines("NOTE: " + warning);
-  if (request.unit == LengthUnit::inch) text += comment_lines("This program is in inches.");
+/// A name that stays on its line.
+std::string one_line(std::string text) {
+  std::replace_if(
+      text.begin(), text.end(), [](char c) { return c == '\n' || c == '\r'; }, ' ');
   return text;
 }
 
@@ -240,7 +207,7 @@ std::string reseat_text(const FitResult& result, const ReseatRequest& request,
       "taught "
       "offset itself comes on top. Lean: mm over 300 mm that stay in the part.",
       "", 0);
-  text += wrapped(taught_caution, "", 0);
+  text += wrapped(taught_offset_caution, "", 0);
   text += wrapped(
       "CAUTION: a wrong offset can wreck tool, part and machine. Check the first run without a "
       "part, "
@@ -254,7 +221,7 @@ std::string reseat_csv(const FitResult& result, const ReseatRequest& request,
   const std::string unit = unit_word(QuantityKind::length, request.unit);
   std::string text = "# format: 1\n";
   text += fmt::format("# units: {}\n", unit);
-  text += "# machine: " + comment_safe(result.machine_name) + "\n";
+  text += "# machine: " + one_line(result.machine_name) + "\n";
   text += "# written: " + request.date + "\n";
   text += "# caution: check the first run without a part, slowly\n";
   text += "offset,";
@@ -306,35 +273,6 @@ std::string reseat_json(const FitResult& result, const ReseatRequest& request,
   }
   json["warnings"] = table.warnings;
   return json.dump(2, ' ', false, nlohmann::ordered_json::error_handler_t::replace) + "\n";
-}
-
-Expected<std::string> reseat_program(const FitResult& result, const ReseatRequest& request,
-                                     const ReseatTable& table) {
-  if (table.offsets_run_out) {
-    return failure({ProblemNumber::offsets_run_out,
-                    fmt::format("{} positions from P{} on need more work offsets than the {} a "
-                                "program can name",
-                                table.rows.size(), request.first_offset, last_work_offset),
-                    {},
-                    "ask for fewer angles, start at a lower offset, or take the table (--form "
-                    "table or csv) and set them one after the other"});
-  }
-  std::string text = program_header(result, request, table);
-  // In G91 some controls add what G10 says to the old offset.
-  text += request.unit == LengthUnit::inch ? "G90 G20\n" : "G90 G21\n";
-  text += fmt::format("(MSG, READ THE COMMENTS. CYCLE START SETS {} TO {})\n",
-                      work_offset_word(table.rows.front().work_offset),
-                      work_offset_word(table.rows.back().work_offset));
-  text += "M0\n";
-  const int decimals = decimals_of(request.unit);
-  for (const ReseatRow& row : table.rows) {
-    text += comment_lines(angles_text(result, row.angles_rad));
-    text += fmt::format("G10 L2 P{} X{} Y{} Z{}\n", row.work_offset,
-                        fixed_text(shown_length(row.offset_mm.x(), request.unit), decimals),
-                        fixed_text(shown_length(row.offset_mm.y(), request.unit), decimals),
-                        fixed_text(shown_length(row.offset_mm.z(), request.unit), decimals));
-  }
-  return text + "M2\n";
 }
 
 }  // namespace pivotrace

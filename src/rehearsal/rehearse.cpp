@@ -22,7 +22,7 @@ constexpr AxisValues odd_origin = {-123.4567, 87.6543, -45.6789, 0.0, 0.0, 0.0};
 Problems check_machine(const Machine& machine) {
   Problems problems;
   for (const RotaryAxis& axis : machine.rotary) {
-    if (rehearsal::axis_index(axis.letter) < 3) {
+    if (control::axis_index(axis.letter) < 3) {
       problems.push_back(
           {ProblemNumber::unknown_name,
            fmt::format("rotary axis {}: programs name rotary axes A, B or C", axis.letter),
@@ -34,10 +34,10 @@ Problems check_machine(const Machine& machine) {
 }
 
 /// Rows of the parameter file that a program left results in.
-std::vector<int> result_rows(const Dialect& dialect, const Variables& variables) {
+std::vector<int> result_rows(const ControlSheet& sheet, const Variables& variables) {
   std::vector<int> rows;
-  if (!dialect.variables.results) return rows;
-  for (int n = dialect.variables.results->first; n <= dialect.variables.results->last; ++n) {
+  if (!sheet.variables.results) return rows;
+  for (int n = sheet.variables.results->first; n <= sheet.variables.results->last; ++n) {
     if (variables.is_set(n)) rows.push_back(n);
   }
   return rows;
@@ -46,9 +46,9 @@ std::vector<int> result_rows(const Dialect& dialect, const Variables& variables)
 /// Number of the variable that is named at this place of a text and has a value, and where its name
 /// ends.
 std::optional<std::pair<int, std::size_t>> variable_named(const std::string& text, std::size_t at,
-                                                          const Dialect& dialect,
+                                                          const ControlSheet& sheet,
                                                           const Variables& variables) {
-  const std::string& prefix = dialect.variables.prefix;
+  const std::string& prefix = sheet.variables.prefix;
   const bool inside_word = at > 0 && std::isalnum(static_cast<unsigned char>(text[at - 1])) != 0;
   if (inside_word || prefix.empty() || text.compare(at, prefix.size(), prefix) != 0) {
     return std::nullopt;
@@ -62,12 +62,24 @@ std::optional<std::pair<int, std::size_t>> variable_named(const std::string& tex
   return std::pair(number, static_cast<std::size_t>(digits.ptr - text.data()));
 }
 
+/// The number of a variable as the control spells it, "#512".
+std::optional<int> variable_spelled(const std::string& text, const ControlSheet& sheet,
+                                    const Variables& variables) {
+  const std::string& prefix = sheet.variables.prefix;
+  if (!text.starts_with(prefix)) return std::nullopt;
+  int number = 0;
+  const auto digits =
+      std::from_chars(text.data() + prefix.size(), text.data() + text.size(), number);
+  if (digits.ec != std::errc() || !variables.exists(number)) return std::nullopt;
+  return number;
+}
+
 /// A text with the value of every variable it names: "#512" becomes "#512 (= -199.920134)".
-std::string with_values(const std::string& text, const Dialect& dialect,
+std::string with_values(const std::string& text, const ControlSheet& sheet,
                         const Variables& variables) {
   std::string read;
   for (std::size_t at = 0; at < text.size();) {
-    const auto named = variable_named(text, at, dialect, variables);
+    const auto named = variable_named(text, at, sheet, variables);
     if (!named) {
       read += text[at++];
       continue;
@@ -105,25 +117,25 @@ Problems RehearsalOptions::validate() const {
   return problems;
 }
 
-ControlStart usual_start(const Machine& machine, const Dialect& dialect) {
+ControlStart usual_start(const Machine& machine, const ControlSheet& sheet) {
   ControlStart start;
   start.in_force[ModalGroup::units] = machine.inch ? Meaning::inches : Meaning::millimetres;
   start.in_force[ModalGroup::distance] = Meaning::absolute;
   start.in_force[ModalGroup::feed_mode] = Meaning::feed_per_minute;
-  if (!dialect.word(Meaning::work_offset_1).empty()) {
+  if (!sheet.word(Meaning::work_offset_1).empty()) {
     for (AxisValues& origin : start.work_origins) origin = odd_origin;
   }
   return start;
 }
 
 Expected<RehearsalReport> rehearse(const std::string& program, const std::string& file,
-                                   const Machine& machine, const Dialect& dialect,
+                                   const Machine& machine, const ControlSheet& sheet,
                                    const RehearsalTruth& truth, const RehearsalOptions& options) {
   Problems problems = options.validate();
   for (Problem& problem : check_machine(machine)) problems.push_back(std::move(problem));
   if (!problems.empty()) return tl::make_unexpected(std::move(problems));
 
-  Variables variables(dialect.variables.readable);
+  Variables variables(sheet.variables.readable);
   std::vector<int> rows;
   if (!options.parameter_file.empty()) {
     Expected<std::vector<int>> read =
@@ -138,13 +150,18 @@ Expected<RehearsalReport> rehearse(const std::string& program, const std::string
 
   rehearsal::VirtualMachine virtual_machine(machine, truth, options);
   virtual_machine.set_look_up(
-      [&](const std::string& text) { return with_values(text, dialect, variables); });
-  const ProgramRun run = run_program(program, file, dialect, virtual_machine, variables, how);
+      [&](const std::string& text) { return with_values(text, sheet, variables); });
+  virtual_machine.set_typing([&](const std::string& spelled, double value) {
+    if (const auto named = variable_spelled(spelled, sheet, variables)) {
+      variables.set(*named, value);
+    }
+  });
+  const ProgramRun run = run_program(program, file, sheet, virtual_machine, variables, how);
   RehearsalReport report = virtual_machine.take_report();
   report.run = run;
   report.passed = run.end == ProgramEnd::finished && report.violations.empty();
-  if (dialect.variables.results) {
-    const std::vector<int> results = result_rows(dialect, variables);
+  if (sheet.variables.results) {
+    const std::vector<int> results = result_rows(sheet, variables);
     rows.insert(rows.end(), results.begin(), results.end());
     report.parameter_file = parameter_file(variables, rows);
   }

@@ -3,11 +3,12 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cctype>
 #include <cmath>
 #include <numbers>
 
 #include "control/control_state.h"
+#include "pivotrace/base/length.h"
+#include "pivotrace/control/operator_request.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/geometry/rotation.h"
 #include "pivotrace/machine/kinematics.h"
@@ -42,30 +43,6 @@ std::string position_text(const Moment& moment, const Machine& machine) {
 /// A rotary axis that stands this far from where it should is noticed by eye.
 constexpr double seen_by_eye_rad = 0.1;
 
-std::string lower_case(std::string text) {
-  std::transform(text.begin(), text.end(), text.begin(),
-                 [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
-  return text;
-}
-
-/// "look whether every rotary axis has turned as commanded".
-bool asks_to_look(const std::string& text) {
-  return lower_case(text).find("look whether") != std::string::npos;
-}
-
-/// The angle in "turn the spindle to 180 deg".
-std::optional<double> spindle_angle_in(std::string text) {
-  text = lower_case(std::move(text));
-  const std::string phrase = "spindle to ";
-  const std::size_t at = text.rfind(phrase);
-  if (at == std::string::npos) return std::nullopt;
-  char* end = nullptr;
-  const char* first = text.c_str() + at + phrase.size();
-  const double degrees = std::strtod(first, &end);
-  if (end == first) return std::nullopt;
-  return degrees;
-}
-
 }  // namespace
 
 VirtualMachine::VirtualMachine(const Machine& machine, const RehearsalTruth& truth,
@@ -97,7 +74,7 @@ Eigen::Vector3d VirtualMachine::linear_of(const AxisValues& values) const {
 RotaryAngles VirtualMachine::angles_of(const AxisValues& values) const {
   RotaryAngles angles{};
   for (std::size_t i = 0; i < machine_.rotary.size(); ++i) {
-    const int axis = axis_index(machine_.rotary[i].letter);
+    const int axis = control::axis_index(machine_.rotary[i].letter);
     if (axis < 0) continue;
     const double degrees = values[static_cast<std::size_t>(axis)];
     // An axis that is told to stay stays: degrees to radians and back may cost the last bit.
@@ -112,7 +89,7 @@ AxisValues VirtualMachine::shown() const { return shown_at(shown_mm_); }
 AxisValues VirtualMachine::shown_at(const Eigen::Vector3d& centre_mm) const {
   AxisValues values{};
   for (std::size_t i = 0; i < machine_.rotary.size(); ++i) {
-    const int axis = axis_index(machine_.rotary[i].letter);
+    const int axis = control::axis_index(machine_.rotary[i].letter);
     if (axis >= 0) values[static_cast<std::size_t>(axis)] = deg_from_rad(commanded_rad_[i]);
   }
   const Eigen::Vector3d by_control_mm = centre_mm - datum_mm_;
@@ -229,9 +206,36 @@ void VirtualMachine::log(const std::string& text) { report_.log += text + "\n"; 
 MachineAnswer VirtualMachine::operator_stop(const std::string& text, bool /*optional*/) {
   ++report_.operator_stops;
   if (!text.empty()) report_.messages.push_back(look_up_(text));
-  if (const std::optional<double> degrees = spindle_angle_in(text)) turn_spindle_to(*degrees);
-  if (asks_to_look(text)) return look_at_axes();
+  const OperatorRequest request = read_request(text);
+  switch (request.task) {
+    case OperatorTask::read: break;
+    case OperatorTask::turn_spindle: turn_spindle_to(request.degrees); break;
+    case OperatorTask::look_at_axes: return look_at_axes();
+    case OperatorTask::look_for_trigger: return look_for_trigger();
+    case OperatorTask::type_position: type_position(request); break;
+  }
   return std::nullopt;
+}
+
+MachineAnswer VirtualMachine::look_for_trigger() const {
+  if (last_probe_triggered_) return std::nullopt;
+  return Problem{ProblemNumber::program_stopped,
+                 "the operator sees that the probe has not triggered",
+                 {"", 0, 0},
+                 "find out why nothing was met"};
+}
+
+/// The screen shows as many decimals as this: common practice, no source.
+constexpr double screen_step_mm = 0.001;
+constexpr double screen_step_inch = 0.0001;
+
+void VirtualMachine::type_position(const OperatorRequest& request) {
+  const AxisValues now = shown();
+  const double unit = machine_.inch ? mm_per_inch : 1.0;
+  const double step = machine_.inch ? screen_step_inch : screen_step_mm;
+  for (std::size_t i = 0; i < 3; ++i) {
+    type_(request.variables[i], std::round(now[i] / unit / step) * step);
+  }
 }
 
 /// What a person sees without an instrument.
@@ -406,6 +410,7 @@ MachineAnswer VirtualMachine::probe(const AxisValues& target, const FeedRate& ra
     say_fault(fmt::format("touch {} triggers half-way, in the air", triggers_));
   }
   ++report_.moves;
+  last_probe_triggered_ = trigger.has_value();
   return trigger ? stop_at_trigger(target_mm, *trigger, rate.value, end)
                  : run_through(target_mm, contact, rate.value, end);
 }

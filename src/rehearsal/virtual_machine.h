@@ -5,6 +5,7 @@
 #include <utility>
 
 #include "pivotrace/control/controlled_machine.h"
+#include "pivotrace/control/operator_request.h"
 #include "pivotrace/rehearsal/rehearse.h"
 #include "pivotrace/survey/random_stream.h"
 #include "rehearsal/clearance.h"
@@ -33,6 +34,8 @@ class VirtualMachine : public ControlledMachine {
   void set_look_up(std::function<std::string(const std::string&)> look_up) {
     look_up_ = std::move(look_up);
   }
+  /// How the operator types a number into the variable of this spelling.
+  void set_typing(std::function<void(const std::string&, double)> type) { type_ = std::move(type); }
 
   /// What has happened so far, without the outcome of the program.
   RehearsalReport take_report();
@@ -58,6 +61,8 @@ class VirtualMachine : public ControlledMachine {
   /// A move without a probe; no `rate` = rapid.
   MachineAnswer travel(const AxisValues& target, const std::optional<FeedRate>& rate);
   MachineAnswer look_at_axes();
+  MachineAnswer look_for_trigger() const;
+  void type_position(const OperatorRequest& request);
   MachineAnswer check_limits(const AxisValues& target, const RotaryAngles& angles_rad);
   MachineAnswer check_axes_exist(const AxisValues& target);
   MachineAnswer check_clamps(const RotaryAngles& angles_rad);
@@ -116,10 +121,12 @@ class VirtualMachine : public ControlledMachine {
   bool slip_pending_ = false;
   RotaryAngles slip_rad_{};
   int triggers_ = 0;
+  bool last_probe_triggered_ = false;
 
   std::function<std::string(const std::string&)> look_up_ = [](const std::string& text) {
     return text;
   };
+  std::function<void(const std::string&, double)> type_ = [](const std::string&, double) {};
   int line_ = 0;
   std::size_t blocks_ = 0;
   RehearsalReport report_;

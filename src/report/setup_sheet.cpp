@@ -49,9 +49,9 @@ std::string escaped(const std::string& text) {
 
 class SheetWriter {
  public:
-  SheetWriter(const Machine& machine, const Plan& plan, const Dialect& dialect,
+  SheetWriter(const Machine& machine, const Plan& plan, const ControlSheet& sheet,
               const EmittedProgram& program, const CycleOptions& options)
-      : machine_(machine), plan_(plan), dialect_(dialect), program_(program), options_(options) {}
+      : machine_(machine), plan_(plan), sheet_(sheet), program_(program), options_(options) {}
 
   std::string write() {
     const std::string title = "Probing set-up sheet: " + escaped(machine_.name);
@@ -59,9 +59,9 @@ class SheetWriter {
         "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"><title>{0}</title>"
         "<style>{1}</style></head><body>\n<h1>{0}</h1>\n<p>Plan {2} (number {3}), {4} stations, "
         "{5} "
-        "touches, about {6:.0f} minutes. Program in dialect {7}, {8} blocks.</p>\n",
+        "touches, about {6:.0f} minutes. Program in control sheet {7}, {8} blocks.</p>\n",
         title, page_style, identity_of(plan_), identity_number_of(plan_), plan_.stations.size(),
-        plan_.touch_count(), std::ceil(plan_.minutes), escaped(dialect_.name), program_.blocks);
+        plan_.touch_count(), std::ceil(plan_.minutes), escaped(sheet_.name), program_.blocks);
     page += "<div class=\"drawing\">" + draw_setup(machine_, plan_) + "</div>\n";
     page += "<div class=\"columns\"><div>" + mounting() + probe() + "</div><div>" + checks() +
             "</div></div>\n";
@@ -179,8 +179,8 @@ class SheetWriter {
       if (number == program_.variable_numbers.end()) return;
       text +=
           fmt::format("<tr><td>{}{}{}</td><td>{}</td><td class=\"number\">{}</td><td></td></tr>\n",
-                      escaped(dialect_.variables.prefix), number->second,
-                      escaped(dialect_.variables.suffix), meaning, value);
+                      escaped(sheet_.variables.prefix), number->second,
+                      escaped(sheet_.variables.suffix), meaning, value);
     };
     const ProbingDistances& d = plan_.distances;
     const auto feed_text = [&](double feed) { return length_text(feed) + "/min"; };
@@ -221,16 +221,16 @@ class SheetWriter {
 
   const Machine& machine_;
   const Plan& plan_;
-  const Dialect& dialect_;
+  const ControlSheet& sheet_;
   const EmittedProgram& program_;
   const CycleOptions& options_;
 };
 
 }  // namespace
 
-std::string setup_sheet(const Machine& machine, const Plan& plan, const Dialect& dialect,
+std::string setup_sheet(const Machine& machine, const Plan& plan, const ControlSheet& sheet,
                         const EmittedProgram& program, const CycleOptions& options) {
-  return SheetWriter(machine, plan, dialect, program, options).write();
+  return SheetWriter(machine, plan, sheet, program, options).write();
 }
 
 }  // namespace pivotrace

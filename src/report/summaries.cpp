@@ -9,6 +9,7 @@
 
 #include "base/words.h"
 #include "pivotrace/base/length.h"
+#include "pivotrace/control/slots.h"
 #include "pivotrace/geometry/angle.h"
 
 namespace pivotrace::report {
@@ -266,8 +267,43 @@ std::string summary_of(const Plan& plan) {
                      for_machine(plan.machine_name), plan.minutes);
 }
 
-std::string summary_of(const Dialect& dialect) {
-  return fmt::format("\"{}\": {}\n", dialect.name, dialect.title);
+namespace {
+
+std::string proof_text(const ControlSheet& sheet) {
+  if (sheet.is_proven()) return "  proven on " + sheet.proof->date + "\n";
+  if (sheet.proof) {
+    return "  changed since it was proven on " + sheet.proof->date + ": prove it again\n";
+  }
+  return "  not proven on a control: its programs say so and stop first\n";
+}
+
+/// One open question: what the manual is asked, what for, and what programs do without the answer.
+std::string open_text(const Slot& slot, const ControlSheet& sheet) {
+  std::string text = fmt::format("  ? {}", slot.name());
+  if (slot.is_asked()) text += ": " + slot.question;
+  if (!slot.needed_for.empty()) text += " Needed for " + slot.needed_for + ".";
+  if (slot.is_asked()) {
+    text += slot.without.empty() ? " Without it no program that needs it is made."
+                                 : " Without it: " + slot.without + ".";
+  }
+  if (!slot.example.empty()) text += " For example: " + slot.example;
+  const auto page = sheet.pages.find(slot.name());
+  if (page != sheet.pages.end()) text += " See " + page->second;
+  return text + "\n";
+}
+
+}  // namespace
+
+std::string summary_of(const ControlSheet& sheet) {
+  std::string text = fmt::format("\"{}\": {}\n", sheet.name, sheet.title);
+  if (sheet.invented) text += "  of an invented control\n";
+  text += proof_text(sheet);
+  const std::vector<const Slot*> open = open_slots(sheet);
+  if (open.empty()) return text;
+  text += fmt::format("  {} left open; a program needs only those it uses\n",
+                      counted(open.size(), "question", "questions"));
+  for (const Slot* slot : open) text += open_text(*slot, sheet);
+  return text;
 }
 
 namespace {

@@ -3,7 +3,7 @@
 
 #include <string>
 
-#include "pivotrace/control/dialect.h"
+#include "pivotrace/control/control_sheet.h"
 #include "pivotrace/formats/touch_file.h"
 #include "pivotrace/formats/truth_file.h"
 #include "pivotrace/machine/machine.h"
@@ -26,7 +26,7 @@ std::string summary_of(const Limits& limits);
 std::string summary_of(const Mapping& mapping);
 std::string summary_of(const Mounting& mounting);
 std::string summary_of(const Plan& plan);
-std::string summary_of(const Dialect& dialect);
+std::string summary_of(const ControlSheet& sheet);
 /// What differs from the machine file, in its unit.
 std::string summary_of(const RehearsalTruth& truth, const Machine& machine);
 std::string summary_of(const TruthOutline& outline);

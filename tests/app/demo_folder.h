@@ -98,4 +98,17 @@ class Demo {
   std::string post;
 };
 
+/// The shipped control sheet of RS274/NGC.
+inline std::string ngc_sheet() { return std::string(PIVOTRACE_SOURCE_DIR) + "/routines/ngc.toml"; }
+
+/// The words that write a program for a work offset of that control.
+inline std::vector<std::string> write_words(const Demo& demo, int work_offset,
+                                            std::vector<std::string> more = {}) {
+  std::vector<std::string> words = {"write",         demo.result_file,
+                                    "--work-offset", std::to_string(work_offset),
+                                    "--control",     ngc_sheet()};
+  words.insert(words.end(), more.begin(), more.end());
+  return words;
+}
+
 }  // namespace pivotrace::testing

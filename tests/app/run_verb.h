@@ -35,13 +35,15 @@ class WatchedScreen : public std::stringbuf {
 };
 
 /// `words` as typed after "pivotrace". `when_seen` stands for what happens in the world while the
-/// user looks at the result; `disk` is where its files lie.
+/// user looks at the result; `disk` is where its files lie; `typed`: the answers to its questions, a
+/// line each.
 inline Screen run_verb(std::vector<std::string> words, std::function<void()> when_seen = {},
-                       FileCalls& disk = system_file_calls()) {
+                       FileCalls& disk = system_file_calls(), const std::string& typed = {}) {
   WatchedScreen shown(std::move(when_seen));
   std::ostream out(&shown);
   std::ostringstream err;
-  app::Console console{out, err, false, false, disk};
+  std::istringstream in(typed);
+  app::Console console{out, err, &in, false, false, disk};
   app::VerbAction action;
   CLI::App program{"pivotrace"};
   program.require_subcommand(1);

@@ -212,12 +212,12 @@ TEST_CASE("limits, mappings and feet are recognised by name and by content") {
   CHECK(wrong.problems.size() == 2);  // `att` unknown, `at` missing
 }
 
-TEST_CASE("the shipped dialects are good") {
-  for (const char* name : {"macro", "ngc"}) {
+TEST_CASE("the shipped control sheets are good") {
+  for (const char* name : {"demo-control", "ngc"}) {
     const FileCheck check =
         check_file(std::string(PIVOTRACE_SOURCE_DIR) + "/routines/" + name + ".toml");
     REQUIRE_MESSAGE(check.good(), test::described(check.problems));
-    CHECK(check.kind == "dialect");
+    CHECK(check.kind == "control sheet");
     CHECK(says(check, "\"" + std::string(name) + "\""));
   }
 }

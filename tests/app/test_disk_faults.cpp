@@ -20,8 +20,8 @@ using Files = std::map<std::string, std::string>;
 
 constexpr int cannot_access = 4;
 
-/// Where the program looks for dialects by name on this disk.
-const std::string dialect_on_disk = "/proc/self/routines/ngc.toml";
+/// Where the program looks for control sheets by name on this disk.
+const std::string control_sheet_on_disk = "/proc/self/routines/ngc.toml";
 
 CrashDisk disk_with(const Files& files) {
   CrashDisk disk;
@@ -123,10 +123,10 @@ Files files_with_result(const std::vector<std::string>& endings = {}) {
   return files;
 }
 
-/// What a shop has after `plan`, and the dialects beside the program.
+/// What a shop has after `plan`, and the control sheets beside the program.
 Files files_with_plan() {
   Files files = example_files({".machine.toml"});
-  files[dialect_on_disk] = slurp(std::string(PIVOTRACE_SOURCE_DIR) + "/routines/ngc.toml");
+  files[control_sheet_on_disk] = slurp(std::string(PIVOTRACE_SOURCE_DIR) + "/routines/ngc.toml");
   CrashDisk disk = disk_with(files);
   REQUIRE(
       run_verb({"plan", machine, "--stations", "3", "-o", "/shop/a.plan.toml"}, {}, disk).code ==
@@ -152,12 +152,12 @@ TEST_CASE("a disk that fails: check a plan, which names its machine file") {
 TEST_CASE("a disk that fails: cycle and rehearse") {
   Files files = files_with_plan();
   const std::vector<std::string> cycle = {
-      "cycle",   "/shop/a.plan.toml", "--dialect",        "ngc",           "-o", "/shop/a.ngc",
+      "cycle",   "/shop/a.plan.toml", "--control",        "ngc",           "-o", "/shop/a.ngc",
       "--sheet", "/shop/a.html",      "--parameter-rows", "/shop/rows.txt"};
   walk(cycle, files);
   CrashDisk disk = disk_with(files);
   REQUIRE(run_verb(cycle, {}, disk).code == 0);
-  walk({"rehearse", "/shop/a.ngc", "--machine", machine, "--plan", "/shop/a.plan.toml", "--dialect",
+  walk({"rehearse", "/shop/a.ngc", "--machine", machine, "--plan", "/shop/a.plan.toml", "--control",
         "ngc", "-o", "/shop/a.var"},
        contents(disk));
 }

@@ -223,16 +223,15 @@ TEST_CASE("write: a mapping that asks for what the result does not have") {
 
 TEST_CASE("write: its own output never falls on a folder or a protected file") {
   const Demo demo;
-  check_refused(run_verb({"write", demo.result_file, "-o", demo.folder.string()}), 4, "P603");
+  check_refused(run_verb(write_words(demo, 1, {"-o", demo.folder.string()})), 4, "P603");
   check_refused(
-      run_verb({"write", demo.result_file, "-o", (demo.folder / "no folder" / "x.ngc").string()}),
-      4, "P602");
+      run_verb(write_words(demo, 1, {"-o", (demo.folder / "no folder" / "x.nc").string()})), 4,
+      "P602");
   const std::string output = (demo.folder / "offsets.ngc").string();
   spill(output, "mine");
   REQUIRE(::chmod(output.c_str(), 0444) == 0);
   REQUIRE(::chmod(demo.folder.c_str(), 0777) == 0);
-  check_refused(run_verb_in_child({"write", demo.result_file, "-o", output}, become_nobody), 4,
-                "P602");
+  check_refused(run_verb_in_child(write_words(demo, 1, {"-o", output}), become_nobody), 4, "P602");
   CHECK(slurp(output) == "mine");
 }
 

@@ -20,7 +20,7 @@ std::string in_source(const std::string& name) {
 
 const std::string machine = in_source("examples/fourth-axis.machine.toml");
 const std::string truth = in_source("examples/fourth-axis.truth.toml");
-const std::string macro = in_source("routines/macro.toml");
+const std::string demo_control = in_source("routines/demo-control.toml");
 
 std::string slurp(const fs::path& path) {
   std::ifstream stream(path, std::ios::binary);
@@ -40,8 +40,8 @@ class Loop {
     fs::create_directories(folder_);
     REQUIRE(run_verb({"plan", machine, "-o", file("plan.toml")}).code == 0);
     REQUIRE(
-        run_verb({"cycle", file("plan.toml"), "--dialect", macro, "-o", file("probe.nc")}).code ==
-        0);
+        run_verb({"cycle", file("plan.toml"), "--control", demo_control, "-o", file("probe.nc")})
+            .code == 0);
   }
   ~Loop() {
     std::error_code ignored;
@@ -54,7 +54,7 @@ class Loop {
 
   Screen rehearse(const std::vector<std::string>& more) const {
     std::vector<std::string> words = {"rehearse", file("probe.nc"), "--machine",
-                                      machine,    "--dialect",      macro,
+                                      machine,    "--control",      demo_control,
                                       "--plan",   file("plan.toml")};
     words.insert(words.end(), more.begin(), more.end());
     return run_verb(words);
@@ -135,16 +135,16 @@ TEST_CASE("rehearse: arguments that cannot be used are refused with what to writ
   const Screen log_only = loop.rehearse({"--parameters", loop.file("probe.nc")});
   CHECK(log_only.code == 2);
   CHECK(says(log_only.err, "writes a log"));
-  REQUIRE(run_verb({"cycle", loop.file("plan.toml"), "--dialect", in_source("routines/ngc.toml"),
+  REQUIRE(run_verb({"cycle", loop.file("plan.toml"), "--control", in_source("routines/ngc.toml"),
                     "-o", loop.file("probe.ngc")})
               .code == 0);
   const Screen no_rows =
-      run_verb({"rehearse", loop.file("probe.ngc"), "--machine", machine, "--dialect",
+      run_verb({"rehearse", loop.file("probe.ngc"), "--machine", machine, "--control",
                 in_source("routines/ngc.toml"), "--parameters", truth});
   CHECK(no_rows.code == 2);
   CHECK(says(no_rows.err, truth + ":1"));
-  const Screen nowhere =
-      run_verb({"rehearse", loop.file("probe.nc"), "--machine", machine, "--dialect", macro});
+  const Screen nowhere = run_verb(
+      {"rehearse", loop.file("probe.nc"), "--machine", machine, "--control", demo_control});
   CHECK(says(nowhere.out, "neither --plan nor --start says where"));
   CHECK(loop.rehearse({"--seed", "x"}).code == 2);
   const Screen other = loop.rehearse({"--truth", in_source("examples/trunnion.truth.toml")});
@@ -152,9 +152,10 @@ TEST_CASE("rehearse: arguments that cannot be used are refused with what to writ
   CHECK(says(other.err, "P114"));
   CHECK(loop.rehearse({"--truth", loop.file("nowhere.truth.toml")}).code == 4);
   CHECK(loop.rehearse({"-o", loop.file("no/such/folder/left.csv")}).code == 4);
-  CHECK(run_verb({"rehearse", loop.file("probe.nc"), "--machine", machine, "--dialect", "nosuch"})
+  CHECK(run_verb({"rehearse", loop.file("probe.nc"), "--machine", machine, "--control", "nosuch"})
             .code != 0);
-  CHECK(run_verb({"rehearse", loop.file("nowhere.nc"), "--machine", machine, "--dialect", macro})
+  CHECK(run_verb(
+            {"rehearse", loop.file("nowhere.nc"), "--machine", machine, "--control", demo_control})
             .code == 4);
 }
 

@@ -9,7 +9,7 @@ using namespace pivotrace;
 using namespace pivotrace::testing;
 TEST_CASE("write: the demo's offset program, table, list and template") {
   const Demo demo;
-  const Screen program = run_verb({"write", demo.result_file, "--work-offset", "1"});
+  const Screen program = run_verb(write_words(demo, 1));
   CHECK(program.code == 0);
   CHECK(says(program.out, "\nG10 L2 P1 Y-199.9"));
   CHECK(says(program.out, "CAUTION"));
@@ -26,7 +26,7 @@ TEST_CASE("write: the demo's offset program, table, list and template") {
   CHECK(sheet.code == 0);
   CHECK(says(sheet.out, "centre of A   Y -199.9"));
   const std::string file = (demo.folder / "offsets.ngc").string();
-  CHECK(run_verb({"write", demo.result_file, "-o", file}).code == 0);
+  CHECK(run_verb(write_words(demo, 1, {"-o", file})).code == 0);
   CHECK(says(slurp(file), "G10 L2"));
 }
 
@@ -105,7 +105,7 @@ TEST_CASE("write: every refusal of a patch is seen, with its number") {
                                   finding::AsWritten{"touch 3 met a chip", "clean it"}});
   demo.save();
   for (const std::vector<std::string>& verb :
-       {std::vector<std::string>{"write", demo.result_file},
+       {write_words(demo, 1),
         {"write", demo.result_file, "--list"},
         {"judge", demo.result_file, "--limits", example_path("fourth-axis.limits.toml")},
         {"reseat", demo.result_file, "--offset", "0", "0", "0", "--at", "A=90"},
@@ -121,10 +121,11 @@ TEST_CASE("write: every refusal of a patch is seen, with its number") {
 
 TEST_CASE("write: arguments that cannot be used") {
   const Demo demo("trunnion");
-  CHECK(run_verb({"write", demo.result_file}).code == 2);  // which axis?
-  CHECK(run_verb({"write", demo.result_file, "--axis", "A", "--foot", "C"}).code == 0);
-  CHECK(run_verb({"write", demo.result_file, "--axis", "Apple"}).code == 2);
-  CHECK(run_verb({"write", demo.result_file, "--axis", "A", "--work-offset", "12"}).code == 2);
+  CHECK(run_verb({"write", demo.result_file}).code == 2);  // which control, which offset?
+  CHECK(run_verb(write_words(demo, 1)).code == 2);         // which axis?
+  CHECK(run_verb(write_words(demo, 1, {"--axis", "A", "--foot", "C"})).code == 0);
+  CHECK(run_verb(write_words(demo, 1, {"--axis", "Apple"})).code == 2);
+  CHECK(run_verb(write_words(demo, 12, {"--axis", "A"})).code == 2);
   CHECK(run_verb({"write", demo.result_file, "--form", "yaml"}).code == 2);
   CHECK(run_verb({"write", demo.result_file, "--patch", demo.post}).code == 2);
   CHECK(run_verb({"write", "/nowhere.json"}).code == 4);
@@ -156,14 +157,14 @@ TEST_CASE("reseat: the demo's offsets at four angles") {
   CHECK(table.code == 0);
   CHECK(says(table.out, "P4 G57"));
   std::vector<std::string> more = words;
-  more.insert(more.end(), {"--form", "program"});
+  more.insert(more.end(), {"--form", "program", "--control", ngc_sheet(), "--first-offset", "1"});
   CHECK(says(run_verb(more).out, "G10 L2 P4 X-310"));
   more = words;
   more.insert(more.end(), {"--first-offset", "8"});
   const Screen out = run_verb(more);
   CHECK(out.code == 1);
   CHECK(says(out.err, "run out"));
-  more.insert(more.end(), {"--form", "program"});
+  more.insert(more.end(), {"--form", "program", "--control", ngc_sheet()});
   CHECK(says(run_verb(more).err, "P510"));
   more = words;
   more.push_back("--json");

@@ -203,7 +203,7 @@ TEST_CASE("folders, missing and unreadable files are told apart, whatever they a
                                                 {"fit", folder, touches},
                                                 {"check", folder},
                                                 {"write", folder, "--list"},
-                                                {"cycle", folder, "--dialect", "macro"},
+                                                {"cycle", folder, "--control", "demo-control"},
                                                 {"plan", folder}}) {
     const ProgramScreen screen = run_program(words);
     CAPTURE(screen.err);

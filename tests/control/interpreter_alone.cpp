@@ -1,11 +1,11 @@
 // The interpreter as somebody would use it who has nothing to do with calibration: a machine of his
-// own, a dialect built in code, a program, and what came of it. It links the interpreter and the
-// dialect and nothing else of pivotrace's: no machine file, no estimator, no collision library.
+// own, a control sheet built in code, a program, and what came of it. It links the interpreter and the
+// control sheet and nothing else of pivotrace's: no machine file, no estimator, no collision library.
 #include <cstdio>
 #include <string>
 
 #include "control/recording_machine.h"
-#include "control/rs274ngc_dialect.h"
+#include "control/rs274ngc_sheet.h"
 #include "pivotrace/control/interpreter.h"
 
 namespace {
@@ -31,11 +31,11 @@ int fail(const char* what) {
 }  // namespace
 
 int main() {
-  const pivotrace::Dialect dialect = pivotrace::test::rs274ngc();
+  const pivotrace::ControlSheet sheet = pivotrace::test::rs274ngc();
   pivotrace::test::RecordingMachine machine;
-  pivotrace::Variables variables(dialect.variables.readable);
+  pivotrace::Variables variables(sheet.variables.readable);
   const pivotrace::ProgramRun run =
-      pivotrace::run_program(program, "square.ngc", dialect, machine, variables);
+      pivotrace::run_program(program, "square.ngc", sheet, machine, variables);
   for (const pivotrace::Problem& problem : run.problems) {
     std::printf("%s\n", pivotrace::describe(problem).c_str());
   }
@@ -56,7 +56,7 @@ int main() {
   // Down 7, four sides of 10.
   if (length_mm != 47.0) return fail("the tool did not go round the square");
   const pivotrace::ProgramRun refused =
-      pivotrace::run_program("G1 X1 Q2\nM2\n", "wrong.ngc", dialect, machine, variables);
+      pivotrace::run_program("G1 X1 Q2\nM2\n", "wrong.ngc", sheet, machine, variables);
   if (refused.end != pivotrace::ProgramEnd::refused || refused.problems.size() != 1 ||
       refused.problems[0].where.column != 7) {
     return fail("an unknown word was not refused where it stands");

@@ -1,12 +1,12 @@
-// The interpreter on the shipped dialects and on one made up for the tests: branches, loops, skip
+// The interpreter on the shipped control sheets and on one made up for the tests: branches, loops, skip
 // moves, offsets, logs, alarms, and what is refused where.
 #include <doctest/doctest.h>
 #include <fmt/format.h>
 
 #include "control/recording_machine.h"
-#include "control/rs274ngc_dialect.h"
+#include "control/rs274ngc_sheet.h"
 #include "pivotrace/control/interpreter.h"
-#include "pivotrace/formats/dialect_file.h"
+#include "pivotrace/formats/control_sheet_file.h"
 #include "pivotrace/survey/random_stream.h"
 
 namespace pivotrace {
@@ -15,26 +15,26 @@ namespace {
 using test::RecordedMove;
 using test::RecordingMachine;
 
-Dialect shipped(const std::string& file) {
-  Expected<Dialect> dialect = read_dialect(std::string(PIVOTRACE_SOURCE_DIR) + "/" + file);
-  REQUIRE(dialect.has_value());
-  return *dialect;
+ControlSheet shipped(const std::string& file) {
+  Expected<ControlSheet> sheet = read_control_sheet(std::string(PIVOTRACE_SOURCE_DIR) + "/" + file);
+  REQUIRE(sheet.has_value());
+  return *sheet;
 }
 
 struct Bench {
-  explicit Bench(const Dialect& d) : dialect(d), variables(d.variables.readable) {}
+  explicit Bench(const ControlSheet& d) : sheet(d), variables(d.variables.readable) {}
 
   ProgramRun run(const std::string& text) {
-    return run_program(text, "p.nc", dialect, machine, variables, options);
+    return run_program(text, "p.nc", sheet, machine, variables, options);
   }
 
-  Dialect dialect;
+  ControlSheet sheet;
   Variables variables;
   RecordingMachine machine;
   InterpreterOptions options;
 };
 
-Bench macro_bench() { return Bench(shipped("routines/macro.toml")); }
+Bench demo_bench() { return Bench(shipped("routines/demo-control.toml")); }
 Bench third_bench() { return Bench(shipped("tests/cycle/third.toml")); }
 
 std::string first_problem(const ProgramRun& run) {
@@ -49,11 +49,12 @@ void check_place(const ProgramRun& run, int line, int column) {
   CHECK(run.problems.front().where.column == column);
 }
 
-TEST_CASE("macro: a loop with a running sum and a jump") {
-  Bench bench = macro_bench();
+TEST_CASE("demo control: a loop with a running sum and a jump") {
+  Bench bench = demo_bench();
   const ProgramRun run = bench.run(
-      "%\nO0001 (SUM)\n#100=0\n#101=0\n"
-      "WHILE [#101 LT 10] DO1\n#101=#101+1\nIF [#101 EQ 5] GOTO 20\n#100=#100+#101\nN20\nEND1\n"
+      "%\nPROGRAM 1 (SUM)\n#100=0\n#101=0\n"
+      "AGAIN 1 AS LONG AS [#101 < 10]\n#101=#101+1\nWHEN [#101 == 5] LEAP "
+      "20\n#100=#100+#101\nN20\nAGAIN 1 DONE\n"
       "M30\n%\n");
   CAPTURE(first_problem(run));
   CHECK(run.end == ProgramEnd::finished);
@@ -61,40 +62,42 @@ TEST_CASE("macro: a loop with a running sum and a jump") {
   CHECK(bench.variables.value(100) == 50.0);
 }
 
-TEST_CASE("macro: nested loops, each with its own number") {
-  Bench bench = macro_bench();
+TEST_CASE("demo control: nested loops, each with its own number") {
+  Bench bench = demo_bench();
   const ProgramRun run = bench.run(
-      "#100=0\n#101=0\nWHILE [#101 LT 4] DO1\n#102=0\nWHILE [#102 LT 3] DO2\n#100=#100+1\n"
-      "#102=#102+1\nEND2\n#101=#101+1\nEND1\nM30\n");
+      "#100=0\n#101=0\nAGAIN 1 AS LONG AS [#101 < 4]\n#102=0\nAGAIN 2 AS LONG AS [#102 < "
+      "3]\n#100=#100+1\n"
+      "#102=#102+1\nAGAIN 2 DONE\n#101=#101+1\nAGAIN 1 DONE\nM30\n");
   CAPTURE(first_problem(run));
   CHECK(run.end == ProgramEnd::finished);
   CHECK(bench.variables.value(100) == 12.0);
 }
 
-TEST_CASE("macro: an endless loop meets the block limit") {
-  Bench bench = macro_bench();
+TEST_CASE("demo control: an endless loop meets the block limit") {
+  Bench bench = demo_bench();
   bench.options.block_limit = 5000;
-  const ProgramRun run = bench.run("N10 #100=1\nGOTO 10\nM30\n");
+  const ProgramRun run = bench.run("N10 #100=1\nLEAP 10\nM30\n");
   CHECK(run.end == ProgramEnd::too_long);
   REQUIRE(run.problems.size() == 1);
   CHECK(run.problems.front().number == ProblemNumber::program_too_long);
 }
 
-TEST_CASE("macro: a jump to a line that is not there, or there twice") {
-  Bench bench = macro_bench();
-  check_place(bench.run("GOTO 10\nM30\n"), 1, 1);
-  check_place(bench.run("GOTO 10\nN10\nN10\nM30\n"), 1, 1);
+TEST_CASE("demo control: a jump to a line that is not there, or there twice") {
+  Bench bench = demo_bench();
+  check_place(bench.run("LEAP 10\nM30\n"), 1, 1);
+  check_place(bench.run("LEAP 10\nN10\nN10\nM30\n"), 1, 1);
 }
 
-TEST_CASE("macro: loops that do not pair are found before anything moves") {
-  Bench bench = macro_bench();
-  CHECK(bench.run("G0 G53 G90 X-1.\nWHILE [1 EQ 1] DO1\nM30\n").end == ProgramEnd::refused);
-  CHECK(bench.run("G0 G53 G90 X-1.\nEND1\nM30\n").end == ProgramEnd::refused);
+TEST_CASE("demo control: loops that do not pair are found before anything moves") {
+  Bench bench = demo_bench();
+  CHECK(bench.run("G0 G53 G90 X-1.\nAGAIN 1 AS LONG AS [1 == 1]\nM30\n").end ==
+        ProgramEnd::refused);
+  CHECK(bench.run("G0 G53 G90 X-1.\nAGAIN 1 DONE\nM30\n").end == ProgramEnd::refused);
   CHECK(bench.machine.moves.empty());
 }
 
-TEST_CASE("macro: every line that cannot be read is reported at once") {
-  Bench bench = macro_bench();
+TEST_CASE("demo control: every line that cannot be read is reported at once") {
+  Bench bench = demo_bench();
   const ProgramRun run = bench.run("G90 X[1\nU5.\nG77\nX1. (REMARK\nM30\n");
   CHECK(run.end == ProgramEnd::refused);
   REQUIRE(run.problems.size() == 4);
@@ -106,13 +109,13 @@ TEST_CASE("macro: every line that cannot be read is reported at once") {
   CHECK(run.problems[3].where.column == 5);
 }
 
-TEST_CASE("macro: a whole number in an axis word needs its decimal mark") {
-  Bench bench = macro_bench();
+TEST_CASE("demo control: a whole number in an axis word needs its decimal mark") {
+  Bench bench = demo_bench();
   check_place(bench.run("G90 G21\nG0 X10\nM30\n"), 2, 4);
 }
 
-TEST_CASE("macro: a move before units, distances or feed mode are known is refused") {
-  Bench bench = macro_bench();
+TEST_CASE("demo control: a move before units, distances or feed mode are known is refused") {
+  Bench bench = demo_bench();
   CHECK(bench.run("G90\nG0 X1.\nM30\n").end == ProgramEnd::refused);
   CHECK(bench.run("G21\nG0 X1.\nM30\n").end == ProgramEnd::refused);
   CHECK(bench.run("G21 G90\nG1 X1. F100.\nM30\n").end == ProgramEnd::refused);
@@ -121,30 +124,30 @@ TEST_CASE("macro: a move before units, distances or feed mode are known is refus
   CHECK(bench.run("G21 G90 G94\nG1 X1. F100.\nM30\n").end == ProgramEnd::finished);
 }
 
-TEST_CASE("macro: a skip move leaves its trip point in program coordinates") {
-  Bench bench = macro_bench();
+TEST_CASE("demo control: a skip move leaves its trip point in program coordinates") {
+  Bench bench = demo_bench();
   bench.options.start.work_origins[0] = {-300.0, -200.0, -100.0, 0, 0, 0};
   bench.machine.position = {-300.0, -200.0, -100.0, 0, 0, 0};
   bench.machine.trip_at = AxisValues{-295.5, -200.0, -100.0, 0, 0, 0};
   const ProgramRun run =
-      bench.run("G21 G90 G94 G54\nG31 X10. F50.\n#100=#5061\n#101=#5021-#5041\nM30\n");
+      bench.run("G21 G90 G94 G54\nG38.2 X10. F50.\n#100=#2031\n#101=#2011-#2021\nM30\n");
   CAPTURE(first_problem(run));
   CHECK(run.end == ProgramEnd::finished);
   CHECK(bench.variables.value(100) == doctest::Approx(4.5));
   CHECK(bench.variables.value(101) == doctest::Approx(-300.0));
 }
 
-TEST_CASE("macro: an untriggered skip move goes on, its variables hold the target") {
-  Bench bench = macro_bench();
-  const ProgramRun run = bench.run("G21 G90 G94\nG31 X10. F50.\n#100=#5061\nM30\n");
+TEST_CASE("demo control: an untriggered skip move goes on, its variables hold the target") {
+  Bench bench = demo_bench();
+  const ProgramRun run = bench.run("G21 G90 G94\nG38.2 X10. F50.\n#100=#2031\nM30\n");
   CHECK(run.end == ProgramEnd::finished);
   CHECK(bench.variables.value(100) == 10.0);
 }
 
-TEST_CASE("macro: inches scale lengths, feeds, positions and offsets") {
-  Bench bench = macro_bench();
+TEST_CASE("demo control: inches scale lengths, feeds, positions and offsets") {
+  Bench bench = demo_bench();
   const ProgramRun run = bench.run(
-      "G20 G90 G94\nG10 L2 P1 X1. Y0.\nG54\nG1 X2. A10. F30.\n#100=#5041\n#101=#5021\nM30\n");
+      "G20 G90 G94\nG10 L2 P1 X1. Y0.\nG54\nG1 X2. A10. F30.\n#100=#2021\n#101=#2011\nM30\n");
   CAPTURE(first_problem(run));
   CHECK(run.end == ProgramEnd::finished);
   REQUIRE(bench.machine.moves.size() == 1);
@@ -155,30 +158,30 @@ TEST_CASE("macro: inches scale lengths, feeds, positions and offsets") {
   CHECK(bench.variables.value(101) == doctest::Approx(3.0));
 }
 
-TEST_CASE("macro: words in force can be read and tested") {
-  Bench bench = macro_bench();
+TEST_CASE("demo control: words in force can be read and tested") {
+  Bench bench = demo_bench();
   bench.options.start.in_force[ModalGroup::rotation] = Meaning::rotation_on;
   const ProgramRun run =
-      bench.run("IF [#4016 EQ 69] GOTO 10\n#3000=7 (ROTATION IS ACTIVE)\nN10\nM30\n");
+      bench.run("WHEN [#2104 == 172] LEAP 10\nFAULT 7 (ROTATION IS ACTIVE)\nN10\nM30\n");
   CHECK(run.end == ProgramEnd::alarm);
   check_place(run, 2, 1);
   CHECK(run.problems.front().number == ProblemNumber::program_stopped);
   CHECK(run.problems.front().what.find("ROTATION IS ACTIVE") != std::string::npos);
 }
 
-TEST_CASE("macro: what would bend a probing move is refused") {
-  for (const char* word : {"G41", "G43", "G51", "G68", "G2 X1."}) {
-    Bench bench = macro_bench();
+TEST_CASE("demo control: what would bend a probing move is refused") {
+  for (const char* word : {"G41", "G43", "G171", "G173", "G2 X1."}) {
+    Bench bench = demo_bench();
     CAPTURE(word);
     CHECK(bench.run(fmt::format("G21 G90 G94\n{}\nM30\n", word)).end == ProgramEnd::refused);
   }
 }
 
-TEST_CASE("macro: the log is written as the control writes it") {
-  Bench bench = macro_bench();
+TEST_CASE("demo control: the log is written as the control writes it") {
+  Bench bench = demo_bench();
   const ProgramRun run = bench.run(
-      "POPEN\nDPRNT[TOUCH,NEAR*BALL,X]\n#100=3\n#101=-12.34567\n#102=-0.00001\n"
-      "DPRNT[#100[50],BALL,#101[54],#102[53]]\nPCLOS\nM30\n");
+      "NOTES ON\nNOTE 'TOUCH' & 'NEAR BALL' & 'X'\n#100=3\n#101=-12.34567\n#102=-0.00001\n"
+      "NOTE #100:5.0 & 'BALL' & #101:5.4 & #102:5.3\nNOTES OFF\nM30\n");
   CAPTURE(first_problem(run));
   REQUIRE(run.end == ProgramEnd::finished);
   REQUIRE(bench.machine.log_lines.size() == 2);
@@ -186,14 +189,14 @@ TEST_CASE("macro: the log is written as the control writes it") {
   CHECK(bench.machine.log_lines[1] == "3,BALL,-12.3457,0.000");
 }
 
-TEST_CASE("macro: a log value that does not fit, or a log that was not opened") {
-  Bench bench = macro_bench();
-  check_place(bench.run("POPEN\n#100=123456.\nDPRNT[#100[53]]\nPCLOS\nM30\n"), 3, 7);
-  CHECK(bench.run("DPRNT[A]\nM30\n").end == ProgramEnd::refused);
+TEST_CASE("demo control: a log value that does not fit, or a log that was not opened") {
+  Bench bench = demo_bench();
+  check_place(bench.run("NOTES ON\n#100=123456.\nNOTE #100:5.3\nNOTES OFF\nM30\n"), 3, 6);
+  CHECK(bench.run("NOTE 'A'\nM30\n").end == ProgramEnd::refused);
 }
 
-TEST_CASE("macro: clamp words belong to the machine and stand alone") {
-  Bench bench = macro_bench();
+TEST_CASE("demo control: clamp words belong to the machine and stand alone") {
+  Bench bench = demo_bench();
   CHECK(bench.run("M10\nM30\n").end == ProgramEnd::refused);
   bench.options.auxiliary_words = {"M10", "M11"};
   CHECK(bench.run("M11\nM10\nM30\n").end == ProgramEnd::finished);
@@ -201,16 +204,16 @@ TEST_CASE("macro: clamp words belong to the machine and stand alone") {
   CHECK(bench.run("G21 G90 G94\nM10 G1 A5. F100.\nM30\n").end == ProgramEnd::refused);
 }
 
-TEST_CASE("macro: arithmetic faults are refused where they happen") {
-  Bench bench = macro_bench();
+TEST_CASE("demo control: arithmetic faults are refused where they happen") {
+  Bench bench = demo_bench();
   check_place(bench.run("#100=0\n#101=[1+2/#100]\nM30\n"), 2, 10);
   check_place(bench.run("#100=SQRT[0-1]\nM30\n"), 1, 6);
   check_place(bench.run("#100=#[0-3]\nM30\n"), 1, 6);
   check_place(bench.run("#9999999=1\nM30\n"), 1, 1);
 }
 
-TEST_CASE("macro: stops, messages and block skip") {
-  Bench bench = macro_bench();
+TEST_CASE("demo control: stops, messages and block skip") {
+  Bench bench = demo_bench();
   const std::string text = "/#100=1\nM0 (CHECK THE BALL)\nM30\n";
   CHECK(bench.run(text).end == ProgramEnd::finished);
   CHECK(bench.variables.value(100) == 1.0);
@@ -221,7 +224,7 @@ TEST_CASE("macro: stops, messages and block skip") {
   CHECK(bench.machine.messages.at(0) == "stop: CHECK THE BALL");
 }
 
-TEST_CASE("third dialect: other words, variables, brackets, logs and checks") {
+TEST_CASE("third control: other words, variables, brackets, logs and checks") {
   Bench bench = third_bench();
   bench.machine.trip_at = AxisValues{7.25, 0, 0, 0, 0, 0};
   const ProgramRun run = bench.run(
@@ -239,7 +242,7 @@ TEST_CASE("third dialect: other words, variables, brackets, logs and checks") {
   CHECK(bench.machine.messages == std::vector<std::string>{"stop: LOOK AT IT"});
 }
 
-TEST_CASE("third dialect: a demand that does not hold, an unset variable, a missing block end") {
+TEST_CASE("third control: a demand that does not hold, an unset variable, a missing block end") {
   Bench bench = third_bench();
   const ProgramRun run = bench.run("SET V11 = 9;\nDEMAND V11 < 8 ELSE \"TOO FAR\";\nFINISH;\n");
   CHECK(run.end == ProgramEnd::alarm);
@@ -249,9 +252,9 @@ TEST_CASE("third dialect: a demand that does not hold, an unset variable, a miss
   check_place(bench.run("SET V20 = 1\nFINISH;\n"), 1, 12);
 }
 
-TEST_CASE("third dialect: an offset form that is not made of words") {
+TEST_CASE("third control: an offset form that is not made of words") {
   Bench bench = third_bench();
-  bench.dialect.words[Meaning::work_offset_1] = {"FRAME1"};
+  bench.sheet.words[Meaning::work_offset_1] = {"FRAME1"};
   const ProgramRun run =
       bench.run("FIXED PERMINUTE METRIC;\nORIGIN 1 X=5 Y=2+1;\nFAST X=1 Y=1;\nFINISH;\n");
   CAPTURE(first_problem(run));
@@ -316,10 +319,10 @@ TEST_CASE("ngc: a parameter file out of order or with a wrong row is refused wit
 
 TEST_CASE("damaged programs are refused or run, they never break the interpreter") {
   const std::string whole =
-      "%\nO0001 (SUM)\n#100=0\nG21 G90 G94\nWHILE [#100 LT 3] DO1\n#100=#100+1\n"
-      "IF [#100 EQ 2] GOTO 20\nG31 X[#100*2.5] F100.\nN20\nEND1\nPOPEN\n"
-      "DPRNT[TOUCH,#100[54]]\nPCLOS\n#3000=1 (NO BALL)\nM30\n%\n";
-  const Dialect macro = shipped("routines/macro.toml");
+      "%\nPROGRAM 1 (SUM)\n#100=0\nG21 G90 G94\nAGAIN 1 AS LONG AS [#100 < 3]\n#100=#100+1\n"
+      "WHEN [#100 == 2] LEAP 20\nG38.2 X[#100*2.5] F100.\nN20\nAGAIN 1 DONE\nNOTES ON\n"
+      "NOTE 'TOUCH' & #100:5.4\nNOTES OFF\nFAULT 1 (NO BALL)\nM30\n%\n";
+  const ControlSheet demo_control = shipped("routines/demo-control.toml");
   const std::string alphabet = "%#[]()GMXYZNF0123456789.-+*/= \n,ABCDEINOPQRTWHIL";
   for (std::uint64_t seed = 1; seed <= 4000; ++seed) {
     CAPTURE(seed);
@@ -336,7 +339,7 @@ TEST_CASE("damaged programs are refused or run, they never break the interpreter
         text[at] = alphabet[pick];
       }
     }
-    Bench bench(macro);
+    Bench bench(demo_control);
     bench.options.block_limit = 300;
     const ProgramRun run = bench.run(text);
     CHECK(run.end != ProgramEnd::not_started);
@@ -344,9 +347,9 @@ TEST_CASE("damaged programs are refused or run, they never break the interpreter
   }
 }
 
-TEST_CASE("the shipped ngc dialect and the one retyped from the report agree") {
-  const Dialect from_file = shipped("routines/ngc.toml");
-  const Dialect retyped = test::rs274ngc();
+TEST_CASE("the shipped ngc control sheet and the one retyped from the report agree") {
+  const ControlSheet from_file = shipped("routines/ngc.toml");
+  const ControlSheet retyped = test::rs274ngc();
   for (const auto& [meaning, spellings] : retyped.words) {
     CAPTURE(key_of(meaning));
     REQUIRE(from_file.words.count(meaning) == 1);

@@ -12,9 +12,9 @@
 #include <sstream>
 
 #include "control/recording_machine.h"
-#include "control/rs274ngc_dialect.h"
+#include "control/rs274ngc_sheet.h"
 #include "pivotrace/control/interpreter.h"
-#include "pivotrace/formats/dialect_file.h"
+#include "pivotrace/formats/control_sheet_file.h"
 
 namespace pivotrace {
 namespace {
@@ -39,24 +39,24 @@ struct Answer {
   std::vector<test::RecordedMove> moves;
 };
 
-Dialect shipped_ngc() {
-  Expected<Dialect> dialect =
-      read_dialect(std::string(PIVOTRACE_SOURCE_DIR) + "/routines/ngc.toml");
-  REQUIRE(dialect.has_value());
-  return *dialect;
+ControlSheet shipped_ngc() {
+  Expected<ControlSheet> sheet =
+      read_control_sheet(std::string(PIVOTRACE_SOURCE_DIR) + "/routines/ngc.toml");
+  REQUIRE(sheet.has_value());
+  return *sheet;
 }
 
 /// One line with #1=3, #2=4, #3=7, feeding from zero: the state of the published answers.
-Answer answer_to(const std::string& line, const Dialect& dialect = rs274ngc()) {
+Answer answer_to(const std::string& line, const ControlSheet& sheet = rs274ngc()) {
   RecordingMachine machine;
-  Variables variables(dialect.variables.readable);
+  Variables variables(sheet.variables.readable);
   variables.set(1, 3.0);
   variables.set(2, 4.0);
   variables.set(3, 7.0);
   InterpreterOptions options = started();
   options.start.in_force[ModalGroup::motion] = Meaning::feed;
   const ProgramRun run =
-      run_program("f100\n" + line + "\nm2\n", "line.ngc", dialect, machine, variables, options);
+      run_program("f100\n" + line + "\nm2\n", "line.ngc", sheet, machine, variables, options);
   Answer answer;
   answer.moves = machine.moves;
   const bool probed =
@@ -85,11 +85,11 @@ bool agrees(double value, double printed) {
 }
 
 void compare_with_published(const std::string& line, const std::string& published,
-                            const Dialect& dialect) {
-  CAPTURE(dialect.name);
+                            const ControlSheet& sheet) {
+  CAPTURE(sheet.name);
   CAPTURE(line);
   CAPTURE(published);
-  const Answer answer = answer_to(line, dialect);
+  const Answer answer = answer_to(line, sheet);
   CAPTURE(answer.text);
   const bool refused = published.rfind("ERROR", 0) == 0;
   CHECK(answer.refused == refused);
@@ -118,8 +118,8 @@ TEST_CASE("all 102 published single-line answers of the NIST interpreter") {
     MESSAGE("SKIPPED: ", reference_dir, "nist-v3-oracle.txt is not there");
     return;
   }
-  const Dialect retyped = rs274ngc();
-  const Dialect shipped = shipped_ngc();
+  const ControlSheet retyped = rs274ngc();
+  const ControlSheet shipped = shipped_ngc();
   int lines = 0;
   int on_purpose = 0;
   for (std::string row; std::getline(file, row); ++lines) {
@@ -239,7 +239,7 @@ TEST_CASE("a selection of the published answers, retyped: refused lines") {
       "g93 g38.2 x10 f5",
       "g54.1 p1",
       "m98 p100",
-      "if [1] goto 10",
+      "when [1] leap 10",
   };
   for (const char* line : lines) {
     CAPTURE(line);
@@ -250,9 +250,9 @@ TEST_CASE("a selection of the published answers, retyped: refused lines") {
 /// Runs a program of moves in X; the X of each move in turn.
 std::vector<double> x_of_each_move(const std::string& text, ProgramRun& run) {
   RecordingMachine machine;
-  const Dialect dialect = rs274ngc();
-  Variables variables(dialect.variables.readable);
-  run = run_program(text, "c2.ngc", dialect, machine, variables, started());
+  const ControlSheet sheet = rs274ngc();
+  Variables variables(sheet.variables.readable);
+  run = run_program(text, "c2.ngc", sheet, machine, variables, started());
   std::vector<double> x;
   for (const test::RecordedMove& move : machine.moves) x.push_back(move.target[0]);
   return x;

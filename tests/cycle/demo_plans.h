@@ -5,7 +5,7 @@
 
 #include <string>
 
-#include "pivotrace/formats/dialect_file.h"
+#include "pivotrace/formats/control_sheet_file.h"
 #include "pivotrace/formats/machine_file.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/plan/plan.h"
@@ -22,9 +22,9 @@ inline Machine machine(const std::string& name) {
   return *read;
 }
 
-inline Dialect dialect(const std::string& name) {
+inline ControlSheet sheet(const std::string& name) {
   const std::string folder = name == "third" ? "tests/cycle/" : "routines/";
-  auto read = read_dialect(source_file(folder + name + ".toml"));
+  auto read = read_control_sheet(source_file(folder + name + ".toml"));
   if (!read) {
     for (const Problem& problem : read.error()) MESSAGE(describe(problem));
   }

@@ -1,4 +1,4 @@
-// Expressions against published values, and every shipped dialect's own rules.
+// Expressions against published values, and every shipped control sheet's own rules.
 #include <doctest/doctest.h>
 
 #include <cctype>
@@ -216,8 +216,8 @@ TEST_CASE("the tests' own reader gives the values of NISTIR 6556 appendix C.2") 
 }
 
 TEST_CASE("whatever the emitter spells for ngc reads back as the value meant") {
-  const Dialect ngc = demo::dialect("ngc");
-  CycleProgram program;
+  const ControlSheet ngc = demo::sheet("ngc");
+  ControlProgram program;
   for (const char* name : {"a", "b", "c"}) program.variables.push_back({name, 0});
   const VariableNumbers numbers(program, ngc);
   const Speller speller(ngc, numbers, false);
@@ -252,29 +252,33 @@ TEST_CASE("known parts fold away") {
 }
 
 TEST_CASE("forms are read back as they were filled") {
-  const std::map<std::string, std::string> values = {{"condition", "#1 LT 5"}, {"label", "901"}};
-  const std::string form = "IF [{condition}] GOTO {label}";
-  CHECK(fill_form(form, values) == "IF [#1 LT 5] GOTO 901");
-  const auto read = match_form(form, "if  [#1 LT 5]  goto 901");
+  const std::map<std::string, std::string> values = {{"condition", "#1 < 5"}, {"label", "901"}};
+  const std::string form = "WHEN [{condition}] LEAP {label}";
+  CHECK(fill_form(form, values) == "WHEN [#1 < 5] LEAP 901");
+  const auto read = match_form(form, "when  [#1 < 5]  leap 901");
   REQUIRE(read.has_value());
-  CHECK(read->at("condition") == "#1 LT 5");
+  CHECK(read->at("condition") == "#1 < 5");
   CHECK(read->at("label") == "901");
-  CHECK_FALSE(match_form(form, "IF [#1 LT 5] THEN 901").has_value());
+  CHECK_FALSE(match_form(form, "WHEN [#1 < 5] JUMP 901").has_value());
   CHECK_FALSE(match_form(form, "G0 X1").has_value());
   CHECK_FALSE(match_form("", "G0 X1").has_value());
 }
 
-TEST_CASE("a dialect that cannot work is refused with the reason") {
-  Dialect dialect = demo::dialect("macro");
-  CHECK(dialect.validate().empty());
-  SUBCASE("no skip word") { dialect.words.erase(Meaning::skip); }
-  SUBCASE("trip point unknown") { dialect.skip.trip_variable.erase('Y'); }
-  SUBCASE("no way to keep touches") { dialect.log.begin.clear(); }
-  SUBCASE("set-up asks for a word it does not have") { dialect.words.erase(Meaning::absolute); }
-  SUBCASE("variables outside what can be read") { dialect.variables.working = {90000, 90100}; }
-  SUBCASE("tests without branches") { dialect.branches = {}; }
-  const Problems problems = dialect.validate();
+TEST_CASE("a control sheet that cannot work is refused with the reason") {
+  ControlSheet sheet = demo::sheet("demo-control");
+  CHECK(sheet.validate().empty());
+  SUBCASE("no skip word") { sheet.words.erase(Meaning::skip); }
+  SUBCASE("an own work offset that does not exist") { sheet.offsets.own_system = 12; }
+  SUBCASE("an own work offset without a line that writes it") {
+    sheet.offsets.own_system = 2;
+    sheet.offsets.form.clear();
+  }
+  SUBCASE("negative decimals") { sheet.log.decimals = -1; }
+  SUBCASE("no way to keep touches") { sheet.log.begin.clear(); }
+  SUBCASE("set-up asks for a word it does not have") { sheet.words.erase(Meaning::absolute); }
+  SUBCASE("variables outside what can be read") { sheet.variables.working = {90000, 90100}; }
+  const Problems problems = sheet.validate();
   REQUIRE_FALSE(problems.empty());
-  CHECK(problems.front().number == ProblemNumber::bad_dialect);
+  CHECK(problems.front().number == ProblemNumber::bad_control_sheet);
   CHECK_FALSE(problems.front().advice.empty());
 }

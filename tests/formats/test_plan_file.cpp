@@ -4,7 +4,7 @@
 #include <fstream>
 #include <sstream>
 
-#include "pivotrace/formats/dialect_file.h"
+#include "pivotrace/formats/control_sheet_file.h"
 #include "pivotrace/formats/machine_file.h"
 #include "pivotrace/formats/parameter_file.h"
 #include "pivotrace/formats/plan_file.h"
@@ -89,24 +89,27 @@ TEST_CASE("mistakes in a plan are told with line and column") {
   CHECK(problem_in("format = ").number == ProblemNumber::cannot_parse);
 }
 
-TEST_CASE("dialects: shipped ones read, misspelt keys are refused, folders are searched in order") {
-  for (const char* name : {"macro", "ngc"}) {
-    const auto dialect = read_dialect(root + "/routines/" + name + ".toml");
-    REQUIRE(dialect.has_value());
-    CHECK(dialect->name == name);
+TEST_CASE(
+    "control sheets: shipped ones read, misspelt keys are refused, folders are searched in order") {
+  for (const char* name : {"demo-control", "ngc"}) {
+    const auto sheet = read_control_sheet(root + "/routines/" + name + ".toml");
+    REQUIRE(sheet.has_value());
+    CHECK(sheet->name == name);
   }
-  const std::string macro = text_of(root + "/routines/macro.toml");
-  const auto misspelt =
-      parse_dialect(replaced(macro, "skip = \"G31\"", "skipp = \"G31\""), "d.toml");
+  const std::string demo_control = text_of(root + "/routines/demo-control.toml");
+  const auto misspelt = parse_control_sheet(
+      replaced(demo_control, "skip = \"G38.2\"", "skipp = \"G38.2\""), "d.toml");
   REQUIRE_FALSE(misspelt.has_value());
   CHECK(misspelt.error().front().number == ProblemNumber::unknown_key);
   CHECK(misspelt.error().front().where.line > 0);
-  const auto setup = parse_dialect(replaced(macro, "\"absolute\"", "\"absolut\""), "d.toml");
+  const auto setup =
+      parse_control_sheet(replaced(demo_control, "\"absolute\"", "\"absolut\""), "d.toml");
   REQUIRE_FALSE(setup.has_value());
   CHECK(setup.error().front().advice.find("absolute") != std::string::npos);
-  CHECK(find_dialect("macro", {"/nowhere", root + "/routines"}) == root + "/routines/macro.toml");
-  CHECK(find_dialect("./own.toml", {}) == "./own.toml");
-  const auto missing = find_dialect("nosuch", {root + "/routines"});
+  CHECK(find_control_sheet("demo-control", {"/nowhere", root + "/routines"}) ==
+        root + "/routines/demo-control.toml");
+  CHECK(find_control_sheet("./own.toml", {}) == "./own.toml");
+  const auto missing = find_control_sheet("nosuch", {root + "/routines"});
   REQUIRE_FALSE(missing.has_value());
   CHECK(missing.error().front().advice.find("routines") != std::string::npos);
 }

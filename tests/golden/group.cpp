@@ -80,7 +80,7 @@ class Recorder {
   }
 
  private:
-  /// The dialects are looked for at home, beside the program, and above it.
+  /// The control sheets are looked for at home, beside the program, and above it.
   std::vector<std::pair<std::string, std::string>> folders() const {
     const fs::path program = fs::path(places_.program.back()).parent_path();
     std::vector<std::pair<std::string, std::string>> all = {

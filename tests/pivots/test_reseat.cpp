@@ -6,6 +6,7 @@
 #include <random>
 #include <regex>
 
+#include "pivotrace/formats/control_sheet_file.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/pivots/index_angles.h"
 #include "pivotrace/pivots/reseat.h"
@@ -15,6 +16,9 @@ using namespace pivotrace;
 using namespace pivotrace::testing;
 
 namespace {
+
+const ControlSheet ngc =
+    read_control_sheet(std::string(PIVOTRACE_SOURCE_DIR) + "/routines/ngc.toml").value();
 
 std::vector<RotaryAngles> angles(const FitResult& result, const std::string& text) {
   const auto list = index_angles(result, {text});
@@ -199,7 +203,7 @@ TEST_CASE("running out of offsets is told in the table and refused in the progra
   CHECK(rows.rows[2].work_offset == 9);
   CHECK(rows.rows[3].work_offset == 0);
   CHECK(reseat_text(result, request, rows).find("none left") != std::string::npos);
-  const auto program = reseat_program(result, request, rows);
+  const auto program = reseat_program(result, request, rows, ngc);
   REQUIRE(!program.has_value());
   CHECK(program.error()[0].number == ProblemNumber::offsets_run_out);
 }
@@ -210,9 +214,9 @@ TEST_CASE("the program sets P1 to P4 after a stop, each value within half a last
   request.taught_mm = {-100.0, -190.0, -220.0};
   request.targets = angles(result, "A=0,90,180,270");
   const ReseatTable rows = table(result, request);
-  const auto program = reseat_program(result, request, rows);
+  const auto program = reseat_program(result, request, rows, ngc);
   REQUIRE(program.has_value());
-  CHECK(program->find("\nM0\n") < program->find("\nG10"));
+  CHECK(program->find("\nM0 (MSG,read the remarks first") < program->find("\nG10"));
   const std::regex words(R"(G10 L2 P(\d) X(\S+) Y(\S+) Z(\S+))");
   int found = 0;
   for (std::sregex_iterator match(program->begin(), program->end(), words), none; match != none;

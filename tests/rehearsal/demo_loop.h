@@ -4,7 +4,7 @@
 #include <string>
 
 #include "pivotrace/cycle/make_program.h"
-#include "pivotrace/formats/dialect_file.h"
+#include "pivotrace/formats/control_sheet_file.h"
 #include "pivotrace/formats/machine_file.h"
 #include "pivotrace/formats/parameter_file.h"
 #include "pivotrace/formats/touch_file.h"
@@ -15,7 +15,7 @@ namespace pivotrace::test {
 
 struct DemoLoop {
   Machine machine;
-  Dialect dialect;
+  ControlSheet sheet;
   Plan plan;
   EmittedProgram program;
 };
@@ -24,25 +24,25 @@ inline std::string in_source(const std::string& file) {
   return std::string(PIVOTRACE_SOURCE_DIR) + "/" + file;
 }
 
-inline Expected<DemoLoop> demo_loop(const Machine& machine, const Dialect& dialect,
+inline Expected<DemoLoop> demo_loop(const Machine& machine, const ControlSheet& sheet,
                                     const PlanRequest& request, const CycleOptions& how = {}) {
   Expected<PlanOutcome> outcome = make_plan(machine, request);
   if (!outcome) return tl::make_unexpected(outcome.error());
-  Expected<EmittedProgram> program = make_program(machine, outcome->plan, dialect, how);
+  Expected<EmittedProgram> program = make_program(machine, outcome->plan, sheet, how);
   if (!program) return tl::make_unexpected(program.error());
-  return DemoLoop{machine, dialect, outcome->plan, *program};
+  return DemoLoop{machine, sheet, outcome->plan, *program};
 }
 
 /// The same with the default request, from files named as in the source folder.
 inline Expected<DemoLoop> read_demo_loop(const std::string& machine_file,
-                                         const std::string& dialect_file, bool self_find) {
+                                         const std::string& control_file, bool self_find) {
   const Expected<Machine> machine = read_machine(in_source(machine_file));
   if (!machine) return tl::make_unexpected(machine.error());
-  const Expected<Dialect> dialect = read_dialect(in_source(dialect_file));
-  if (!dialect) return tl::make_unexpected(dialect.error());
+  const Expected<ControlSheet> sheet = read_control_sheet(in_source(control_file));
+  if (!sheet) return tl::make_unexpected(sheet.error());
   PlanRequest request;
   request.self_find = self_find;
-  return demo_loop(*machine, *dialect, request);
+  return demo_loop(*machine, *sheet, request);
 }
 
 /// Axis lines and artefacts elsewhere, within what a plan must cope with, and nothing else: without
@@ -65,7 +65,7 @@ inline RehearsalOptions options_for(const DemoLoop& loop) {
   if (!loop.plan.stations.empty()) {
     options.start_angles_rad = loop.plan.stations.front().angles_rad;
   }
-  options.control = usual_start(loop.machine, loop.dialect);
+  options.control = usual_start(loop.machine, loop.sheet);
   return options;
 }
 

@@ -46,7 +46,7 @@ std::string judge_end(const DemoLoop& loop, const RehearsalTruth& truth,
   }
   if (report.run.end == ProgramEnd::alarm) {
     const double height = report.end.shown_mm.z();
-    const bool can_retract = loop.dialect.branches.can_jump();
+    const bool can_retract = loop.sheet.branches.can_jump();
     if (can_retract && std::fabs(height - loop.plan.distances.safe_height) > retracted_mm) {
       return fmt::format("stopped at Z {:.3f}, not retracted", height);
     }
@@ -72,8 +72,7 @@ FaultWalk walk_faults(const DemoLoop& loop, const RehearsalTruth& truth, int fir
   FaultWalk walk;
   RehearsalOptions options = options_for(loop);
   const auto run = [&] {
-    return rehearse(loop.program.text, "demo.nc", loop.machine, loop.dialect, truth, options)
-        .value();
+    return rehearse(loop.program.text, "demo.nc", loop.machine, loop.sheet, truth, options).value();
   };
   const int touches = static_cast<int>(run().touches.size());
   for (const FaultKind kind :

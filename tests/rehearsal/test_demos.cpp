@@ -1,4 +1,4 @@
-// The loop closed on the demo machines: plan, cycle, rehearse, fit, in every dialect.
+// The loop closed on the demo machines: plan, cycle, rehearse, fit, in every control sheet.
 #include <doctest/doctest.h>
 #include <fmt/format.h>
 
@@ -22,11 +22,11 @@ using test::in_source;
 const char* const demo_machines[] = {
     "examples/fourth-axis.machine.toml", "examples/trunnion.machine.toml",
     "examples/pin-in-chuck.machine.toml", "examples/swivel-head.machine.toml"};
-const char* const dialects[] = {"routines/macro.toml", "routines/ngc.toml",
+const char* const controls[] = {"routines/demo-control.toml", "routines/ngc.toml",
                                 "tests/cycle/third.toml"};
 
-DemoLoop loop_of(const char* machine_file, const char* dialect_file, bool self_find) {
-  const Expected<DemoLoop> loop = test::read_demo_loop(machine_file, dialect_file, self_find);
+DemoLoop loop_of(const char* machine_file, const char* control_file, bool self_find) {
+  const Expected<DemoLoop> loop = test::read_demo_loop(machine_file, control_file, self_find);
   if (!loop) MESSAGE(all_of(loop.error()));
   REQUIRE(loop.has_value());
   return *loop;
@@ -56,18 +56,17 @@ FitResult fitted(const DemoLoop& loop, const RehearsalReport& report, Survey& su
 constexpr double noise_free_mm = 0.001;
 constexpr double noise_free_rad = noise_free_mm / 100.0;
 
-TEST_CASE("plan, cycle, rehearse, fit: the truth comes back on every demo in every dialect") {
+TEST_CASE("plan, cycle, rehearse, fit: the truth comes back on every demo in every control sheet") {
   for (const char* machine_file : demo_machines) {
-    for (const char* dialect_file : dialects) {
+    for (const char* control_file : controls) {
       for (const bool self_find : {false, true}) {
         CAPTURE(machine_file);
-        CAPTURE(dialect_file);
+        CAPTURE(control_file);
         CAPTURE(self_find);
-        const DemoLoop loop = loop_of(machine_file, dialect_file, self_find);
+        const DemoLoop loop = loop_of(machine_file, control_file, self_find);
         const RehearsalTruth truth = test::moved_truth(loop.machine);
-        const Expected<RehearsalReport> report =
-            rehearse(loop.program.text, "demo.nc", loop.machine, loop.dialect, truth,
-                     test::options_for(loop));
+        const Expected<RehearsalReport> report = rehearse(
+            loop.program.text, "demo.nc", loop.machine, loop.sheet, truth, test::options_for(loop));
         REQUIRE(report.has_value());
         CAPTURE(rehearsal_text(*report, loop.machine));
         REQUIRE(report->passed);
@@ -92,18 +91,18 @@ TEST_CASE("plan, cycle, rehearse, fit: the truth comes back on every demo in eve
 
 TEST_CASE("an axis that does not stand at station 1 stops the program before anything moves") {
   for (const char* machine_file : demo_machines) {
-    for (const char* dialect_file : dialects) {
+    for (const char* control_file : controls) {
       CAPTURE(machine_file);
-      CAPTURE(dialect_file);
-      const DemoLoop loop = loop_of(machine_file, dialect_file, true);
-      if (loop.dialect.position.machine_position.empty()) continue;  // cannot tell: asks instead
+      CAPTURE(control_file);
+      const DemoLoop loop = loop_of(machine_file, control_file, true);
+      if (loop.sheet.position.machine_position.empty()) continue;  // cannot tell: asks instead
       for (std::size_t axis = 0; axis < loop.machine.rotary.size(); ++axis) {
         const char letter = loop.machine.rotary[axis].letter;
         CAPTURE(letter);
         RehearsalOptions options = test::options_for(loop);
         options.start_angles_rad[axis] += rad_from_deg(0.5);
         const Expected<RehearsalReport> stopped =
-            rehearse(loop.program.text, "demo.nc", loop.machine, loop.dialect,
+            rehearse(loop.program.text, "demo.nc", loop.machine, loop.sheet,
                      test::moved_truth(loop.machine), options);
         REQUIRE(stopped.has_value());
         CAPTURE(rehearsal_text(*stopped, loop.machine));
@@ -117,7 +116,7 @@ TEST_CASE("an axis that does not stand at station 1 stops the program before any
         // Within the tenth of a degree the program goes on and finds the artefact where it is.
         options.start_angles_rad[axis] -= rad_from_deg(0.45);
         const Expected<RehearsalReport> close =
-            rehearse(loop.program.text, "demo.nc", loop.machine, loop.dialect,
+            rehearse(loop.program.text, "demo.nc", loop.machine, loop.sheet,
                      test::moved_truth(loop.machine), options);
         REQUIRE(close.has_value());
         CHECK(close->moves > 0);
@@ -126,7 +125,7 @@ TEST_CASE("an axis that does not stand at station 1 stops the program before any
   }
 }
 
-/// Seeds for each demo in each dialect.
+/// Seeds for each demo in each control sheet.
 constexpr int seeds = 12;
 
 void check_shipped_truth(const char* machine_file) {
@@ -135,9 +134,9 @@ void check_shipped_truth(const char* machine_file) {
   int unusable = 0;
   double squared_counts = 0.0;
   std::string outside;
-  for (std::size_t d = 0; d < std::size(dialects); ++d) {
-    CAPTURE(dialects[d]);
-    const DemoLoop loop = loop_of(machine_file, dialects[d], true);
+  for (std::size_t d = 0; d < std::size(controls); ++d) {
+    CAPTURE(controls[d]);
+    const DemoLoop loop = loop_of(machine_file, controls[d], true);
     const RehearsalTruth truth = shipped_truth(machine_file, loop.machine);
     for (int k = 1; k <= seeds; ++k) {
       const auto seed = static_cast<std::uint64_t>(100 * static_cast<int>(d) + k);
@@ -145,7 +144,7 @@ void check_shipped_truth(const char* machine_file) {
       RehearsalOptions options = test::options_for(loop);
       options.noise = stated_noise(loop.machine, seed);
       const Expected<RehearsalReport> report =
-          rehearse(loop.program.text, "demo.nc", loop.machine, loop.dialect, truth, options);
+          rehearse(loop.program.text, "demo.nc", loop.machine, loop.sheet, truth, options);
       REQUIRE(report.has_value());
       CAPTURE(rehearsal_text(*report, loop.machine));
       REQUIRE(report->passed);
@@ -164,22 +163,22 @@ void check_shipped_truth(const char* machine_file) {
   MESSAGE(std::string(machine_file), ": ", unusable, " unusable; ", held, " of ", values,
           " values within U95; outside:", outside);
   // Noise alone makes two touches suspect now and then; a result that is refused is no lie.
-  CHECK(unusable <= 2 * seeds * static_cast<int>(std::size(dialects)) / 10);
+  CHECK(unusable <= 2 * seeds * static_cast<int>(std::size(controls)) / 10);
   // At least 95 % less four standard deviations of the binomial count, as if all values of one
   // survey stood and fell together: a false alarm in fewer than 1 of 10,000 changes of the seeds.
   CHECK(held >= 0.95 * values - 4.0 * std::sqrt(0.95 * 0.05 * squared_counts));
 }
 
-TEST_CASE("the shipped truth of the 4th axis comes back within U95 in every dialect") {
+TEST_CASE("the shipped truth of the 4th axis comes back within U95 in every control sheet") {
   check_shipped_truth(demo_machines[0]);
 }
-TEST_CASE("the shipped truth of the trunnion comes back within U95 in every dialect") {
+TEST_CASE("the shipped truth of the trunnion comes back within U95 in every control sheet") {
   check_shipped_truth(demo_machines[1]);
 }
-TEST_CASE("the shipped truth of the pin in a chuck comes back within U95 in every dialect") {
+TEST_CASE("the shipped truth of the pin in a chuck comes back within U95 in every control sheet") {
   check_shipped_truth(demo_machines[2]);
 }
-TEST_CASE("the shipped truth of the swivel head comes back within U95 in every dialect") {
+TEST_CASE("the shipped truth of the swivel head comes back within U95 in every control sheet") {
   check_shipped_truth(demo_machines[3]);
 }
 

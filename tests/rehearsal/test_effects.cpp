@@ -25,16 +25,17 @@ constexpr double orbit_mm = 60.0;
 DemoLoop fourth_axis(bool flip = false) {
   const Machine machine =
       read_machine(test::in_source("examples/fourth-axis.machine.toml")).value();
-  const Dialect macro = read_dialect(test::in_source("routines/macro.toml")).value();
+  const ControlSheet demo_control =
+      read_control_sheet(test::in_source("routines/demo-control.toml")).value();
   PlanRequest request;
   request.purpose = Purpose::commissioning;
   request.flip = flip;
-  return test::demo_loop(machine, macro, request).value();
+  return test::demo_loop(machine, demo_control, request).value();
 }
 
 RehearsalReport rehearsed(const DemoLoop& loop, const RehearsalTruth& truth) {
-  const Expected<RehearsalReport> report = rehearse(loop.program.text, "p.nc", loop.machine,
-                                                    loop.dialect, truth, test::options_for(loop));
+  const Expected<RehearsalReport> report =
+      rehearse(loop.program.text, "p.nc", loop.machine, loop.sheet, truth, test::options_for(loop));
   REQUIRE(report.has_value());
   CAPTURE(rehearsal_text(*report, loop.machine));
   REQUIRE(report->passed);
@@ -111,7 +112,8 @@ TEST_CASE("effects: squareness and scale of the slides in the orbit's plane come
 
 TEST_CASE("effects: the truth file's squareness of each plane is the one fit states") {
   // Three machines, one axis along each of X, Y, Z: planes YZ, ZX, XY.
-  const Dialect macro = read_dialect(test::in_source("routines/macro.toml")).value();
+  const ControlSheet demo_control =
+      read_control_sheet(test::in_source("routines/demo-control.toml")).value();
   const char* const planes[] = {"squareness.YZ", "squareness.ZX", "squareness.XY"};
   const int cells[][2] = {{1, 2}, {0, 2}, {0, 1}};
   for (int along = 0; along < 3; ++along) {
@@ -126,7 +128,7 @@ TEST_CASE("effects: the truth file's squareness of each plane is the one fit sta
     const Eigen::Vector3d out =
         along == 2 ? Eigen::Vector3d(orbit_mm, 0, 50) : Eigen::Vector3d(0, 0, orbit_mm);
     machine.artefacts[0].at_mm = axis.centre_mm + out;
-    const Expected<DemoLoop> loop = test::demo_loop(machine, macro, {});
+    const Expected<DemoLoop> loop = test::demo_loop(machine, demo_control, {});
     if (!loop) MESSAGE(test::all_of(loop.error()));
     REQUIRE(loop.has_value());
     RehearsalTruth truth = nominal_truth(machine);

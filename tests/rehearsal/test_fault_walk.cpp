@@ -16,19 +16,19 @@ namespace {
 using test::DemoLoop;
 using test::FaultWalk;
 
-DemoLoop loop_of(const std::string& demo, const std::string& dialect_file, bool self_find = true) {
+DemoLoop loop_of(const std::string& demo, const std::string& control_file, bool self_find = true) {
   const Expected<DemoLoop> loop =
-      test::read_demo_loop("examples/" + demo + ".machine.toml", dialect_file, self_find);
+      test::read_demo_loop("examples/" + demo + ".machine.toml", control_file, self_find);
   if (!loop) MESSAGE(test::all_of(loop.error()));
   REQUIRE(loop.has_value());
   return *loop;
 }
 
-void check_walk(const std::string& demo, const std::string& dialect_file, int step) {
-  const DemoLoop loop = loop_of(demo, dialect_file);
+void check_walk(const std::string& demo, const std::string& control_file, int step) {
+  const DemoLoop loop = loop_of(demo, control_file);
   const FaultWalk walk = test::walk_faults(loop, test::moved_truth(loop.machine), 1, step);
   MESSAGE(fmt::format("{}, {}: {} rehearsals, {} stopped, {} recognised, {} without harm", demo,
-                      dialect_file, walk.rehearsals, walk.stopped, walk.recognised,
+                      control_file, walk.rehearsals, walk.stopped, walk.recognised,
                       walk.without_harm));
   CHECK(walk.stopped > 0);
   for (const test::UnsafeEnd& end : walk.unsafe) {
@@ -39,44 +39,44 @@ void check_walk(const std::string& demo, const std::string& dialect_file, int st
 }  // namespace
 
 // One case each, so that they run beside each other.
-TEST_CASE("faults at every touch: fourth axis in macro") {
-  check_walk("fourth-axis", "routines/macro.toml", 1);
+TEST_CASE("faults at every touch: fourth axis on the demo control") {
+  check_walk("fourth-axis", "routines/demo-control.toml", 1);
 }
 TEST_CASE("faults at every touch: fourth axis in ngc") {
   check_walk("fourth-axis", "routines/ngc.toml", 1);
 }
-TEST_CASE("faults at every touch: trunnion in macro") {
-  check_walk("trunnion", "routines/macro.toml", 1);
+TEST_CASE("faults at every touch: trunnion on the demo control") {
+  check_walk("trunnion", "routines/demo-control.toml", 1);
 }
 TEST_CASE("faults at every touch: trunnion in ngc") {
   check_walk("trunnion", "routines/ngc.toml", 1);
 }
-TEST_CASE("faults at every touch: pin in chuck in macro") {
-  check_walk("pin-in-chuck", "routines/macro.toml", 1);
+TEST_CASE("faults at every touch: pin in chuck on the demo control") {
+  check_walk("pin-in-chuck", "routines/demo-control.toml", 1);
 }
 TEST_CASE("faults at every touch: pin in chuck in ngc") {
   check_walk("pin-in-chuck", "routines/ngc.toml", 1);
 }
-TEST_CASE("faults at every touch: swivel head in macro") {
-  check_walk("swivel-head", "routines/macro.toml", 1);
+TEST_CASE("faults at every touch: swivel head on the demo control") {
+  check_walk("swivel-head", "routines/demo-control.toml", 1);
 }
 TEST_CASE("faults at every touch: swivel head in ngc") {
   check_walk("swivel-head", "routines/ngc.toml", 1);
 }
-TEST_CASE("faults at every seventh touch of every demo in the third dialect") {
+TEST_CASE("faults at every seventh touch of every demo in the third control") {
   for (const char* demo : {"fourth-axis", "trunnion", "pin-in-chuck", "swivel-head"}) {
     check_walk(demo, "tests/cycle/third.toml", 7);
   }
 }
 
 TEST_CASE("a pin near the axis hides a wrong turn from the program and not from the fit") {
-  const DemoLoop loop = loop_of("pin-in-chuck", "routines/macro.toml");
+  const DemoLoop loop = loop_of("pin-in-chuck", "routines/demo-control.toml");
   RehearsalTruth truth = nominal_truth(loop.machine);
   truth.survey.state.artefacts[0].point_mm += Eigen::Vector3d(0.0, 0.03, 0.05);
   RehearsalOptions options = test::options_for(loop);
   options.fault = Fault{FaultKind::wrong_turn, 0};
   const Expected<RehearsalReport> report =
-      rehearse(loop.program.text, "demo.nc", loop.machine, loop.dialect, truth, options);
+      rehearse(loop.program.text, "demo.nc", loop.machine, loop.sheet, truth, options);
   REQUIRE(report.has_value());
   CAPTURE(rehearsal_text(*report, loop.machine));
   REQUIRE(report->passed);
@@ -133,23 +133,23 @@ std::vector<Eigen::Vector3d> points_on_the_way(const DemoLoop& loop,
 
 TEST_CASE("a block nobody told the plan about is met by the stylus and left the way it came") {
   for (const char* demo : {"fourth-axis", "trunnion", "swivel-head"}) {
-    for (const char* dialect : {"routines/macro.toml", "tests/cycle/third.toml"}) {
-      DemoLoop loop = loop_of(demo, dialect, false);
+    for (const char* sheet : {"routines/demo-control.toml", "tests/cycle/third.toml"}) {
+      DemoLoop loop = loop_of(demo, sheet, false);
       const RehearsalTruth truth = nominal_truth(loop.machine);
       const std::vector<PlannedStation> stations = loop.plan.stations;
       for (const PlannedStation& station : stations) {
         // Alone, so that the block is met on this station's ways and by nothing before.
         loop.plan.stations = {station};
-        loop.program = make_program(loop.machine, loop.plan, loop.dialect, {}).value();
+        loop.program = make_program(loop.machine, loop.plan, loop.sheet, {}).value();
         for (const Eigen::Vector3d& point : points_on_the_way(loop, station)) {
           CAPTURE(demo);
-          CAPTURE(dialect);
+          CAPTURE(sheet);
           CAPTURE(station.label);
           CAPTURE(point.transpose());
           Machine crowded = loop.machine;
           crowded.obstacles.push_back(block_at(point));
           const Expected<RehearsalReport> report = rehearse(
-              loop.program.text, "demo.nc", crowded, loop.dialect, truth, test::options_for(loop));
+              loop.program.text, "demo.nc", crowded, loop.sheet, truth, test::options_for(loop));
           REQUIRE(report.has_value());
           CAPTURE(rehearsal_text(*report, crowded));
           CHECK(report->run.end == ProgramEnd::alarm);
@@ -157,7 +157,7 @@ TEST_CASE("a block nobody told the plan about is met by the stylus and left the 
             // A rapid move near a block the plan does not know cannot be helped.
             CHECK(violation.number == ProblemNumber::unguarded_move);
           }
-          if (loop.dialect.branches.can_jump()) {
+          if (loop.sheet.branches.can_jump()) {
             CHECK(report->end.shown_mm.z() ==
                   doctest::Approx(loop.plan.distances.safe_height).epsilon(1e-6));
           }

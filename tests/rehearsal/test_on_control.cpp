@@ -64,7 +64,7 @@ Told told_by(const std::vector<std::string>& messages) {
   return told;
 }
 
-const char* const dialect_files[] = {"routines/macro.toml", "routines/ngc.toml",
+const char* const control_files[] = {"routines/demo-control.toml", "routines/ngc.toml",
                                      "tests/cycle/third.toml"};
 
 struct Job {
@@ -81,11 +81,11 @@ struct Job {
     truth.survey.state.artefacts[0].point_mm += Eigen::Vector3d(0.4, -0.3, 0.2);
   }
 
-  DemoLoop loop(const char* dialect_file) const {
+  DemoLoop loop(const char* control_file) const {
     PlanRequest request;
     request.purpose = purpose;
-    const Expected<DemoLoop> made =
-        test::demo_loop(machine, read_dialect(test::in_source(dialect_file)).value(), request, how);
+    const Expected<DemoLoop> made = test::demo_loop(
+        machine, read_control_sheet(test::in_source(control_file)).value(), request, how);
     if (!made) MESSAGE(test::all_of(made.error()));
     REQUIRE(made.has_value());
     return *made;
@@ -105,7 +105,7 @@ RehearsalReport run(const DemoLoop& loop, const Job& job, const SurveyNoise& noi
   RehearsalOptions options = test::options_for(loop);
   options.noise = noise;
   const Expected<RehearsalReport> report =
-      rehearse(loop.program.text, "p.nc", job.machine, loop.dialect, job.truth, options);
+      rehearse(loop.program.text, "p.nc", job.machine, loop.sheet, job.truth, options);
   REQUIRE(report.has_value());
   return *report;
 }
@@ -135,15 +135,15 @@ Eigen::Vector3d fitted_centre_mm(const FitResult& fit, const Job& job) {
 constexpr double record_digit_mm = 1e-4;
 
 TEST_CASE("on the control: without noise its centre is that of fit, to the digits of the record") {
-  for (const char* dialect : dialect_files) {
+  for (const char* sheet : control_files) {
     for (const auto& [purpose, datum] : {std::pair(Purpose::periodic_check, LengthDatum::centre),
                                          std::pair(Purpose::periodic_check, LengthDatum::tip),
                                          std::pair(Purpose::commissioning, LengthDatum::centre)}) {
-      CAPTURE(dialect);
+      CAPTURE(sheet);
       Job job;
       job.purpose = purpose;
       job.machine.probe.length_datum = datum;
-      const DemoLoop loop = job.loop(dialect);
+      const DemoLoop loop = job.loop(sheet);
       const RehearsalReport report = run(loop, job);
       CAPTURE(rehearsal_text(report, job.machine));
       REQUIRE(report.passed);
@@ -189,14 +189,14 @@ double control_sigma_mm(const Job& job, const DemoLoop& loop) {
 }
 
 TEST_CASE("on the control: with noise its centre differs from fit by less than its own error") {
-  for (const char* dialect : {"routines/macro.toml", "routines/ngc.toml"}) {
+  for (const char* sheet : {"routines/demo-control.toml", "routines/ngc.toml"}) {
     const Job job;
-    const DemoLoop loop = job.loop(dialect);
+    const DemoLoop loop = job.loop(sheet);
     const double sigma_mm = control_sigma_mm(job, loop);
     double squares = 0.0;
     int values = 0;
     for (std::uint64_t seed = 1; seed <= 20; ++seed) {
-      CAPTURE(dialect);
+      CAPTURE(sheet);
       CAPTURE(seed);
       const RehearsalReport report = run(loop, job, job.noise(seed));
       REQUIRE(report.passed);
@@ -218,15 +218,15 @@ TEST_CASE("on the control: with noise its centre differs from fit by less than i
 }
 
 TEST_CASE("on the control: a centre beyond the limit stops the program before any offset") {
-  for (const char* dialect : dialect_files) {
-    CAPTURE(dialect);
+  for (const char* sheet : control_files) {
+    CAPTURE(sheet);
     Job job;
     job.how.set_offset = 2;
     // It lies 0.097 mm off, give or take the lean.
     job.how.centre_limit_mm = 0.2;
-    CHECK(run(job.loop(dialect), job).passed);
+    CHECK(run(job.loop(sheet), job).passed);
     job.how.centre_limit_mm = 0.05;
-    const RehearsalReport report = run(job.loop(dialect), job);
+    const RehearsalReport report = run(job.loop(sheet), job);
     CHECK_FALSE(report.passed);
     CHECK(report.run.end == ProgramEnd::alarm);
     REQUIRE(report.run.problems.size() == 1);
@@ -236,7 +236,7 @@ TEST_CASE("on the control: a centre beyond the limit stops the program before an
     CHECK(told.offset_stops == 0);
     CHECK(told.moved > 0.05);
     // It stands retracted.
-    CHECK(report.end.shown_mm.z() == doctest::Approx(job.loop(dialect).plan.distances.safe_height));
+    CHECK(report.end.shown_mm.z() == doctest::Approx(job.loop(sheet).plan.distances.safe_height));
   }
 }
 
@@ -262,19 +262,19 @@ class Watchful : public rehearsal::VirtualMachine {
 TEST_CASE("on the control: the work offset is written after the last stop, and as it was told") {
   // Y of the second work offset: NISTIR 6556 section 3.2.1, parameters 5221 + 20 (n - 1) + 0..5.
   constexpr int y_of_second = 5242;
-  for (const char* dialect : {"routines/macro.toml", "routines/ngc.toml"}) {
-    CAPTURE(dialect);
+  for (const char* sheet : {"routines/demo-control.toml", "routines/ngc.toml"}) {
+    CAPTURE(sheet);
     Job job;
     job.how.set_offset = 2;
-    const DemoLoop loop = job.loop(dialect);
+    const DemoLoop loop = job.loop(sheet);
     const RehearsalOptions options = test::options_for(loop);
-    Variables variables(loop.dialect.variables.readable);
+    Variables variables(loop.sheet.variables.readable);
     Watchful machine(job.machine, job.truth, options, variables, y_of_second);
     InterpreterOptions how;
     how.start = options.control;
     how.auxiliary_words = {"M10", "M11"};
     const ProgramRun outcome =
-        run_program(loop.program.text, "p.nc", loop.dialect, machine, variables, how);
+        run_program(loop.program.text, "p.nc", loop.sheet, machine, variables, how);
     REQUIRE(outcome.end == ProgramEnd::finished);
     REQUIRE(machine.seen.size() >= 2);
     const double old = options.control.work_origins[1][1];

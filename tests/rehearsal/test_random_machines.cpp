@@ -30,11 +30,13 @@ std::uint64_t machines_per_setup() {
   return wanted == nullptr ? usual : std::min(std::strtoull(wanted, nullptr, 10), 1000ULL);
 }
 
-const Dialect& dialect_of(std::uint64_t seed) {
-  static const Dialect macro = read_dialect(test::in_source("routines/macro.toml")).value();
-  static const Dialect ngc = read_dialect(test::in_source("routines/ngc.toml")).value();
-  static const Dialect third = read_dialect(test::in_source("tests/cycle/third.toml")).value();
-  const Dialect* const all[] = {&macro, &ngc, &third};
+const ControlSheet& sheet_of(std::uint64_t seed) {
+  static const ControlSheet demo_control =
+      read_control_sheet(test::in_source("routines/demo-control.toml")).value();
+  static const ControlSheet ngc = read_control_sheet(test::in_source("routines/ngc.toml")).value();
+  static const ControlSheet third =
+      read_control_sheet(test::in_source("tests/cycle/third.toml")).value();
+  const ControlSheet* const all[] = {&demo_control, &ngc, &third};
   return *all[seed % 3];
 }
 
@@ -102,8 +104,8 @@ void run_machine(Setup setup, std::uint64_t seed, Tally& tally) {
   CAPTURE(repeat);
   RandomMachine random(seed);
   const Machine machine = random.machine(setup);
-  const Expected<DemoLoop> loop = test::demo_loop(machine, dialect_of(seed), request_for(seed),
-                                                  cycle_options_for(seed, machine));
+  const Expected<DemoLoop> loop =
+      test::demo_loop(machine, sheet_of(seed), request_for(seed), cycle_options_for(seed, machine));
   if (!loop) {
     ++tally.refused;
     CHECK_FALSE(loop.error().empty());
@@ -115,7 +117,7 @@ void run_machine(Setup setup, std::uint64_t seed, Tally& tally) {
   RehearsalOptions options = test::options_for(*loop);
   options.noise = random.noise(seed);
   const Expected<RehearsalReport> report =
-      rehearse(loop->program.text, "random.nc", machine, loop->dialect, truth, options);
+      rehearse(loop->program.text, "random.nc", machine, loop->sheet, truth, options);
   REQUIRE(report.has_value());
   if (const char* folder = std::getenv("PIVOTRACE_KEEP")) {
     CHECK(write_file(fmt::format("{}/{}.nc", folder, seed), loop->program.text).has_value());
@@ -131,7 +133,7 @@ void run_setup(Setup setup) {
     run_machine(setup, std::strtoull(alone, nullptr, 10), tally);
     return;
   }
-  // No seed serves two setups, and every setup meets every dialect, with and without a flip.
+  // No seed serves two setups, and every setup meets every control sheet, with and without a flip.
   const std::uint64_t first = 1 + 1000 * static_cast<std::uint64_t>(setup);
   const std::uint64_t count = machines_per_setup();
   for (std::uint64_t seed = first; seed < first + count; ++seed) {

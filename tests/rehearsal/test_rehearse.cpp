@@ -6,7 +6,7 @@
 #include <numbers>
 #include <sstream>
 
-#include "pivotrace/formats/dialect_file.h"
+#include "pivotrace/formats/control_sheet_file.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/rehearsal/rehearse.h"
 #include "rehearsal/bench_machine.h"
@@ -14,10 +14,10 @@
 namespace pivotrace {
 namespace {
 
-const Dialect& macro() {
-  static const Dialect dialect =
-      read_dialect(std::string(PIVOTRACE_SOURCE_DIR) + "/routines/macro.toml").value();
-  return dialect;
+const ControlSheet& demo_control() {
+  static const ControlSheet sheet =
+      read_control_sheet(std::string(PIVOTRACE_SOURCE_DIR) + "/routines/demo-control.toml").value();
+  return sheet;
 }
 
 struct Bench {
@@ -29,8 +29,8 @@ struct Bench {
   }
 
   RehearsalReport run(const std::string& body) const {
-    const Expected<RehearsalReport> report =
-        rehearse("G21 G90 G94\nG54\n" + body + "M30\n", "p.nc", machine, macro(), truth, options);
+    const Expected<RehearsalReport> report = rehearse("G21 G90 G94\nG54\n" + body + "M30\n", "p.nc",
+                                                      machine, demo_control(), truth, options);
     REQUIRE(report.has_value());
     return *report;
   }
@@ -41,10 +41,10 @@ struct Bench {
 };
 
 /// Touches the ball (centre Z 50, R 10) with the 6 mm stylus from above; R + r = 13.
-const char* pole_touch = "G31 Z60. F300.\nG1 Z150. F1000.\n";
+const char* pole_touch = "G38.2 Z60. F300.\nG1 Z150. F1000.\n";
 /// Down beside the ball, then against its -X side.
 const char* side_touch =
-    "G0 X-30.\nG1 Z50. F1000.\nG31 X0. F60.\n#100=#5061\nG1 X-30. F1000.\nG1 Z150.\n";
+    "G0 X-30.\nG1 Z50. F1000.\nG38.2 X0. F60.\n#100=#2031\nG1 X-30. F1000.\nG1 Z150.\n";
 
 TEST_CASE("a touch from above stops on the ball, at its top plus the stylus radius") {
   Bench bench;
@@ -80,7 +80,7 @@ TEST_CASE("where the touch lands follows the truth: place, sizes, stylus offset,
 
 TEST_CASE("off the top by s the ball is met sqrt((R + r)^2 - s^2) above its centre") {
   Bench bench;
-  const RehearsalReport report = bench.run("G0 X5.\nG31 Z55. F300.\n");
+  const RehearsalReport report = bench.run("G0 X5.\nG38.2 Z55. F300.\n");
   REQUIRE(report.touches.size() == 1);
   CHECK(report.touches[0].moment.shown_mm.z() ==
         doctest::Approx(50.0 + std::sqrt(13.0 * 13.0 - 25.0)).epsilon(1e-12));
@@ -89,7 +89,7 @@ TEST_CASE("off the top by s the ball is met sqrt((R + r)^2 - s^2) above its cent
 TEST_CASE("the trip point reaches the program through its variables and its log") {
   Bench bench;
   const RehearsalReport report =
-      bench.run(std::string("POPEN\n") + side_touch + "DPRNT[#100[44],END]\nPCLOS\n");
+      bench.run(std::string("NOTES ON\n") + side_touch + "NOTE #100:4.4 & 'END'\nNOTES OFF\n");
   for (const Problem& problem : report.run.problems) MESSAGE(describe(problem));
   CHECK(report.passed);
   CHECK(report.log == "-13.0000,END\n");
@@ -98,7 +98,7 @@ TEST_CASE("the trip point reaches the program through its variables and its log"
 TEST_CASE("a trigger that is latched late lies the delay times the feed beyond") {
   Bench bench;
   bench.truth.trigger_delay_s = 0.002;
-  const RehearsalReport report = bench.run("G31 Z60. F600.\n");
+  const RehearsalReport report = bench.run("G38.2 Z60. F600.\n");
   REQUIRE(report.touches.size() == 1);
   // 600 mm/min = 10 mm/s, 2 ms: 0.02 mm further down.
   CHECK(report.touches[0].moment.shown_mm.z() == doctest::Approx(62.98).epsilon(1e-12));
@@ -141,20 +141,20 @@ TEST_CASE("turning the spindle by 180 deg turns the stylus offset and the lobes"
   };
   Bench bench;
   bench.truth.survey.state.stylus_offset_mm = {0.03, 0, 0};
-  CHECK(x_of_touch(bench, "M19 R0.\n") == doctest::Approx(-13.03).epsilon(1e-9));
-  CHECK(x_of_touch(bench, "M19 R180.\n") == doctest::Approx(-12.97).epsilon(1e-9));
+  CHECK(x_of_touch(bench, "M19 D0.\n") == doctest::Approx(-13.03).epsilon(1e-9));
+  CHECK(x_of_touch(bench, "M19 D180.\n") == doctest::Approx(-12.97).epsilon(1e-9));
   CHECK(x_of_touch(bench, "M0 (TURN THE SPINDLE TO 180 DEG AND HOLD IT)\n") ==
         doctest::Approx(-12.97).epsilon(1e-9));
   bench.truth.survey.state.stylus_offset_mm.setZero();
   bench.truth.survey.lobing_amplitude_mm = 0.004;
   // The touch is on the -X side, phi = 180 deg: cos 3 phi = -1, and +1 with the spindle turned.
-  CHECK(x_of_touch(bench, "M19 R0.\n") == doctest::Approx(-12.996).epsilon(1e-9));
-  CHECK(x_of_touch(bench, "M19 R180.\n") == doctest::Approx(-13.004).epsilon(1e-9));
+  CHECK(x_of_touch(bench, "M19 D0.\n") == doctest::Approx(-12.996).epsilon(1e-9));
+  CHECK(x_of_touch(bench, "M19 D180.\n") == doctest::Approx(-13.004).epsilon(1e-9));
 }
 
 TEST_CASE("turns: true axis line, index errors and reversal move the ball as they should") {
   // A at 90 deg, right-handed about X: the ball from Z +50 to Y -50.
-  const char* touch = "G0 Y-50.\nG1 A90. F2000.\nG31 Z10. F300.\n#100=#5063\n";
+  const char* touch = "G0 Y-50.\nG1 A90. F2000.\nG38.2 Z10. F300.\n#100=#5063\n";
   const auto z_of_touch = [&](const Bench& bench, const std::string& text) {
     const RehearsalReport report = bench.run(text);
     for (const Problem& problem : report.run.problems) MESSAGE(describe(problem));
@@ -234,7 +234,7 @@ TEST_CASE("a probe move that meets an obstacle triggers there and is told from a
   block.from_mm = {80, -20, 40};
   block.to_mm = {120, 20, 100};
   bench.machine.obstacles.push_back(block);
-  const RehearsalReport report = bench.run("G0 X100.\nG31 Z60. F300.\n");
+  const RehearsalReport report = bench.run("G0 X100.\nG38.2 Z60. F300.\n");
   REQUIRE(report.touches.size() == 1);
   CHECK(report.touches[0].body == "block");
   CHECK(report.touches[0].artefact == -1);
@@ -257,11 +257,11 @@ TEST_CASE("rapid moves and turns near anything are violations, feed moves are no
   bench.options.guard_mm = 1.0;
   CHECK(bench.run("G0 Z67.\nG0 Z150.\n").passed);
   // A rapid move straight off a touched surface starts inside the guard distance as well.
-  report = bench.run("G31 Z60. F300.\nG0 Z150.\n");
+  report = bench.run("G38.2 Z60. F300.\nG0 Z150.\n");
   REQUIRE(report.violations.size() == 1);
   CHECK(report.violations[0].number == ProblemNumber::unguarded_move);
   CHECK(report.violations[0].moment.line == 4);
-  CHECK(bench.run("G31 Z60. F300.\nG1 Z66. F500.\nG0 Z150.\n").passed);
+  CHECK(bench.run("G38.2 Z60. F300.\nG1 Z66. F500.\nG0 Z150.\n").passed);
 }
 
 TEST_CASE(
@@ -371,16 +371,16 @@ TEST_CASE("time: each kind of move against its closed form") {
   // A touch ends where the slides come to rest: 5 mm/s, 20 ms late and 25/3000 mm of braking.
   bench.options.start_mm = {0, 0, 150};
   bench.truth.trigger_delay_s = 0.02;
-  CHECK(seconds("G31 Z60. F300.\n") ==
+  CHECK(seconds("G38.2 Z60. F300.\n") ==
         doctest::Approx(linear(150.0 - 63.0 + 0.1 + 25.0 / 3000.0, 5.0)));
 }
 
 TEST_CASE("a probe move of no length, free and touching, moves nothing") {
   Bench bench;
-  RehearsalReport report = bench.run("G31 Z150. F300.\n");
+  RehearsalReport report = bench.run("G38.2 Z150. F300.\n");
   CHECK(report.touches.empty());
   CHECK(report.end.shown_mm == Eigen::Vector3d(0, 0, 150));
-  report = bench.run("G31 Z60. F300.\n#100=#5063\nG31 Z#100 F300.\nG91\nG31 Z0. F300.\n");
+  report = bench.run("G38.2 Z60. F300.\n#100=#5063\nG38.2 Z#100 F300.\nG91\nG38.2 Z0. F300.\n");
   CHECK(report.end.shown_mm.allFinite());
   CHECK(std::isfinite(report.seconds));
   CHECK(report.end.shown_mm.z() == doctest::Approx(63.0).epsilon(1e-3));
@@ -391,7 +391,7 @@ TEST_CASE("a stylus pressed past a missed trigger still collides with what stand
   bench.options.overtravel_limit_mm = 40.0;
   bench.options.fault = Fault{FaultKind::no_trigger, 1};
   // 12 mm beside the ball's middle the missed stylus is pressed 1 mm into its flank.
-  const char* past = "G0 X30. Y12.\nG1 Z50. F1000.\nG31 X-60. F300.\n";
+  const char* past = "G0 X30. Y12.\nG1 Z50. F1000.\nG38.2 X-60. F300.\n";
   CHECK(bench.run(past).run.end == ProgramEnd::finished);
   Obstacle post;
   post.name = "post";
@@ -449,7 +449,7 @@ TEST_CASE("made-up faults: missed, early, moved, wrong way, slipped") {
   CHECK(report.touches[1].moment.shown_mm.z() ==
         doctest::Approx(52.0 + std::sqrt(169.0 - 5.0)).epsilon(1e-9));
 
-  const char* turned = "G0 Y-50.\nG1 A90. F2000.\nG31 Z10. F300.\n";
+  const char* turned = "G0 Y-50.\nG1 A90. F2000.\nG38.2 Z10. F300.\n";
   bench.options.fault = Fault{FaultKind::wrong_turn, 0};
   CHECK(bench.run(turned).touches.empty());
   bench.options.fault = Fault{FaultKind::index_slip, 0};
@@ -460,7 +460,7 @@ TEST_CASE("made-up faults: missed, early, moved, wrong way, slipped") {
 
 TEST_CASE("a stylus that is touching when a probe move begins triggers at once") {
   Bench bench;
-  const RehearsalReport report = bench.run("G31 Z60. F300.\nG31 Z60. F300.\nG1 Z150. F500.\n");
+  const RehearsalReport report = bench.run("G38.2 Z60. F300.\nG38.2 Z60. F300.\nG1 Z150. F500.\n");
   REQUIRE(report.touches.size() == 2);
   CHECK(report.touches[1].moment.shown_mm.z() < report.touches[0].moment.shown_mm.z() + 1e-9);
 }
@@ -489,7 +489,7 @@ TEST_CASE("options that make no sense are refused") {
   bench.options.guard_mm = -1.0;
   bench.options.overtravel_limit_mm = 0.0;
   const Expected<RehearsalReport> report =
-      rehearse("M30\n", "p.nc", bench.machine, macro(), bench.truth, bench.options);
+      rehearse("M30\n", "p.nc", bench.machine, demo_control(), bench.truth, bench.options);
   REQUIRE_FALSE(report.has_value());
   CHECK(report.error().size() == 2);
 }

@@ -1,5 +1,5 @@
 // Whatever text it is given, the interpreter ends, says where the fault is, and lets nothing pass
-// that its dialect does not describe. Every random case prints its seed.
+// that its control sheet does not describe. Every random case prints its seed.
 #include <doctest/doctest.h>
 #include <fmt/format.h>
 
@@ -16,10 +16,12 @@ namespace {
 
 using test::RecordingMachine;
 
-const char* const dialect_files[] = {"routines/macro.toml", "routines/ngc.toml",
+const char* const control_files[] = {"routines/demo-control.toml", "routines/ngc.toml",
                                      "tests/cycle/third.toml"};
 
-Dialect dialect_in(const std::string& file) { return read_dialect(test::in_source(file)).value(); }
+ControlSheet sheet_in(const std::string& file) {
+  return read_control_sheet(test::in_source(file)).value();
+}
 
 /// Units, distances and feed known: any move may follow.
 InterpreterOptions ready() {
@@ -31,10 +33,10 @@ InterpreterOptions ready() {
   return options;
 }
 
-ProgramRun run(const std::string& text, const Dialect& dialect) {
+ProgramRun run(const std::string& text, const ControlSheet& sheet) {
   RecordingMachine machine;
-  Variables variables(dialect.variables.readable);
-  return run_program(text, "p.nc", dialect, machine, variables, ready());
+  Variables variables(sheet.variables.readable);
+  return run_program(text, "p.nc", sheet, machine, variables, ready());
 }
 
 /// What must hold of every run, however mad the text.
@@ -54,12 +56,12 @@ void check_outcome(const ProgramRun& outcome, const std::string& text) {
 }
 
 /// A program as `pivotrace cycle` writes it, with a plan short enough for thousands of runs.
-std::string emitted(const Dialect& dialect) {
+std::string emitted(const ControlSheet& sheet) {
   const Machine machine =
       read_machine(test::in_source("examples/fourth-axis.machine.toml")).value();
   PlanRequest request;
   request.stations = 4;
-  const Expected<test::DemoLoop> loop = test::demo_loop(machine, dialect, request);
+  const Expected<test::DemoLoop> loop = test::demo_loop(machine, sheet, request);
   REQUIRE(loop.has_value());
   return loop->program.text;
 }
@@ -89,24 +91,24 @@ std::string damaged(std::string text, RandomStream& random) {
   return text;
 }
 
-TEST_CASE("damaged programs of every dialect end, and say where the fault is") {
-  for (const char* file : dialect_files) {
-    const Dialect dialect = dialect_in(file);
-    const std::string whole = emitted(dialect);
+TEST_CASE("damaged programs of every control sheet end, and say where the fault is") {
+  for (const char* file : control_files) {
+    const ControlSheet sheet = sheet_in(file);
+    const std::string whole = emitted(sheet);
     for (std::uint64_t seed = 1; seed <= 150; ++seed) {
       CAPTURE(file);
       CAPTURE(seed);
       RandomStream random(seed);
       const std::string text = damaged(whole, random);
-      check_outcome(run(text, dialect), text);
+      check_outcome(run(text, sheet), text);
     }
   }
 }
 
 TEST_CASE("random text in the letters of a program ends in words, not in a crash") {
   const std::string alphabet = "GMXYZABCFPLRNOEQSIFWHTDUV#[]()*/+-.=,;%0123456789 \n\n";
-  for (const char* file : dialect_files) {
-    const Dialect dialect = dialect_in(file);
+  for (const char* file : control_files) {
+    const ControlSheet sheet = sheet_in(file);
     for (std::uint64_t seed = 1; seed <= 2000; ++seed) {
       CAPTURE(file);
       CAPTURE(seed);
@@ -121,7 +123,7 @@ TEST_CASE("random text in the letters of a program ends in words, not in a crash
                 ? static_cast<char>(1 + static_cast<int>(draw * 254.0))
                 : alphabet[static_cast<std::size_t>(draw * static_cast<double>(alphabet.size()))];
       }
-      check_outcome(run(text, dialect), text);
+      check_outcome(run(text, sheet), text);
     }
   }
 }
@@ -129,11 +131,11 @@ TEST_CASE("random text in the letters of a program ends in words, not in a crash
 TEST_CASE("damaged programs on the virtual machine stop or finish, whatever they hit") {
   const Machine machine =
       read_machine(test::in_source("examples/fourth-axis.machine.toml")).value();
-  for (const char* file : dialect_files) {
-    const Dialect dialect = dialect_in(file);
+  for (const char* file : control_files) {
+    const ControlSheet sheet = sheet_in(file);
     PlanRequest request;
     request.stations = 4;
-    const Expected<test::DemoLoop> loop = test::demo_loop(machine, dialect, request);
+    const Expected<test::DemoLoop> loop = test::demo_loop(machine, sheet, request);
     REQUIRE(loop.has_value());
     for (std::uint64_t seed = 1; seed <= 40; ++seed) {
       CAPTURE(file);
@@ -142,7 +144,7 @@ TEST_CASE("damaged programs on the virtual machine stop or finish, whatever they
       RehearsalOptions options = test::options_for(*loop);
       options.block_limit = 20'000;
       const Expected<RehearsalReport> report =
-          rehearse(damaged(loop->program.text, random), "p.nc", machine, dialect,
+          rehearse(damaged(loop->program.text, random), "p.nc", machine, sheet,
                    nominal_truth(machine), options);
       REQUIRE(report.has_value());
       CHECK(report->passed ==
@@ -154,11 +156,11 @@ TEST_CASE("damaged programs on the virtual machine stop or finish, whatever they
   }
 }
 
-TEST_CASE("every G and M number the dialect does not list is refused, with line and column") {
-  for (const char* file : {"routines/macro.toml", "routines/ngc.toml"}) {
-    const Dialect dialect = dialect_in(file);
+TEST_CASE("every G and M number the control sheet does not list is refused, with line and column") {
+  for (const char* file : {"routines/demo-control.toml", "routines/ngc.toml"}) {
+    const ControlSheet sheet = sheet_in(file);
     std::set<std::string> listed;
-    for (const auto& [meaning, spellings] : dialect.words) {
+    for (const auto& [meaning, spellings] : sheet.words) {
       listed.insert(spellings.begin(), spellings.end());
     }
     int refused = 0;
@@ -170,7 +172,7 @@ TEST_CASE("every G and M number the dialect does not list is refused, with line 
         if (listed.count(word) != 0) continue;
         CAPTURE(file);
         CAPTURE(word);
-        const ProgramRun outcome = run("\n  " + word + "\nM2\n", dialect);
+        const ProgramRun outcome = run("\n  " + word + "\nM2\n", sheet);
         REQUIRE(outcome.end == ProgramEnd::refused);
         REQUIRE(outcome.problems.size() == 1);
         CHECK(outcome.problems[0].where.line == 2);
@@ -182,14 +184,15 @@ TEST_CASE("every G and M number the dialect does not list is refused, with line 
   }
 }
 
-TEST_CASE("a letter or a mark that belongs to no word of the dialect is refused where it stands") {
-  for (const char* file : {"routines/macro.toml", "routines/ngc.toml"}) {
-    const Dialect dialect = dialect_in(file);
+TEST_CASE(
+    "a letter or a mark that belongs to no word of the control sheet is refused where it stands") {
+  for (const char* file : {"routines/demo-control.toml", "routines/ngc.toml"}) {
+    const ControlSheet sheet = sheet_in(file);
     for (const char* text :
          {"U1.", "V1.", "W1.", "E1.", "@", "$1", "&", "!", "?", "\"A\"", "{1}", "\\", "\xC3\xA4"}) {
       CAPTURE(file);
       CAPTURE(text);
-      const ProgramRun outcome = run(fmt::format("G90\nG0 X1. {}\nM2\n", text), dialect);
+      const ProgramRun outcome = run(fmt::format("G90\nG0 X1. {}\nM2\n", text), sheet);
       REQUIRE(outcome.end == ProgramEnd::refused);
       CHECK(outcome.problems[0].where.line == 2);
       CHECK(outcome.problems[0].where.column == 8);
@@ -198,17 +201,17 @@ TEST_CASE("a letter or a mark that belongs to no word of the dialect is refused 
 }
 
 TEST_CASE("two words of one modal group in one line are refused, at the second") {
-  for (const char* file : {"routines/macro.toml", "routines/ngc.toml"}) {
-    const Dialect dialect = dialect_in(file);
+  for (const char* file : {"routines/demo-control.toml", "routines/ngc.toml"}) {
+    const ControlSheet sheet = sheet_in(file);
     int pairs = 0;
-    for (const auto& [first, first_spellings] : dialect.words) {
-      for (const auto& [second, second_spellings] : dialect.words) {
+    for (const auto& [first, first_spellings] : sheet.words) {
+      for (const auto& [second, second_spellings] : sheet.words) {
         const ModalGroup group = group_of(first);
         if (first == second || group == ModalGroup::none || group != group_of(second)) continue;
         const std::string line = first_spellings.front() + " " + second_spellings.front();
         CAPTURE(file);
         CAPTURE(line);
-        const ProgramRun outcome = run(line + "\nM2\n", dialect);
+        const ProgramRun outcome = run(line + "\nM2\n", sheet);
         REQUIRE(outcome.end == ProgramEnd::refused);
         CHECK(outcome.problems[0].where.line == 1);
         CHECK(outcome.problems[0].where.column >= 1);
@@ -220,11 +223,11 @@ TEST_CASE("two words of one modal group in one line are refused, at the second")
 }
 
 TEST_CASE("what is nested, chained or long beyond reason is refused, not run into the stack") {
-  for (const char* file : dialect_files) {
-    const Dialect dialect = dialect_in(file);
-    const std::string& prefix = dialect.variables.prefix;
-    const std::string& open = dialect.expressions.open;
-    const std::string& close = dialect.expressions.close;
+  for (const char* file : control_files) {
+    const ControlSheet sheet = sheet_in(file);
+    const std::string& prefix = sheet.variables.prefix;
+    const std::string& open = sheet.expressions.open;
+    const std::string& close = sheet.expressions.close;
     const auto repeated = [](const std::string& piece, int times) {
       std::string text;
       for (int k = 0; k < times; ++k) text += piece;
@@ -248,24 +251,24 @@ TEST_CASE("what is nested, chained or long beyond reason is refused, not run int
     for (const std::string& line : lines) {
       CAPTURE(file);
       CAPTURE(line.substr(0, 20));
-      const ProgramRun outcome = run(line + "\nM2\n", dialect);
+      const ProgramRun outcome = run(line + "\nM2\n", sheet);
       CHECK(outcome.end != ProgramEnd::not_started);
       CHECK((outcome.end == ProgramEnd::finished) == outcome.problems.empty());
     }
   }
 }
 
-TEST_CASE("macro: a long chain of loops, jumps and lines takes no longer than its blocks") {
-  const Dialect macro = dialect_in("routines/macro.toml");
+TEST_CASE("demo control: a long chain of loops, jumps and lines takes no longer than its blocks") {
+  const ControlSheet demo_control = sheet_in("routines/demo-control.toml");
   std::string text = "#100=0\n";
   for (int k = 1; k <= 20'000; ++k) text += fmt::format("N{} #100=#100+1\n", k);
   InterpreterOptions options = ready();
   options.block_limit = 100'000;
   RecordingMachine machine;
-  Variables variables(macro.variables.readable);
+  Variables variables(demo_control.variables.readable);
   const auto start = std::chrono::steady_clock::now();
   const ProgramRun outcome =
-      run_program(text + "GOTO 20000\nM30\n", "p.nc", macro, machine, variables, options);
+      run_program(text + "LEAP 20000\nM30\n", "p.nc", demo_control, machine, variables, options);
   const std::chrono::duration<double> took = std::chrono::steady_clock::now() - start;
   // The jump goes back to line 20000 for ever.
   CHECK(outcome.end == ProgramEnd::too_long);

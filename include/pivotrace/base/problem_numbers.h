@@ -37,8 +37,8 @@ enum class ProblemNumber {
 
   // P4xx plan, cycle and rehearsal.
   cannot_plan = 401,   // no admissible station or touch
-  cannot_spell = 402,  // the dialect has no word for a step of the plan
-  bad_dialect = 403,
+  cannot_spell = 402,  // the control sheet has no word for a step of the plan
+  bad_control_sheet = 403,
   program_error = 404,  // a program line the control would refuse
   collision = 405,
   travel_exceeded = 406,

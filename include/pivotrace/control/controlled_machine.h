@@ -5,9 +5,9 @@
 #include <optional>
 #include <string>
 
+#include "pivotrace/base/feed_rate.h"
 #include "pivotrace/base/problem.h"
-#include "pivotrace/control/dialect.h"
-#include "pivotrace/machine/motion_time.h"
+#include "pivotrace/control/control_sheet.h"
 
 namespace pivotrace {
 

@@ -1,4 +1,4 @@
-// Spells a cycle in one control's language.
+// Spells a program in one control's language.
 #pragma once
 
 #include <map>
@@ -8,8 +8,8 @@
 
 namespace pivotrace {
 
-/// Where a control without a log leaves its touches, in order: the plan's identity number, the
-/// number of touches made, then X, Y, Z of every touch (machine coordinates, program units).
+/// Where a control without a log leaves its record, in order: the program's identity number, the
+/// number of lines made, then X, Y, Z of every line (machine coordinates, program units).
 struct ResultVariables {
   int identity = 0;
   int count = 0;
@@ -24,19 +24,26 @@ struct EmittedProgram {
 };
 
 /// Largest difference between a length in the program and the length meant [mm]: half a unit of the
-/// last decimal the dialect writes (1 inch = 25.4 mm).
-double rounding_bound_mm(const Dialect& dialect, bool inch);
+/// last decimal the control sheet writes (1 inch = 25.4 mm).
+double rounding_bound_mm(const ControlSheet& sheet, bool inch);
+
+/// Where the program takes the point of a trigger from.
+enum class TripSource {
+  variables,  ///< the control keeps it
+  position,   ///< where the control says the machine stands after the move
+  typed,      ///< the operator types what the screen shows
+};
+TripSource trip_source(const ControlSheet& sheet);
 
 /// True when positioning moves can be watched: a skip move that meets nothing goes on, and the
 /// program can tell that it met something.
-bool watches_positioning(const Dialect& dialect);
+bool watches_positioning(const ControlSheet& sheet);
 
-/// True when the dialect can run loops, so that a program may be written as loops over tables.
-bool prefers_loops(const Dialect& dialect);
+/// True when the control sheet can run loops, so that a program may be written as loops over tables.
+bool prefers_loops(const ControlSheet& sheet);
 
-/// The program text. Fails with P402 (cannot spell) naming the step and what the dialect lacks, and
-/// with P403 when the dialect itself is not usable.
-Expected<EmittedProgram> emit(const CycleProgram& program, const Machine& machine,
-                              const Dialect& dialect);
+/// The program text. Fails with P402 (cannot spell) naming the step and what the control sheet lacks, and
+/// with P403 when the control sheet itself is not usable.
+Expected<EmittedProgram> emit(const ControlProgram& program, const ControlSheet& sheet);
 
 }  // namespace pivotrace

@@ -8,8 +8,8 @@
 #include <vector>
 
 #include "pivotrace/base/problem.h"
+#include "pivotrace/control/control_sheet.h"
 #include "pivotrace/control/controlled_machine.h"
-#include "pivotrace/control/dialect.h"
 #include "pivotrace/control/variables.h"
 
 namespace pivotrace {
@@ -59,11 +59,11 @@ struct ProgramRun {
 
 /// Reads the whole program first (every line that cannot be read is reported at once), then runs
 /// it. Lengths in `machine` are mm, angles deg, whatever units the program uses.
-/// What the dialect does not know is refused with P404; nothing is guessed. Arithmetic faults
+/// What the control sheet does not know is refused with P404; nothing is guessed. Arithmetic faults
 /// (division by zero, root of a negative number, ...) are refused at the place they happen.
 /// Where this differs from the original RS274/NGC interpreter: x MOD 0 is refused instead of
 /// moving to "not a number", and ROUND of large numbers does not overflow a 32-bit integer.
-ProgramRun run_program(const std::string& text, const std::string& file, const Dialect& dialect,
+ProgramRun run_program(const std::string& text, const std::string& file, const ControlSheet& sheet,
                        ControlledMachine& machine, Variables& variables,
                        const InterpreterOptions& options = {});
 

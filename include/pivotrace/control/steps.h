@@ -1,16 +1,17 @@
-// The probing cycle as a neutral list of steps, before any control's spelling.
+// A program as a neutral list of steps, before any control's spelling.
 // Targets are machine coordinates as the control shows them (length datum applied), mm; rotary
 // angles are degrees; feeds mm/min.
 #pragma once
 
+#include <array>
 #include <map>
 #include <optional>
 #include <string>
 #include <variant>
 #include <vector>
 
+#include "pivotrace/control/operator_request.h"
 #include "pivotrace/control/value.h"
-#include "pivotrace/machine/machine.h"
 
 namespace pivotrace {
 
@@ -70,19 +71,19 @@ struct SkipStep {
 
 /// Moves one rotary axis, at the safe height.
 struct TurnStep {
-  int axis = 0;  ///< index into Machine::rotary
+  char axis = 'A';
   Value to_deg;
 };
 
+/// A word of the machine builder, such as the one that clamps an axis.
 struct ClampStep {
-  int axis = 0;
-  bool clamp = true;
+  std::string word;
 };
 
 /// The program goes on only where the rotary axis stands at this angle, whole turns aside. Nothing
 /// is written where the control does not tell it or cannot stop: there the operator has been asked.
 struct StandsAtStep {
-  int axis = 0;
+  char axis = 'A';
   Value at_deg;
   std::string alarm;
 };
@@ -93,28 +94,29 @@ struct SpindleStep {
   std::optional<double> orient_deg;
 };
 
-/// One line of the touch record, or three parameters where the control writes none.
-struct LogStep {
-  Value touch;  ///< running number, from 1
-  Value station;
-  std::string artefact;
-  std::vector<std::pair<char, Value>> rotary_deg;
-  Value3 at;
-  bool flip = false;
+/// One column of a record: a text, or a value.
+struct RecordItem {
+  std::string text;
+  std::optional<Value> value = std::nullopt;
+  NumberKind kind = NumberKind::plain;  ///< of the value: decides its decimals
 };
 
-/// Opens (with column names) or closes the touch record.
+/// One line of the record, or `at` in three variables where the control writes none.
+struct LogStep {
+  Value number;  ///< running number of the line, from 1
+  Value3 at;
+  std::vector<RecordItem> items;
+};
+
+/// Opens (with column names) or closes the record.
 struct LogFileStep {
   bool open = true;
-};
-
-struct MessageStep {
-  std::string text;
+  std::vector<std::string> columns;
 };
 
 /// The program waits for the operator.
 struct OperatorStopStep {
-  std::string text;
+  OperatorRequest request;
 };
 
 /// The program ends with an alarm, retracted, unless the condition holds (less or less_equal).
@@ -141,8 +143,8 @@ struct SetOffsetStep {
 
 struct Step {
   std::variant<RemarkStep, AssignStep, MoveStep, SkipStep, TurnStep, ClampStep, StandsAtStep,
-               SpindleStep, LogStep, LogFileStep, MessageStep, OperatorStopStep, DemandStep,
-               WhileStep, IfStep, SetOffsetStep>
+               SpindleStep, LogStep, LogFileStep, OperatorStopStep, DemandStep, WhileStep, IfStep,
+               SetOffsetStep>
       what;
 };
 
@@ -152,16 +154,28 @@ struct ProgramVariable {
   int size = 0;  ///< 0 = a single variable, otherwise the length of the table
 };
 
-/// A whole cycle: what every dialect spells.
-struct CycleProgram {
+/// What a program is for: decides what stands round its steps.
+enum class ProgramKind {
+  probing,  ///< moves and touches: plain state, refusals, cautions
+  offsets,  ///< writes offsets, moves nothing
+  proof,    ///< shows whether the control sheet is right
+};
+
+/// A whole program: what every control sheet spells.
+struct ControlProgram {
   std::string title;
-  std::string plan_identity;        ///< short fingerprint of the plan
-  double identity_number = 0;       ///< the same as a number, left in the results
+  int program_number = 7100;   ///< not in the 9000s, where many controls keep protected programs
+  std::string identity;        ///< short fingerprint of what the program was made from
+  double identity_number = 0;  ///< the same as a number, left in the results
+  ProgramKind kind = ProgramKind::probing;
+  bool inch = false;                ///< lengths and feeds are written in inches
+  bool simulated = false;           ///< made from a rehearsal: the head says so
+  bool clamps = false;              ///< the machine has words that clamp rotary axes
   std::vector<std::string> header;  ///< remarks: what, units, cautions
   std::vector<ProgramVariable> variables;
   Steps steps;
   std::map<Retreat, Steps> retreats;  ///< the moves of each, carried out before the alarm
-  int touches = 0;
+  int record_lines = 0;
 };
 
 }  // namespace pivotrace

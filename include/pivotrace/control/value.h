@@ -1,4 +1,4 @@
-// Arithmetic a control is asked to do, as a tree: written once, spelled by a dialect.
+// Arithmetic a control is asked to do, as a tree: written once, spelled by a control sheet.
 // Lengths mm, angles degrees (controls count in degrees). Known parts fold to numbers as the tree
 // is built, so an unrolled program comes out as plain numbers.
 #pragma once
@@ -9,11 +9,11 @@
 #include <variant>
 #include <vector>
 
-#include "pivotrace/control/dialect.h"
+#include "pivotrace/control/control_sheet.h"
 
 namespace pivotrace {
 
-/// A named variable of the program. The emitter gives it a number the dialect may use.
+/// A named variable of the program. The emitter gives it a number the control sheet may use.
 struct Variable {
   std::string name;  ///< plain English, "ball centre X": printed in the list at the top
 };
@@ -25,13 +25,13 @@ struct Table {
 };
 
 /// What a number means, for its decimals and for mm-to-inch.
-enum class Quantity { plain, length, angle, feed, count };
+enum class NumberKind { plain, length, angle, feed, count };
 
 class Value;
 
 struct NumberNode {
   double number = 0.0;
-  Quantity quantity = Quantity::plain;
+  NumberKind kind = NumberKind::plain;
 };
 struct VariableNode {
   std::string name;
@@ -66,7 +66,8 @@ class Value {
                             BinaryNode, ArctangentNode>;
 
   Value() : node_(NumberNode{}) {}
-  Value(double number) : node_(NumberNode{number, Quantity::plain}) {}  // NOLINT: reads as a number
+  Value(double number)
+      : node_(NumberNode{number, NumberKind::plain}) {}  // NOLINT: reads as a number
   Value(const Variable& variable) : node_(VariableNode{variable.name}) {}  // NOLINT
   explicit Value(Node node) : node_(std::move(node)) {}
 

@@ -5,7 +5,7 @@
 #include <vector>
 
 #include "pivotrace/base/problem.h"
-#include "pivotrace/control/dialect.h"
+#include "pivotrace/control/control_sheet.h"
 
 namespace pivotrace {
 

@@ -21,6 +21,8 @@ struct CycleOptions {
   double centre_limit_mm = 1.0;
   /// Work offset set to that centre after an operator stop; never without solve_axis.
   std::optional<int> set_offset;
+  /// Number the program is stored under, where the control sheet has a line for it.
+  int program_number = 7100;
 };
 
 /// The cycle of a plan. Machine coordinates throughout. In order:
@@ -41,8 +43,8 @@ struct CycleOptions {
 ///
 /// Errors: P402 when an option or a plan cannot be made into steps (reason given); P401 when the
 /// plan has no station.
-Expected<CycleProgram> make_cycle(const Machine& machine, const Plan& plan,
-                                  const CycleOptions& options);
+Expected<ControlProgram> make_cycle(const Machine& machine, const Plan& plan,
+                                    const CycleOptions& options);
 
 /// Largest distance between the centre a control works out itself and the centre of a joint fit of
 /// the same touches, quoted in the plane the program names, when the touches are free of noise

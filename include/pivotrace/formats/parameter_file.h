@@ -21,7 +21,10 @@ Expected<std::map<int, double>> parse_parameters(std::string_view text, const st
 /// True when the text looks like a parameter file and not like a touch record.
 bool looks_like_parameters(std::string_view text);
 
-/// Where the shipped dialect ngc leaves its results.
+/// First line of a parameter file that a rehearsal made.
+inline constexpr const char* simulated_heading = "SIMULATED by a rehearsal, not by a machine";
+
+/// Where the shipped control sheet ngc leaves its results.
 inline constexpr ResultVariables ngc_results = {1000, 1001, 1002};
 
 /// The survey of a plan whose program left its touches in parameters.
@@ -38,7 +41,7 @@ Expected<Survey> survey_from_parameters(const std::map<int, double>& parameters,
                                         const Plan& plan, const ResultVariables& results);
 
 /// The touches of a plan: from a parameter file when the file looks like one (parameters where the
-/// shipped dialect ngc leaves them), otherwise from a touch record.
+/// shipped control sheet ngc leaves them), otherwise from a touch record.
 Expected<Survey> parse_planned_touches(std::string_view text, const std::string& name,
                                        const Machine& machine, const Plan& plan);
 

@@ -3,15 +3,10 @@
 
 #include <optional>
 
+#include "pivotrace/base/feed_rate.h"
 #include "pivotrace/machine/machine.h"
 
 namespace pivotrace {
-
-/// How fast a feed move goes.
-struct FeedRate {
-  bool inverse_time = false;  ///< value is moves per minute, else mm/min (deg/min: rotary only)
-  double value = 0.0;
-};
 
 /// From rest to rest over `distance` at `speed` with `acceleration` both ways:
 /// d/v + v/a when the speed is reached (d > v^2/a), else 2 sqrt(d/a). Any consistent units.

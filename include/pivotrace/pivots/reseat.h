@@ -17,7 +17,7 @@ struct ReseatRequest {
   Eigen::Vector3d taught_mm = Eigen::Vector3d::Zero();
   RotaryAngles taught_at_rad{};          ///< angles it was taught at, order of the result's axes
   std::vector<RotaryAngles> targets;     ///< angles an offset is wanted for
-  int first_offset = first_work_offset;  ///< P number of the first target
+  int first_offset = first_work_offset;  ///< number of the work offset of the first target
   LengthUnit unit = LengthUnit::mm;
   std::string date;  ///< of writing, ISO 8601
 };
@@ -25,7 +25,7 @@ struct ReseatRequest {
 /// One index position.
 struct ReseatRow {
   RotaryAngles angles_rad{};
-  int work_offset = 0;  ///< P number; 0 = the control has none left
+  int work_offset = 0;  ///< its number; 0 = the control has none left
   Eigen::Vector3d offset_mm = Eigen::Vector3d::Zero();
   /// Of the offset, from the axis lines alone (joint covariance, absolute); the taught offset's own
   /// uncertainty comes on top.
@@ -52,9 +52,17 @@ std::string reseat_csv(const FitResult& result, const ReseatRequest& request,
                        const ReseatTable& table);
 std::string reseat_json(const FitResult& result, const ReseatRequest& request,
                         const ReseatTable& table);
-/// `G10 L2 P1..P9` (RS274/NGC, NISTIR 6556) after an operator stop. P510 when offsets run out: half
-/// a set of offsets is worse than none.
+/// Turning an offset about an axis is only right when both count from the same place.
+inline constexpr const char* taught_offset_caution =
+    "The taught offset must count as the touch record does: Z to the centre of the stylus ball. "
+    "One "
+    "that counts to the spindle nose comes out wrong at every other angle.";
+
+/// A program that writes the work offsets after an operator stop, spelled by a control sheet. P510
+/// when its offsets run out: half a set of offsets is worse than none. A simulated result is refused
+/// unless allowed.
 Expected<std::string> reseat_program(const FitResult& result, const ReseatRequest& request,
-                                     const ReseatTable& table);
+                                     const ReseatTable& table, const ControlSheet& sheet,
+                                     bool simulated_allowed = false);
 
 }  // namespace pivotrace

@@ -9,7 +9,7 @@
 #include <string>
 #include <vector>
 
-#include "pivotrace/control/dialect.h"
+#include "pivotrace/control/control_sheet.h"
 #include "pivotrace/control/interpreter.h"
 #include "pivotrace/machine/machine.h"
 #include "pivotrace/machine/tool_part.h"
@@ -116,16 +116,16 @@ struct RehearsalReport {
 };
 
 /// How controls usually stand when a program is started: the machine file's units, absolute, feed
-/// per minute, the first work offset, nothing that bends a move. Where the dialect knows work
+/// per minute, the first work offset, nothing that bends a move. Where the control sheet knows work
 /// offsets, they lie somewhere odd on purpose, so that a program that forgets them is found out.
-ControlStart usual_start(const Machine& machine, const Dialect& dialect);
+ControlStart usual_start(const Machine& machine, const ControlSheet& sheet);
 
 /// The text is executed as the control would; nothing of the plan is known here. A collision or an
 /// end of travel stops the rehearsal where it happens; a rapid move or a turn too near to something
 /// is noted and the rehearsal goes on. `truth` says where everything really is.
 /// Errors: P303 options, P106 an axis letter the control cannot have, P101 the parameter file.
 Expected<RehearsalReport> rehearse(const std::string& program, const std::string& file,
-                                   const Machine& machine, const Dialect& dialect,
+                                   const Machine& machine, const ControlSheet& sheet,
                                    const RehearsalTruth& truth,
                                    const RehearsalOptions& options = {});
 

@@ -9,7 +9,7 @@ namespace pivotrace {
 
 /// Drawing, what to mount where, stylus, what to check first, parameters, expected minutes,
 /// cautions, and blanks for date and name. Stands alone: no other files, no scripts.
-std::string setup_sheet(const Machine& machine, const Plan& plan, const Dialect& dialect,
+std::string setup_sheet(const Machine& machine, const Plan& plan, const ControlSheet& sheet,
                         const EmittedProgram& program, const CycleOptions& options);
 
 }  // namespace pivotrace

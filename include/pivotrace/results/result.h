@@ -172,6 +172,7 @@ struct InputFile {
 
 struct FitResult {
   bool usable = false;
+  bool simulated = false;  ///< of touches a rehearsal made, not a machine
   std::string machine_name;
   std::string started;
   std::string made;  ///< ISO 8601 UTC

@@ -41,8 +41,9 @@ struct Station {
 
 struct Survey {
   std::string machine_name;
-  std::string started;  ///< ISO 8601, as written in the record; may be empty
-  std::string file;     ///< where it came from, for messages
+  std::string started;     ///< ISO 8601, as written in the record; may be empty
+  std::string file;        ///< where it came from, for messages
+  bool simulated = false;  ///< made by a rehearsal, not on a machine
   std::vector<Touch> touches;
   std::vector<Station> stations;
   /// Columns this program does not use, kept: name -> one text per touch.

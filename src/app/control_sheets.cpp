@@ -1,13 +1,15 @@
-#include "app/dialect_folders.h"
+#include "app/control_sheets.h"
 
 #include <cstdlib>
 #include <filesystem>
+
+#include "pivotrace/formats/control_sheet_file.h"
 
 namespace pivotrace::app {
 
 namespace fs = std::filesystem;
 
-std::vector<std::string> dialect_folders(FileCalls& disk) {
+std::vector<std::string> control_sheet_folders(FileCalls& disk) {
   std::vector<std::string> folders;
   const char* config = std::getenv("XDG_CONFIG_HOME");
   const char* home = std::getenv("HOME");
@@ -23,6 +25,11 @@ std::vector<std::string> dialect_folders(FileCalls& disk) {
     folders.push_back((folder.parent_path() / "share" / "pivotrace" / "routines").string());
   }
   return folders;
+}
+
+Expected<ControlSheet> named_control_sheet(const std::string& name, FileCalls& disk) {
+  return find_control_sheet(name, control_sheet_folders(disk), disk)
+      .and_then([&](const std::string& file) { return read_control_sheet(file, disk); });
 }
 
 }  // namespace pivotrace::app

@@ -1,7 +1,11 @@
-// How one control writes a program: everything an emitter needs to write it and an interpreter
-// needs to read it. Filled from a TOML file in routines/ (pivotrace/files/dialect_file.h).
+// A control sheet: how one control writes a program. Everything an emitter needs to write it and an
+// interpreter needs to read it. Filled from a TOML file in routines/
+// (pivotrace/formats/control_sheet_file.h).
 //
-// Forms are lines with named blanks, "IF [{condition}] GOTO {label}"; fill_form() writes them,
+// Every entry is a slot (slots.h lists them with the question a manual answers). A slot left "?" is
+// open: the entry stands as if the control could not do it, and `open` names it.
+//
+// Forms are lines with named blanks, "WHEN [{condition}] LEAP {label}"; fill_form() writes them,
 // match_form() reads them back. An empty form or word means: this control cannot do that.
 #pragma once
 
@@ -113,7 +117,7 @@ enum class ModalGroup {
 
 ModalGroup group_of(Meaning meaning);
 
-/// Key of a meaning in dialect files: the enumerator with hyphens, "machine-coordinates".
+/// Key of a meaning in control sheets: the enumerator with hyphens, "machine-coordinates".
 std::string key_of(Meaning meaning);
 std::optional<Meaning> meaning_from_key(const std::string& key);
 std::vector<Meaning> all_meanings();
@@ -238,25 +242,28 @@ struct AssignmentRules {
 
 /// Leaving the straight order. Empty forms: the control has no such thing.
 struct BranchRules {
-  std::string jump;         ///< "GOTO {label}"
-  std::string jump_if;      ///< "IF [{condition}] GOTO {label}"
+  std::string jump;         ///< "LEAP {label}"
+  std::string jump_if;      ///< "WHEN [{condition}] LEAP {label}"
   std::string label;        ///< "N{label}"
-  std::string while_begin;  ///< "WHILE [{condition}] DO{level}"
-  std::string while_end;    ///< "END{level}"
+  std::string while_begin;  ///< "AGAIN {level} AS LONG AS [{condition}]"
+  std::string while_end;    ///< "AGAIN {level} DONE"
   int while_levels = 0;     ///< depth of nested loops
   bool can_jump() const { return !jump_if.empty() && !label.empty(); }
   bool can_loop() const { return !while_begin.empty() && !while_end.empty() && while_levels > 0; }
 };
 
 enum class Coordinates { program, machine };
-enum class WhenUntriggered { goes_on, stops_with_error };
+/// not_known: written as if it went on, and tested; positioning moves are not watched.
+enum class WhenUntriggered { goes_on, stops_with_error, not_known };
 
 /// The straight move that ends where the probe triggers. It takes no machine_coordinates word:
 /// `target` says what its axis words mean. Not triggered, the trip variables hold the target.
 struct SkipRules {
   Coordinates target = Coordinates::program;      ///< what its axis words mean
   Coordinates trip_point = Coordinates::program;  ///< what the trip variables hold
-  std::map<char, int> trip_variable;              ///< X, Y, Z -> variable number
+  /// X, Y, Z -> variable number. Empty: the position the control shows after the move is taken, or
+  /// the operator types it.
+  std::map<char, int> trip_variable;
   WhenUntriggered untriggered = WhenUntriggered::goes_on;
   /// Triggered before it moves: true, the control stops with an error; false, the move ends at once.
   bool triggered_at_start_is_error = false;
@@ -265,7 +272,7 @@ struct SkipRules {
   bool feed_in_same_block = true;  ///< F stands in the block of the skip move
 };
 
-struct MotionRules {
+struct MotionWords {
   /// The machine-coordinates word works with feed moves too; false: only with rapid.
   bool machine_coordinates_at_feed = true;
   /// The clamp and unclamp words of the machine file may be written.
@@ -295,28 +302,31 @@ struct Refusal {
 struct StopRules {
   std::string message;        ///< shown, program goes on: "(MSG,{text})"
   std::string operator_stop;  ///< waits for the start button: "M0 ({text})"
-  std::string alarm;          ///< ends the program with an error: "#3000={number} ({text})"
+  std::string alarm;          ///< ends the program with an error: "FAULT {number} ({text})"
   VariableRange alarm_numbers{1, 200};
   int max_alarm_text = 0;  ///< characters; 0 = no limit
   /// One line that raises an alarm unless a condition holds: "DEMAND {condition} ELSE {text}".
   std::string demand;
   /// No branch, no demand line, but a root of a negative number stops the program with an error.
   bool root_of_negative_stops = false;
+  /// How a text shows what a variable holds, "[{variable}]"; empty: it names the variable.
+  std::string value_in_text;
 };
 
 /// One line of the control's own record. Items are texts and values, joined by `join` in the
 /// statement and by `separator` in the record.
 struct LogRules {
-  std::string open_form;  ///< opens the output, "POPEN"; empty = not needed
+  std::string open_form;  ///< opens the output, "OPEN"; empty = not needed
   std::string close_form;
-  std::string begin;                 ///< "DPRNT["; empty: this control writes no log
-  std::string end;                   ///< "]"
+  std::string begin;                 ///< "NOTE "; empty: this control writes no log
+  std::string end;                   ///< ""
   std::string join;                  ///< between items of the statement
   std::string text_item = "{text}";  ///< "\"{text}\"" where texts are quoted
   std::string space_in_text = " ";   ///< how a space is written in a text item
-  std::string value_item = "{variable}[{whole}{decimals}]";
+  std::string value_item = "{variable}:{whole}.{decimals}";
   int whole_digits = 5;
-  int decimals = 4;
+  int decimals = 4;                ///< of millimetres and degrees
+  int decimals_inch = 5;           ///< of inches
   std::string separator = ",";     ///< between columns, in the record
   std::string decimal_mark = ".";  ///< in the record
   bool available() const { return !begin.empty(); }
@@ -333,24 +343,39 @@ struct OffsetRules {
   std::string form;
   int first_system = 1;
   int last_system = 6;
+  /// A work offset the shop leaves to these programs: they write zeros into it and select it, so that
+  /// program coordinates are machine coordinates. 0 = none.
+  int own_system = 0;
 };
 
 struct SpindleRules {
   std::string orient_form;  ///< turns the spindle to {degrees} and holds it; empty = by hand
 };
 
+/// What a proof program showed (proof.h): when, and of which contents.
+struct ProofRecord {
+  std::string date;         ///< ISO 8601
+  std::string fingerprint;  ///< ControlSheet::fingerprint at that time
+};
+
 /// One control's language.
-struct Dialect {
+struct ControlSheet {
   std::string name;
-  std::string title;  ///< one line for people
-  std::string file;   ///< where it came from, for messages
+  std::string title;      ///< one line for people
+  std::string file;       ///< where it came from, for messages
+  bool invented = false;  ///< of a control nobody built: every program says so
+  /// Slots left open, "skip.trip_variable", in the order of the file.
+  std::vector<std::string> open;
+  std::map<std::string, std::string> pages;  ///< slot -> where the control's manual says it
+  std::optional<ProofRecord> proof;
+  std::string fingerprint;  ///< of all the sheet says, [proof] aside; empty = not read from a file
   TextRules text;
   NumberRules numbers;
   VariableRules variables;
   ExpressionRules expressions;
   AssignmentRules assignment;
   BranchRules branches;
-  MotionRules motion;
+  MotionWords motion;
   SkipRules skip;
   PositionRules position;
   std::vector<Refusal> refusals;
@@ -367,11 +392,15 @@ struct Dialect {
   std::vector<std::string> program_end;
   std::string axis_letters = "XYZABC";  ///< axes a block may move
 
-  /// Everything that makes this dialect unusable; empty when it can be used.
+  /// Everything that makes this control sheet unusable; empty when it can be used.
   Problems validate() const;
 
   /// First spelling of a word; empty when the control has none.
   std::string word(Meaning meaning) const;
+
+  bool is_open(const std::string& slot) const;
+  /// The control itself has shown that the sheet, as it stands now, is right.
+  bool is_proven() const { return proof && proof->fingerprint == fingerprint; }
 };
 
 /// A form with its blanks filled. Blanks without a value are left as they stand.

@@ -1,8 +1,8 @@
-// RS274/NGC version 3 (NISTIR 6556, Kramer, Proctor, Messina, 2000) as a dialect, retyped from the
+// RS274/NGC version 3 (NISTIR 6556, Kramer, Proctor, Messina, 2000) as a control sheet, retyped from the
 // report: words of tables 5 and 7, functions of table 3, operators of section 3.3.2.3.
 #pragma once
 
-#include "pivotrace/control/dialect.h"
+#include "pivotrace/control/control_sheet.h"
 
 namespace pivotrace::test {
 
@@ -70,8 +70,8 @@ inline ExpressionRules rs274ngc_expressions() {
   return rules;
 }
 
-inline Dialect rs274ngc() {
-  Dialect d;
+inline ControlSheet rs274ngc() {
+  ControlSheet d;
   d.name = "rs274ngc";
   d.text.max_line_length = 253;
   d.text.line_number_prefix = "N";

@@ -1,9 +1,9 @@
-// Names of meanings, groups, operators and functions, as dialect files spell them.
+// Names of meanings, groups, operators and functions, as control sheets spell them.
 #include <algorithm>
 #include <array>
 #include <string_view>
 
-#include "pivotrace/control/dialect.h"
+#include "pivotrace/control/control_sheet.h"
 
 namespace pivotrace {
 

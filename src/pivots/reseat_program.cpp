@@ -1,0 +1,104 @@
+// Work offsets for each index angle, as a program of one control.
+#include <fmt/format.h>
+
+#include <algorithm>
+
+#include "base/number_text.h"
+#include "pivotrace/control/emit.h"
+#include "pivotrace/pivots/index_angles.h"
+#include "pivotrace/pivots/reseat.h"
+
+namespace pivotrace {
+
+namespace {
+
+std::string taught_text(const ReseatRequest& request) {
+  const bool inch = request.unit == LengthUnit::inch;
+  const Eigen::Vector3d shown = request.taught_mm / (inch ? mm_per_inch : 1.0);
+  const int decimals = inch ? program_decimals_inch : program_decimals_mm;
+  return fmt::format("X {} Y {} Z {} {}", fixed_text(shown.x(), decimals),
+                     fixed_text(shown.y(), decimals), fixed_text(shown.z(), decimals),
+                     unit_word(QuantityKind::length, request.unit));
+}
+
+double worst_U95_mm(const ReseatTable& table) {
+  double worst = 0.0;
+  for (const ReseatRow& row : table.rows) worst = std::max(worst, row.U95_mm.maxCoeff());
+  return worst;
+}
+
+std::string range_text(const ReseatTable& table, const ControlSheet& sheet) {
+  return fmt::format("{} to {}", work_offset_name(sheet, table.rows.front().work_offset),
+                     work_offset_name(sheet, table.rows.back().work_offset));
+}
+
+std::vector<std::string> header(const FitResult& result, const ReseatRequest& request,
+                                const ReseatTable& table, const ControlSheet& sheet) {
+  std::vector<std::string> lines = {
+      "by pivotrace " + result.version,
+      "machine: " + result.machine_name,
+      fmt::format("taught at {}: {}", angles_text(result, request.taught_at_rad),
+                  taught_text(request)),
+      "written: " + request.date,
+      "measured: " + (result.started.empty() ? "time not stated" : result.started) +
+          ", fitted: " + result.made,
+      fmt::format("U95 from the axis lines, worst coordinate: {} mm",
+                  uncertainty_text(worst_U95_mm(table), 4)),
+      "CAUTION: a wrong offset can wreck tool, part and machine.",
+      "Only for the machine named above and the set-up measured. Follow the machine manual and "
+      "local safety rules. A qualified person checks the first run: no part, high up, slow.",
+      fmt::format("This program replaces {} and keeps no copy: write the old ones down first.",
+                  range_text(table, sheet)),
+      "It acts at once on the active offset. A shift of the program origin in force adds to it.",
+      taught_offset_caution,
+      "Index the axis first, then call the offset that belongs to the angle."};
+  for (const std::string& warning : table.warnings) lines.push_back("NOTE: " + warning);
+  if (request.unit == LengthUnit::inch) lines.emplace_back("This program is in inches.");
+  return lines;
+}
+
+/// Half a set of offsets is worse than none.
+Problems runs_out(const ReseatRequest& request, const ReseatTable& table,
+                  const ControlSheet& sheet) {
+  const int last = request.first_offset + static_cast<int>(table.rows.size()) - 1;
+  const OffsetRules& rules = sheet.offsets;
+  if (!table.offsets_run_out && last <= rules.last_system &&
+      request.first_offset >= rules.first_system) {
+    return {};
+  }
+  return {{ProblemNumber::offsets_run_out,
+           fmt::format("{} positions from work offset {} on need more than the control sheet `{}` "
+                       "writes, {} to {}",
+                       table.rows.size(), request.first_offset, sheet.name, rules.first_system,
+                       rules.last_system),
+           {},
+           "ask for fewer angles, start at a lower offset, or take the table (--form table or csv) "
+           "and set them one after the other"}};
+}
+
+}  // namespace
+
+Expected<std::string> reseat_program(const FitResult& result, const ReseatRequest& request,
+                                     const ReseatTable& table, const ControlSheet& sheet,
+                                     bool simulated_allowed) {
+  Problems problems = refuse_simulated(result, simulated_allowed);
+  for (Problem& problem : runs_out(request, table, sheet)) problems.push_back(std::move(problem));
+  if (!problems.empty()) return tl::make_unexpected(std::move(problems));
+  ControlProgram program;
+  program.title = "work offsets for each index angle";
+  program.kind = ProgramKind::offsets;
+  program.inch = request.unit == LengthUnit::inch;
+  program.simulated = result.simulated;
+  program.header = header(result, request, table, sheet);
+  program.steps.push_back(Step{
+      OperatorStopStep{told({"read the remarks first. Start sets " + range_text(table, sheet)})}});
+  for (const ReseatRow& row : table.rows) {
+    program.steps.push_back(Step{RemarkStep{angles_text(result, row.angles_rad)}});
+    program.steps.push_back(Step{SetOffsetStep{
+        row.work_offset,
+        {length(row.offset_mm.x()), length(row.offset_mm.y()), length(row.offset_mm.z())}}});
+  }
+  return emit(program, sheet).map([](const EmittedProgram& made) { return made.text; });
+}
+
+}  // namespace pivotrace
