@@ -42,10 +42,13 @@ std::vector<std::regex> words_of_one_maker() {
   const auto word = [](const std::string& pattern) {
     return std::regex(pattern, std::regex::icase | std::regex::optimize);
   };
+  const auto as_written = [](const std::string& pattern) {
+    return std::regex(pattern, std::regex::optimize);
+  };
   return {word("DPR"
                "NT"),
-          word("\\bPO"
-               "PEN\\b"),
+          as_written("\\bPO"
+                     "PEN\\b"),
           word("\\bPC"
                "LOS\\b"),
           word("BP"

@@ -127,7 +127,7 @@ TEST_CASE("noise has its stated size and its seed reproduces it") {
 TEST_CASE("drift moves the tool away from the shown position with time") {
   Bench bench;
   bench.truth.survey.drift_mm_per_hour = {0, 0, 1.0};
-  const RehearsalReport report = bench.run(std::string("G4 P1800000\n") + pole_touch);
+  const RehearsalReport report = bench.run(std::string("G4 P1800\n") + pole_touch);
   REQUIRE(report.touches.size() == 1);
   // Half an hour: the tool really is 0.5 mm higher than shown, and a little more on the way down.
   CHECK(report.touches[0].moment.shown_mm.z() == doctest::Approx(62.5).epsilon(1e-4));
