@@ -5,7 +5,7 @@
 #include <Eigen/Dense>
 #include <cmath>
 
-#include "pivotrace/geometry/rotation.h"
+#include "pivotrace/machine/tool_axis.h"
 #include "pivotrace/plan/check_plan.h"
 
 namespace pivotrace {
@@ -74,7 +74,8 @@ class Arranger {
       const PlacedTouch placed =
           place_touch(machine_, state_, plan_.distances, station.angles_rad, touch);
       stay.visits.back().touches.push_back(
-          {tool_from_machine(station.angles_rad) * placed.outward, Eigen::Vector3d::Zero()});
+          {direction_in_tool(machine_, state_, placed.outward, station.angles_rad),
+           Eigen::Vector3d::Zero()});
     }
     for (Visit& visit : stay.visits) share_out(visit);
     return stay;
@@ -90,15 +91,6 @@ class Arranger {
     if (wrong.felt) return;
     stay.proof = wrong.empty_shown_mm ? TurnProof::feel : TurnProof::watch;
     stay.empty_shown_mm = wrong.empty_shown_mm.value_or(Eigen::Vector3d::Zero());
-  }
-
-  Eigen::Matrix3d tool_from_machine(const RotaryAngles& angles_rad) const {
-    Eigen::Matrix3d rotation = Eigen::Matrix3d::Identity();
-    for (const int axis : machine_.tool_chain()) {
-      rotation = rotation * rotation_matrix(state_.axis_lines[axis].direction,
-                                            turn_sign(state_.turns[axis]) * angles_rad[axis]);
-    }
-    return rotation.transpose();
   }
 
   /// Least-squares shift of the centre from the radial excess of each touch; directions the touches

@@ -11,6 +11,7 @@
 #include "pivotrace/disk/text_file.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/machine/ball_grade.h"
+#include "pivotrace/machine/length_datum.h"
 
 namespace pivotrace {
 
@@ -330,7 +331,8 @@ class MachineParser {
     if (machine_.probe.length_datum != LengthDatum::tip) return;
     for (RotaryAxis& axis : machine_.rotary) {
       if (axis.side != AxisSide::tool) continue;
-      axis.centre_mm.z() -= machine_.probe.stylus_radius_mm();
+      axis.centre_mm -=
+          datum_to_centre_mm(machine_.probe.length_datum, machine_.probe.stylus_radius_mm());
       move_into_plane(axis.centre_mm, axis.direction, axis.quote_at_mm);
     }
   }

@@ -13,6 +13,7 @@
 #include "pivotrace/disk/text_file.h"
 #include "pivotrace/formats/touch_file.h"
 #include "pivotrace/machine/kinematics.h"
+#include "pivotrace/machine/length_datum.h"
 
 namespace pivotrace {
 
@@ -137,9 +138,7 @@ class ParameterSurvey {
       const auto value = parameter(results_.first_touch + 3 * index + axis);
       touch.shown_mm[axis] = value.value_or(0.0) * (machine_.inch ? mm_per_inch : 1.0);
     }
-    if (machine_.probe.length_datum == LengthDatum::tip) {
-      touch.shown_mm.z() += machine_.probe.stylus_radius_mm();
-    }
+    touch.shown_mm = shown_inside(machine_, machine_.probe.stylus_radius_mm(), touch.shown_mm);
     touch.approach =
         place_touch(machine_, state_, plan_.distances, station.angles_rad, planned).approach();
     survey_.touches.push_back(std::move(touch));

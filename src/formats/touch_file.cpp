@@ -17,6 +17,7 @@
 #include "pivotrace/base/length.h"
 #include "pivotrace/disk/text_file.h"
 #include "pivotrace/geometry/angle.h"
+#include "pivotrace/machine/length_datum.h"
 
 namespace pivotrace {
 
@@ -606,9 +607,8 @@ class TouchParser {
 
   void apply_length_datum(Touch& touch) const {
     const LengthDatum datum = preamble_.length_datum.value_or(machine_.probe.length_datum);
-    if (datum == LengthDatum::tip && touch.kind == TouchKind::touch) {
-      touch.shown_mm.z() += machine_.probe.stylus_radius_mm();
-    }
+    if (touch.kind != TouchKind::touch) return;
+    touch.shown_mm += datum_to_centre_mm(datum, machine_.probe.stylus_radius_mm());
   }
 
   // --- after the rows ---------------------------------------------------------------------------

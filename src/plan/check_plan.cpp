@@ -10,6 +10,8 @@
 
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/machine/kinematics.h"
+#include "pivotrace/machine/length_datum.h"
+#include "pivotrace/machine/tool_axis.h"
 #include "plan/scene.h"
 
 namespace pivotrace {
@@ -73,9 +75,8 @@ class StationWays {
 
   /// Position the control shows for a stylus centre, length datum applied.
   Eigen::Vector3d shown(const Eigen::Vector3d& stylus_mm) const {
-    Eigen::Vector3d p = shown_from_stylus(machine_, state_, stylus_mm, angles_rad_, flip_);
-    if (machine_.probe.length_datum == LengthDatum::tip) p.z() -= state_.stylus_radius_mm;
-    return p;
+    return shown_by_control(machine_, state_.stylus_radius_mm,
+                            shown_from_stylus(machine_, state_, stylus_mm, angles_rad_, flip_));
   }
 
   /// The stylus centre with the control at the safe height, straight above or below `stylus_mm`.
@@ -271,9 +272,8 @@ Objection objection_to_turn(const Machine& machine, const MachineState& state,
     largest = std::max(largest, std::abs(to[i] - from[i]));
   if (largest == 0.0) return std::nullopt;
   double done = 0.0;
-  Eigen::Vector3d shown = shown_mm;
-  shown.z() = distances.safe_height;
-  if (machine.probe.length_datum == LengthDatum::tip) shown.z() += state.stylus_radius_mm;
+  const Eigen::Vector3d shown = shown_inside(machine, state.stylus_radius_mm,
+                                             {shown_mm.x(), shown_mm.y(), distances.safe_height});
   while (done < 1.0) {
     RotaryAngles now = from;
     for (std::size_t i = 0; i < now.size(); ++i) now[i] += done * (to[i] - from[i]);
@@ -315,8 +315,8 @@ class MistakenWays {
 
  private:
   Eigen::Vector3d really(const Eigen::Vector3d& stylus_mm) const {
-    Eigen::Vector3d shown = planned_.shown(stylus_mm);
-    if (machine_.probe.length_datum == LengthDatum::tip) shown.z() += state_.stylus_radius_mm;
+    const Eigen::Vector3d shown =
+        shown_inside(machine_, state_.stylus_radius_mm, planned_.shown(stylus_mm));
     return stylus_in_machine(machine_, state_, shown, real_rad_, flip_);
   }
 
@@ -496,9 +496,8 @@ Problems check_plan(const Machine& machine, const Plan& plan) {
         problems.push_back(station_problem(station, ProblemNumber::collision, *o));
       }
       // Sideways at the safe height with the axes already turned: from the old place to the new.
-      Eigen::Vector3d old_shown = left;
-      old_shown.z() = plan.distances.safe_height;
-      if (machine.probe.length_datum == LengthDatum::tip) old_shown.z() += state.stylus_radius_mm;
+      const Eigen::Vector3d old_shown = shown_inside(
+          machine, state.stylus_radius_mm, {left.x(), left.y(), plan.distances.safe_height});
       const Eigen::Vector3d from =
           stylus_in_machine(machine, state, old_shown, station.angles_rad, station.flip);
       const Eigen::Vector3d to =
@@ -563,11 +562,11 @@ double safe_height_mm(const Machine& machine, const MachineState& state,
       between += radius * (1.0 - std::cos(0.5 * step_rad));
     }
   }
-  double height = top + between + rapid_clearance_mm + distances.rough + distances.clearance +
-                  distances.lift - tool_bottom;
-  if (machine.probe.length_datum == LengthDatum::tip) height -= state.stylus_radius_mm;
-  height = std::ceil(height);
-  return std::min(height, machine.linear.travel_mm[2].high);
+  const double of_centre = top + between + rapid_clearance_mm + distances.rough +
+                           distances.clearance + distances.lift - tool_bottom;
+  const double of_datum =
+      of_centre - centre_above_datum(machine.probe.length_datum, state.stylus_radius_mm);
+  return std::min(std::ceil(of_datum), machine.linear.travel_mm[2].high);
 }
 
 }  // namespace pivotrace

@@ -8,8 +8,8 @@
 #include <numbers>
 
 #include "pivotrace/geometry/angle.h"
-#include "pivotrace/geometry/rotation.h"
 #include "pivotrace/machine/kinematics.h"
+#include "pivotrace/machine/tool_axis.h"
 #include "pivotrace/plan/check_plan.h"
 
 namespace pivotrace {
@@ -164,21 +164,13 @@ class TouchChooser {
     const int count = std::max(3, equator_touches_ - 2);
     for (int i = 0; i < count; ++i) {
       const double angle = std::numbers::pi * (static_cast<double>(i) / (count - 1) - 0.5);
-      const Eigen::Vector3d out = tool_turned_back(std::sin(angle) * side + std::cos(angle) * top);
+      const Eigen::Vector3d out = direction_in_tool(
+          machine_, state_, std::sin(angle) * side + std::cos(angle) * top, angles_rad_);
       PlannedTouch t{artefact_, std::atan2(out.y(), out.x()),
                      std::atan2(out.z(), std::hypot(out.x(), out.y())), along_mm, 0.0};
       candidates.push_back(t);
     }
     return candidates;
-  }
-
-  /// Machine frame to tool frame (tool-side axes turned back).
-  Eigen::Vector3d tool_turned_back(Eigen::Vector3d v) const {
-    for (const int axis : machine_.tool_chain()) {
-      v = turned<double>(v, state_.axis_lines[axis].direction,
-                         -turn_sign(state_.turns[axis]) * angles_rad_[axis]);
-    }
-    return v;
   }
 
   /// The second section; in a bore the stylus ball must keep off the floor, wherever within `rough`

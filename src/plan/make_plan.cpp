@@ -9,6 +9,7 @@
 #include "pivotrace/estimate/predict.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/geometry/rotation.h"
+#include "pivotrace/machine/tool_axis.h"
 #include "pivotrace/plan/check_plan.h"
 #include "pivotrace/survey/synthetic.h"
 #include "plan/choose_touches.h"

@@ -9,6 +9,8 @@
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/geometry/rotation.h"
 #include "pivotrace/machine/kinematics.h"
+#include "pivotrace/machine/length_datum.h"
+#include "pivotrace/machine/tool_axis.h"
 
 namespace pivotrace {
 
@@ -20,16 +22,6 @@ constexpr double jog_height_mm = 2.0;
 Eigen::Vector3d unit_from(double around_rad, double up_rad) {
   return {std::cos(up_rad) * std::cos(around_rad), std::cos(up_rad) * std::sin(around_rad),
           std::sin(up_rad)};
-}
-
-Eigen::Matrix3d tool_rotation(const Machine& machine, const MachineState& state,
-                              const RotaryAngles& angles_rad) {
-  Eigen::Matrix3d rotation = Eigen::Matrix3d::Identity();
-  for (const int axis : machine.tool_chain()) {
-    rotation = rotation * rotation_matrix(state.axis_lines[axis].direction,
-                                          turn_sign(state.turns[axis]) * angles_rad[axis]);
-  }
-  return rotation;
 }
 
 /// The point of the artefact a touch is about, carried frame.
@@ -114,11 +106,6 @@ Eigen::Vector3d PlacedTouch::search_end_mm(double beyond_mm) const {
   return centre_mm + (reach_mm - side * beyond_mm) * outward;
 }
 
-Eigen::Vector3d tool_axis_in_machine(const Machine& machine, const MachineState& state,
-                                     const RotaryAngles& angles_rad) {
-  return tool_rotation(machine, state, angles_rad) * Eigen::Vector3d::UnitZ();
-}
-
 PlacedTouch place_touch(const Machine& machine, const MachineState& state,
                         const ProbingDistances& distances, const RotaryAngles& angles_rad,
                         const PlannedTouch& touch) {
@@ -171,8 +158,8 @@ Eigen::Vector3d start_position_mm(const Machine& machine, const Plan& plan) {
           ? Eigen::Vector3d(placed.centre_mm + placed.tool_axis * (placed.reach_mm + jog_height_mm))
           : placed.above_mm(stand_off_gap_mm(plan.distances, placed));
   Eigen::Vector3d shown =
-      shown_from_stylus(machine, state, stylus, station.angles_rad, station.flip);
-  if (machine.probe.length_datum == LengthDatum::tip) shown.z() -= state.stylus_radius_mm;
+      shown_by_control(machine, state.stylus_radius_mm,
+                       shown_from_stylus(machine, state, stylus, station.angles_rad, station.flip));
   if (!plan.self_find) shown.z() = plan.distances.safe_height;
   return shown;
 }

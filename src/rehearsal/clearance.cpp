@@ -5,7 +5,7 @@
 #include <limits>
 
 #include "pivotrace/machine/kinematics.h"
-#include "pivotrace/plan/plan.h"
+#include "pivotrace/machine/tool_axis.h"
 #include "pivotrace/rehearsal/rehearse.h"
 
 namespace pivotrace::rehearsal {

@@ -12,7 +12,9 @@
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/geometry/rotation.h"
 #include "pivotrace/machine/kinematics.h"
+#include "pivotrace/machine/length_datum.h"
 #include "pivotrace/machine/motion_time.h"
+#include "pivotrace/machine/tool_axis.h"
 
 namespace pivotrace::rehearsal {
 
@@ -53,9 +55,7 @@ VirtualMachine::VirtualMachine(const Machine& machine, const RehearsalTruth& tru
       random_(options.noise.seed),
       checker_(machine, truth.survey.state, tool_solids(machine, truth.survey.state, notes_),
                work_solids(machine, truth.survey.state)),
-      datum_mm_(machine.probe.length_datum == LengthDatum::tip
-                    ? Eigen::Vector3d(0.0, 0.0, machine.probe.stylus_radius_mm())
-                    : Eigen::Vector3d::Zero()),
+      datum_mm_(datum_to_centre_mm(machine.probe.length_datum, machine.probe.stylus_radius_mm())),
       shown_mm_(options.start_mm + datum_mm_),
       commanded_rad_(options.start_angles_rad),
       clamped_(machine.rotary.size()) {
@@ -608,11 +608,8 @@ double VirtualMachine::trigger_way_mm(int work, const StraightPath& path, double
 double VirtualMachine::lobing_mm(const Eigen::Vector3d& normal_in_machine) const {
   const SurveyTruth& truth = truth_.survey;
   if (truth.lobing_amplitude_mm == 0.0) return 0.0;
-  Eigen::Vector3d in_spindle = normal_in_machine;
-  for (const int axis : machine_.tool_chain()) {
-    in_spindle = turned<double>(in_spindle, truth.state.axis_lines[axis].direction,
-                                -turn_sign(truth.state.turns[axis]) * commanded_rad_[axis]);
-  }
+  const Eigen::Vector3d in_spindle =
+      direction_in_tool(machine_, truth.state, normal_in_machine, commanded_rad_);
   const double phi = std::atan2(in_spindle.y(), in_spindle.x()) + spindle_rad_;
   return truth.lobing_amplitude_mm * in_spindle.head<2>().norm() *
          std::cos(3.0 * (phi - truth.lobing_phase_rad));

@@ -5,8 +5,9 @@
 #include <numbers>
 #include <optional>
 
-#include "pivotrace/geometry/rotation.h"
+#include "pivotrace/contact/eigen.h"
 #include "pivotrace/machine/kinematics.h"
+#include "pivotrace/machine/tool_axis.h"
 #include "pivotrace/survey/random_stream.h"
 
 namespace pivotrace {
@@ -94,23 +95,21 @@ class Synthesis {
     return 0.0;
   }
 
-  /// Stylus centre as it really is for a shown position, machine frame.
-  Eigen::Vector3d real_stylus(const Eigen::Vector3d& shown_mm, const StationTarget& station,
-                              const StationError& error, const RotaryAngles& real_angles) const {
+  /// The reading that would be without errors where the slides really stand.
+  contact::Reading<double> real_reading(const Eigen::Vector3d& shown_mm, const StationError& error,
+                                        bool flip) const {
     const Eigen::Vector3d real_shown = shown_mm + error.shown_mm +
                                        truth_.linear_error * (shown_mm - truth_.linear_origin_mm) +
                                        truth_.drift_mm_per_hour * (time_s_ / 3600.0);
-    return stylus_in_machine(machine_, truth_.state, real_shown, real_angles, station.flip);
+    return {contact::from_eigen(real_shown), contact::from_eigen(truth_.state.stylus_offset_mm),
+            flip};
   }
 
   double lobing_mm(const Eigen::Vector3d& normal_in_machine, const RotaryAngles& angles_rad,
                    bool flip) const {
     if (truth_.lobing_amplitude_mm == 0.0) return 0.0;
-    Eigen::Vector3d in_spindle = normal_in_machine;
-    for (const int axis : machine_.tool_chain()) {
-      in_spindle = turned<double>(in_spindle, truth_.state.axis_lines[axis].direction,
-                                  -turn_sign(truth_.state.turns[axis]) * angles_rad[axis]);
-    }
+    const Eigen::Vector3d in_spindle =
+        direction_in_tool(machine_, truth_.state, normal_in_machine, angles_rad);
     double phi = std::atan2(in_spindle.y(), in_spindle.x());
     if (flip) phi += std::numbers::pi;
     return truth_.lobing_amplitude_mm * in_spindle.head<2>().norm() *
@@ -121,7 +120,7 @@ class Synthesis {
   std::optional<Eigen::Vector3d> trigger(const StationTarget& station, const TouchTarget& target,
                                          const StationError& error) {
     const Artefact& artefact = machine_.artefacts[target.artefact];
-    const ArtefactPlace& place = truth_.state.artefacts[target.artefact];
+    const contact::Place<double> place = contact_place(truth_.state.artefacts[target.artefact]);
     const Eigen::Vector3d normal = aimed_normal(target, station.angles_rad);
     RotaryAngles real_angles = station.angles_rad;
     for (std::size_t i = 0; i < real_angles.size(); ++i) real_angles[i] += error.angles_rad[i];
@@ -131,18 +130,17 @@ class Synthesis {
         aimed_point(target, station.angles_rad) + normal * expected_reach(target);
     Eigen::Vector3d shown =
         shown_from_stylus(machine_, aim_, stylus_aim, station.angles_rad, station.flip);
-    const Eigen::Matrix3d to_machine =
-        machine_from_carried_rotation(machine_, truth_.state, artefact.carried_by, real_angles);
+    const contact::Chain<double> chain = chain_at(machine_, truth_.state, real_angles);
+    const contact::Mat3<double> to_machine =
+        contact::machine_from_carried_rotation(chain, artefact.carried_by);
     for (int iteration = 0; iteration < 30; ++iteration) {
-      const Eigen::Vector3d in_carried =
-          carried_from_machine(machine_, truth_.state, artefact.carried_by,
-                               real_stylus(shown, station, error, real_angles), real_angles);
-      const double excess =
-          gap_mm(artefact.kind, place, truth_.state.stylus_radius_mm, in_carried) - wanted_gap;
-      const double slope =
-          normal.dot(to_machine * outward_normal(artefact.kind, place, in_carried));
+      const contact::Vec3<double> in_carried = contact::stylus_in_carried(
+          chain, artefact.carried_by, real_reading(shown, error, station.flip));
+      const contact::Surface<double> surface =
+          contact::surface(artefact.kind, place, truth_.state.stylus_radius_mm, in_carried);
+      const double slope = contact::dot(contact::from_eigen(normal), to_machine * surface.outward);
       if (slope < 0.1) return std::nullopt;
-      const double step = excess / slope;
+      const double step = (surface.gap - wanted_gap) / slope;
       shown -= normal * step;
       if (std::abs(step) < 1e-13) return shown;
     }

@@ -3,6 +3,7 @@
 
 #include "pivotrace/formats/machine_file.h"
 #include "pivotrace/geometry/angle.h"
+#include "pivotrace/machine/tool_axis.h"
 #include "pivotrace/plan/plan.h"
 
 using namespace pivotrace;

@@ -187,6 +187,16 @@ constexpr Mat3<S> machine_from_carried_rotation(const Chain<S, most>& chain, int
   return rotation;
 }
 
+/// Rotation part of machine_from_tool.
+template <class S>
+constexpr Mat3<S> machine_from_tool_rotation(const Chain<S>& chain) {
+  Mat3<S> rotation = identity<S>();
+  for (int k = 0; k < chain.count; ++k) {
+    if (chain.axes[k].tool_side) rotation = rotation * chain.axes[k].body_turn;
+  }
+  return rotation;
+}
+
 /// An offset of the stylus as it stands with the spindle turned by 180 degrees: X and Y change sign.
 template <class S>
 constexpr Vec3<S> spindle_turned(const Vec3<S>& offset, bool flip) {

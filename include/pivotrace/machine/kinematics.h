@@ -5,9 +5,24 @@
 // shown position, so the shown position itself does not move the lines.
 #pragma once
 
+#include "pivotrace/contact/chain.h"
+#include "pivotrace/contact/gap.h"
 #include "pivotrace/machine/state.h"
 
 namespace pivotrace {
+
+/// The rotary axes of this state as a chain of `contact`, all at 0.
+contact::Chain<double> chain_at_zero(const Machine& machine, const MachineState& state);
+
+/// Turns a chain that stands at 0 to these angles.
+void stand_at(contact::Chain<double>& chain, const RotaryAngles& angles_rad);
+
+/// The rotary axes of this state as they stand at these angles.
+contact::Chain<double> chain_at(const Machine& machine, const MachineState& state,
+                                const RotaryAngles& angles_rad);
+
+/// The same place in the fixed-size types of `contact`.
+contact::Place<double> contact_place(const ArtefactPlace& place);
 
 /// Stylus-ball centre in the machine frame for a shown position [mm] and rotary angles [rad].
 /// `flip` = spindle turned by 180 deg: the X and Y parts of the stylus offset change sign.
@@ -33,7 +48,7 @@ Eigen::Matrix3d machine_from_carried_rotation(const Machine& machine, const Mach
                                               int last, const RotaryAngles& angles_rad);
 
 /// Signed distance from the stylus-ball surface to the artefact surface [mm]: 0 = just touching,
-/// positive = in the air. Stylus centre in the carried frame. DESIGN section 3: ball |p-b|-(R+r);
+/// positive = in the air. Stylus centre in the carried frame. Ball: |p-b|-(R+r);
 /// pin: distance to the axis-(R+r); bore: (R-r)-distance; flat: n.(p-q)-r.
 double gap_mm(ArtefactKind kind, const ArtefactPlace& place, double stylus_radius_mm,
               const Eigen::Vector3d& stylus_in_carried_mm);

@@ -8,21 +8,16 @@
 #include <string>
 #include <vector>
 
-namespace pivotrace {
+#include "pivotrace/contact/chain.h"
+#include "pivotrace/contact/gap.h"
 
-/// Two rotary axes on the work side and two on the tool side at the most.
-inline constexpr int max_rotary_axes = 4;
+namespace pivotrace {
 
 /// Commanded rotary angles, in the order of Machine::rotary; unused entries are 0.
 using RotaryAngles = std::array<double, max_rotary_axes>;
 
 enum class LinearAxis { X = 0, Y = 1, Z = 2 };
 enum class AxisSide { work, tool };
-
-/// How the carried body turns about the + direction for a positive command.
-enum class TurnSense { right_hand = 1, left_hand = -1 };
-
-inline double turn_sign(TurnSense sense) { return sense == TurnSense::right_hand ? 1.0 : -1.0; }
 
 struct Range {
   double low = 0.0;
@@ -86,8 +81,6 @@ struct Probe {
 
   double stylus_radius_mm() const { return 0.5 * stylus_diameter_mm; }
 };
-
-enum class ArtefactKind { ball, pin, bore, flat };
 
 struct Stem {
   Eigen::Vector3d direction = -Eigen::Vector3d::UnitZ();  ///< from the ball centre into the stem

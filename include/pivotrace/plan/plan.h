@@ -111,10 +111,6 @@ struct PlacedTouch {
   Eigen::Vector3d approach() const { return -side * outward; }
 };
 
-/// Direction of the tool axis (stylus ball to spindle), machine frame.
-Eigen::Vector3d tool_axis_in_machine(const Machine& machine, const MachineState& state,
-                                     const RotaryAngles& angles_rad);
-
 /// Places a planned touch in space. The direction is made square to the axis of a pin or bore.
 /// Degenerate for a pin or bore looked at along its own axis: `outward` is then zero.
 PlacedTouch place_touch(const Machine& machine, const MachineState& state,
