@@ -7,6 +7,8 @@
 
 #include "control/step_recorder.h"
 #include "cycle/cycle_layout.h"
+#include "cycle/symbolic_scalar.h"
+#include "pivotrace/contact/chain.h"
 
 namespace pivotrace {
 
@@ -22,13 +24,8 @@ class CycleGeometry {
 
   const Value& angle_deg(int axis) const { return angle_[axis]; }
   /// cos and sin of the turn of the carried body about the + direction.
-  Value turn_cosine(int axis) const { return cosine_[axis]; }
+  Value turn_cosine(int axis) const { return chain_.axes[axis].cosine; }
   Value turn_sine(int axis) const;
-
-  /// v turned about the direction of `axis` by its present angle, or back.
-  Value3 turned(const Value3& v, int axis, bool back) const;
-  /// p turned about the present centre line of `axis`.
-  Value3 turned_about(const Value3& p, int axis, bool back);
 
   /// `into` := a point carried by work axis `carrier`, given at rotary 0, as it stands now.
   void carry(const Vec& into, const Value3& at_zero, int carrier);
@@ -41,8 +38,7 @@ class CycleGeometry {
   const Value3& tool_axis() const { return tool_axis_; }
   bool head_turns() const { return !machine_.tool_chain().empty(); }
 
-  /// Centre line of an axis: values across it may be variables.
-  const Value3& centre(int axis) const { return centre_[axis]; }
+  /// Writes a better centre into the variables that hold it.
   void set_centre(int axis, const Value3& value);
   /// Stylus centre minus shown position, length datum left out; and the part of it that comes from
   /// the axes inside `axis`.
@@ -55,8 +51,8 @@ class CycleGeometry {
   const Machine& machine_;
   const MachineState& state_;
   StepRecorder& recorder_;
-  std::vector<Value3> centre_;
-  std::vector<Value> angle_, cosine_, sine_;
+  contact::Chain<Value> chain_;
+  std::vector<Value> angle_;
   std::vector<Value3> inner_arm_;
   Value3 arm_, offset_, tool_axis_;
   Value stylus_diameter_;

@@ -12,6 +12,7 @@
 #include "cycle/cycle_layout.h"
 #include "pivotrace/base/length.h"
 #include "pivotrace/geometry/angle.h"
+#include "pivotrace/geometry/planar_sums.h"
 #include "pivotrace/geometry/rotation.h"
 #include "pivotrace/plan/check_plan.h"
 
@@ -958,9 +959,9 @@ void CycleBuilder::start_sums() {
   }
 }
 
-/// Running sums of one complex regression z = c + b e, e = exp(j angle), METROLOGY 5.1, relative to
-/// the nominal centre so that controls with few digits lose nothing. Work side: z is where the
-/// centre of the artefact is; tool side: where the control stands with the stylus at that centre.
+/// Running sums of one complex regression z = c + b e, e = exp(j angle), relative to the nominal
+/// centre so that controls with few digits lose nothing. Work side: z is where the centre of the
+/// artefact is; tool side: where the control stands with the stylus at that centre.
 void CycleBuilder::add_to_sums(const Standing& at) {
   const int axis = at.segment->axis;
   const Line& line = state_.axis_lines[axis];
@@ -975,18 +976,18 @@ void CycleBuilder::add_to_sums(const Standing& at) {
   steps_.remark("add it to the running sums of the axis centre");
   steps_.set(u, dot(pair.first, from), "from nominal centre, first direction across");
   steps_.set(v, dot(pair.second, from), "the same, second direction");
-  const Value c = geometry_.turn_cosine(axis);
-  const Value s = geometry_.turn_sine(axis);
   const auto add = [&](const char* name, const Value& value) {
     steps_.set(sum_.at(name), Value(sum_.at(name)) + value);
   };
+  const PlanarSums<Value> more =
+      planar_summands<Value>(geometry_.turn_cosine(axis), geometry_.turn_sine(axis), u, v);
   add("n", count(1));
-  add("cos", c);
-  add("sin", s);
-  add("u", u);
-  add("v", v);
-  add("uc+vs", u * c + v * s);
-  add("vc-us", v * c - u * s);
+  add("cos", more.cosines);
+  add("sin", more.sines);
+  add("u", more.x);
+  add("v", more.y);
+  add("uc+vs", more.along);
+  add("vc-us", more.across);
   add("axial", dot(line.direction, values(predicted_)));
   if (options_.solve_axis != axis) return;
   const int stays = static_cast<int>(at.segment->stays.size());
@@ -995,33 +996,44 @@ void CycleBuilder::add_to_sums(const Standing& at) {
   steps_.set_element(steps_.table("measured 2", stays), index, v);
 }
 
+/// Names of the variables that hold what the sums give.
+const char* name_of(PlanarPart part) {
+  switch (part) {
+    case PlanarPart::spread: return "spread of angles";
+    case PlanarPart::arm_x: return "spoke 1";
+    case PlanarPart::arm_y: return "spoke 2";
+    case PlanarPart::centre_x: return "centre 1";
+    case PlanarPart::centre_y: return "centre 2";
+  }
+  return "";
+}
+
 void CycleBuilder::work_out_centre(const Standing& at) {
   const int axis = at.segment->axis;
   const Line& line = state_.axis_lines[axis];
   const CrossPair pair = cross_pair(line.direction);
-  const Value n = sum_.at("n"), sc = sum_.at("cos"), ss = sum_.at("sin"), su = sum_.at("u"),
-              sv = sum_.at("v"), p = sum_.at("uc+vs"), q = sum_.at("vc-us");
-  const Variable spread = steps_.variable("spread of angles");
-  const Variable b1 = steps_.variable("spoke 1"), b2 = steps_.variable("spoke 2");
-  const Variable c1 = steps_.variable("centre 1"), c2 = steps_.variable("centre 2");
   steps_.remark("axis centre from the sums: place = centre + spoke turned");
-  steps_.set(spread, n - (sc * sc + ss * ss) / n);
-  steps_.set(b1, (p - (su * sc + sv * ss) / n) / spread);
-  steps_.set(b2, (q - (sv * sc - su * ss) / n) / spread);
-  steps_.set(c1, (su - b1 * sc + b2 * ss) / n);
-  steps_.set(c2, (sv - b2 * sc - b1 * ss) / n);
+  const PlanarSolution<Value> solved =
+      planar_solution(PlanarSums<Value>{sum_.at("n"), sum_.at("cos"), sum_.at("sin"), sum_.at("u"),
+                                        sum_.at("v"), sum_.at("uc+vs"), sum_.at("vc-us")},
+                      [&](PlanarPart part, const Value& value) -> Value {
+                        const Variable kept = steps_.variable(name_of(part));
+                        steps_.set(kept, value);
+                        return kept;
+                      });
   if (machine_.rotary[axis].side == AxisSide::work) {
     Value3 centre = lengths(line.point_mm);
     for (int i = 0; i < 3; ++i) {
-      centre[i] = centre[i] + Value(tidy(pair.first[i])) * c1 + Value(tidy(pair.second[i])) * c2;
+      centre[i] = centre[i] + Value(tidy(pair.first[i])) * solved.centre_x +
+                  Value(tidy(pair.second[i])) * solved.centre_y;
     }
     geometry_.set_centre(axis, centre);
     return;
   }
   // Tool side: the spoke is the axis line seen from the shown position, less the inner arm.
   const Value3& inner = geometry_.inner_arm(axis);
-  const Value along1 = b1 + dot(pair.first, inner);
-  const Value along2 = b2 + dot(pair.second, inner);
+  const Value along1 = solved.arm_x + dot(pair.first, inner);
+  const Value along2 = solved.arm_y + dot(pair.second, inner);
   Value3 centre = lengths(line.direction * line.direction.dot(line.point_mm));
   for (int i = 0; i < 3; ++i) {
     centre[i] =

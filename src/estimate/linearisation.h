@@ -5,6 +5,7 @@
 #include <vector>
 
 #include "estimate/model.h"
+#include "pivotrace/contact/derivatives.h"
 
 namespace pivotrace {
 
@@ -16,10 +17,13 @@ struct StationBlock {
   Eigen::MatrixXd by_common;    ///< (m x c): the effects asked for as common-mode terms
 };
 
-struct PointJet;
-struct SurfaceJet;
+/// How a line moves for a unit of each of the four numbers of its chart: shifts of its point, changes
+/// of its direction.
+struct LineMoves {
+  contact::Vec3<double> shift_first, shift_second, tilt_first, tilt_second;
+};
 
-/// Evaluates stations at one point. Costs one rotation per axis and station, then about 300
+/// Evaluates stations at one point. Costs one rotation per axis and station, then about 200
 /// floating-point operations a touch.
 class Linearisation {
  public:
@@ -32,27 +36,23 @@ class Linearisation {
   const MachineState& state() const { return state_; }
 
  private:
-  struct Frame;
-  struct Placed;
-  struct Carried;
-  Frame frame(const RotaryAngles& angles_rad) const;
-  Frame station_frame(int station, const double* nuisance) const;
-  void evaluate_touch(const Touch& touch, const Frame& frame, const double* nuisance, int row,
-                      StationBlock& block, const std::vector<Effect>& common) const;
-  Placed placed(const Touch& touch, const double* nuisance) const;
-  Carried carry(const Touch& touch, const Frame& frame, const double* nuisance) const;
-  void write_row(const Touch& touch, const Carried& carried, const SurfaceJet& jet, int row,
-                 StationBlock& block, const std::vector<Effect>& common) const;
-  void write_place(int artefact, const SurfaceJet& jet,
+  struct Row;
+  contact::Chain<double> station_chain(int station, const double* nuisance) const;
+  contact::Reading<double> reading(const Touch& touch, const double* nuisance) const;
+  void evaluate_touch(const Touch& touch, const contact::Chain<double>& chain,
+                      const double* nuisance, int row, StationBlock& block,
+                      const std::vector<Effect>& common) const;
+  void write_row(const Row& at, StationBlock& block, const std::vector<Effect>& common) const;
+  void write_place(const Row& at,
                    Eigen::Ref<Eigen::RowVectorXd, 0, Eigen::InnerStride<>> by_unknown) const;
-  void write_effects(const Touch& touch, const Carried& carried, const SurfaceJet& jet, int row,
-                     StationBlock& block, const std::vector<Effect>& common) const;
+  void write_effects(const Row& at, StationBlock& block, const std::vector<Effect>& common) const;
 
   const Model& model_;
   const Eigen::VectorXd& unknowns_;
   MachineState state_;
-  std::vector<Eigen::Matrix<double, 3, 2>> axis_by_tilt_;
-  std::vector<Eigen::Matrix<double, 3, 2>> place_by_tilt_;
+  contact::Chain<double> chain_at_zero_;
+  std::vector<LineMoves> axis_moves_;
+  std::vector<LineMoves> place_moves_;
 };
 
 }  // namespace pivotrace

@@ -93,46 +93,43 @@ AxisRegression axis_regression(std::span<const double> angles_rad,
 }
 
 void PlanarTurnSums::add(double angle_rad, const Eigen::Vector2d& ball_mm) {
-  const double c = std::cos(angle_rad);
-  const double s = std::sin(angle_rad);
   const Eigen::Vector2d z = ball_mm - origin_mm_;
-  count_ += 1.0;
-  cosines_ += c;
-  sines_ += s;
-  x_ += z.x();
-  y_ += z.y();
-  along_ += z.x() * c + z.y() * s;
-  across_ += z.y() * c - z.x() * s;
+  const PlanarSums<double> more =
+      planar_summands(std::cos(angle_rad), std::sin(angle_rad), z.x(), z.y());
+  sums_.count += more.count;
+  sums_.cosines += more.cosines;
+  sums_.sines += more.sines;
+  sums_.x += more.x;
+  sums_.y += more.y;
+  sums_.along += more.along;
+  sums_.across += more.across;
   squares_ += z.squaredNorm();
 }
 
 PlanarTurn PlanarTurnSums::solve() const {
   PlanarTurn turn;
-  if (count_ < 2.0) {
+  const double count = sums_.count;
+  if (count < 2.0) {
     turn.status = FitStatus::too_few_points;
     return turn;
   }
-  if (!std::isfinite(squares_) || !std::isfinite(cosines_)) {
+  if (!std::isfinite(squares_) || !std::isfinite(sums_.cosines)) {
     turn.status = FitStatus::not_finite;
     return turn;
   }
-  const Eigen::Vector2d e(cosines_ / count_, sines_ / count_);
-  const Eigen::Vector2d z(x_ / count_, y_ / count_);
-  const double spread = count_ * (1.0 - e.squaredNorm());
-  if (!(spread > planar_turn_spread_limit * count_)) {
+  const PlanarSolution<double> solved =
+      planar_solution(sums_, [](PlanarPart, double value) { return value; });
+  if (!(solved.spread > planar_turn_spread_limit * count)) {
     turn.status = FitStatus::degenerate;
     return turn;
   }
-  // sum conj(e - e_m)(z - z_m) = sum conj(e) z - N conj(e_m) z_m
-  const double real = along_ - count_ * (e.x() * z.x() + e.y() * z.y());
-  const double imaginary = across_ - count_ * (e.x() * z.y() - e.y() * z.x());
-  turn.arm_mm = Eigen::Vector2d(real, imaginary) / spread;
-  const Eigen::Vector2d turned_arm(e.x() * turn.arm_mm.x() - e.y() * turn.arm_mm.y(),
-                                   e.y() * turn.arm_mm.x() + e.x() * turn.arm_mm.y());
-  turn.centre_mm = origin_mm_ + z - turned_arm;
-  turn.centre_sigma_factor = 1.0 / std::sqrt(spread);
-  const double left = squares_ - count_ * z.squaredNorm() - spread * turn.arm_mm.squaredNorm();
-  turn.rms_mm = std::sqrt(std::max(left, 0.0) / (2.0 * count_));
+  turn.arm_mm = {solved.arm_x, solved.arm_y};
+  turn.centre_mm = origin_mm_ + Eigen::Vector2d(solved.centre_x, solved.centre_y);
+  turn.centre_sigma_factor = 1.0 / std::sqrt(solved.spread);
+  const Eigen::Vector2d z(sums_.x / count, sums_.y / count);
+  const double left =
+      squares_ - count * z.squaredNorm() - solved.spread * turn.arm_mm.squaredNorm();
+  turn.rms_mm = std::sqrt(std::max(left, 0.0) / (2.0 * count));
   turn.status = FitStatus::done;
   return turn;
 }

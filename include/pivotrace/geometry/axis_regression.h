@@ -6,6 +6,7 @@
 
 #include "pivotrace/geometry/fit_status.h"
 #include "pivotrace/geometry/line.h"
+#include "pivotrace/geometry/planar_sums.h"
 
 namespace pivotrace {
 
@@ -81,13 +82,10 @@ inline constexpr double planar_turn_rms_floor = 1e-7;
 /// Below this 1 - |mean of e|^2 the angles do not spread.
 inline constexpr double planar_turn_spread_limit = 1e-10;
 
-/// Running sums of the known-angle regression in the orbit plane: 8 numbers.
-/// Equation, with z = x + j y, e = exp(j t), means e_m, z_m:
-/// b = sum conj(e - e_m)(z - z_m) / (N (1 - |e_m|^2)), c = z_m - b e_m.
-/// x and y in a right-handed frame seen against the axis direction [mm], angles [rad] right-handed.
+/// Running sums of the known-angle regression in the orbit plane: 8 numbers. Equation:
+/// planar_sums.h. x and y in a right-handed frame seen against the axis direction [mm], angles [rad] right-handed.
 /// Assumes a rigid turn, exact angles, equal uncorrelated errors. On a full circle of equally
 /// spaced angles c is the mean of the positions; two opposite angles are enough.
-/// Source: complex straight-line regression, derived here.
 /// Degenerate: all angles equal (or nearly so).
 class PlanarTurnSums {
  public:
@@ -99,13 +97,7 @@ class PlanarTurnSums {
 
  private:
   Eigen::Vector2d origin_mm_;
-  double count_ = 0.0;
-  double cosines_ = 0.0;
-  double sines_ = 0.0;
-  double x_ = 0.0;
-  double y_ = 0.0;
-  double along_ = 0.0;    ///< sum of x cos t + y sin t: real part of conj(e) z
-  double across_ = 0.0;   ///< sum of y cos t - x sin t: imaginary part
+  PlanarSums<double> sums_{};
   double squares_ = 0.0;  ///< sum of x^2 + y^2
 };
 
