@@ -13,10 +13,11 @@ using contact::from_eigen;
 
 namespace {
 
-LineMoves moves_of(const LineChart& chart, const LineParameters<double>& p) {
-  const Eigen::Matrix<double, 3, 2> by_tilt = chart.direction_by_tilt(p);
-  return {from_eigen(chart.cross().first), from_eigen(chart.cross().second),
-          from_eigen(by_tilt.col(0)), from_eigen(by_tilt.col(1))};
+LineMoves moves_of(const LineChart& chart, const LineParameters& p) {
+  const contact::NearLine<double>& line = chart.near_line();
+  const contact::Lean<double> lean = chart.lean(p);
+  return {line.first, line.second, contact::by_tilt(lean, line.first),
+          contact::by_tilt(lean, line.second)};
 }
 
 }  // namespace
@@ -38,7 +39,7 @@ Linearisation::Linearisation(const Model& model, const Eigen::VectorXd& unknowns
     const int first = layout.place_first[a];
     const ArtefactKind kind = model.machine().artefacts[a].kind;
     if (first < 0 || kind == ArtefactKind::ball) continue;
-    LineParameters<double> p = LineParameters<double>::Zero();
+    LineParameters p = LineParameters::Zero();
     p.tail<2>() = unknowns.segment<2>(first + (kind == ArtefactKind::flat ? 1 : 2));
     place_moves_[a] = moves_of(model.place_charts_[a], p);
   }
@@ -76,6 +77,15 @@ contact::Chain<double> Linearisation::station_chain(int station, const double* n
   contact::Chain<double> chain = chain_at_zero_;
   stand_at(chain, angles);
   return chain;
+}
+
+Eigen::Vector3d Linearisation::outward_in_spindle(const Touch& touch,
+                                                  const contact::Chain<double>& chain) const {
+  const Artefact& artefact = model_.machine().artefacts[touch.artefact];
+  return as_eigen(contact::gap_gradient(
+                      chain, artefact.carried_by, reading(touch, nullptr), artefact.kind,
+                      contact_place(state_.artefacts[touch.artefact]), state_.stylus_radius_mm)
+                      .chain.by_offset);
 }
 
 /// Slides and stylus as the unknown effects leave them. Lobing acts on the gap, not here, so the
@@ -169,8 +179,7 @@ void Linearisation::write_place(
       by_unknown[first + 3] = dot(by_direction, moves.tilt_second);
       break;
     case ArtefactKind::flat:
-      by_unknown[first] =
-          dot(by_point, from_eigen(model_.place_charts_[artefact].nominal().direction));
+      by_unknown[first] = dot(by_point, model_.place_charts_[artefact].near_line().direction);
       by_unknown[first + 1] = dot(by_direction, moves.tilt_first);
       by_unknown[first + 2] = dot(by_direction, moves.tilt_second);
       break;

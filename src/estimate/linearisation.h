@@ -33,11 +33,15 @@ class Linearisation {
   void evaluate(int station, const double* nuisance, StationBlock& block,
                 const std::vector<Effect>& common = {}) const;
 
+  /// The rotary axes at one station, with what the optional unknowns do to their angles.
+  contact::Chain<double> station_chain(int station, const double* nuisance) const;
+  /// Outward normal under one touch in the frame of the spindle as it stands unflipped.
+  Eigen::Vector3d outward_in_spindle(const Touch& touch, const contact::Chain<double>& chain) const;
+
   const MachineState& state() const { return state_; }
 
  private:
   struct Row;
-  contact::Chain<double> station_chain(int station, const double* nuisance) const;
   contact::Reading<double> reading(const Touch& touch, const double* nuisance) const;
   void evaluate_touch(const Touch& touch, const contact::Chain<double>& chain,
                       const double* nuisance, int row, StationBlock& block,

@@ -4,6 +4,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "pivotrace/contact/eigen.h"
+
 namespace pivotrace {
 
 namespace {
@@ -233,7 +235,7 @@ MachineState Model::state(const Eigen::VectorXd& unknowns) const {
   state.turns = turns_;
   for (std::size_t axis = 0; axis < axis_charts_.size(); ++axis) {
     if (layout_.axis_first[axis] < 0) continue;
-    const LineParameters<double> p = unknowns.segment<4>(layout_.axis_first[axis]);
+    const LineParameters p = unknowns.segment<4>(layout_.axis_first[axis]);
     state.axis_lines[axis] = axis_charts_[axis].line(p);
   }
   for (std::size_t a = 0; a < place_charts_.size(); ++a) {
@@ -252,9 +254,9 @@ MachineState Model::state(const Eigen::VectorXd& unknowns) const {
         break;
       }
       case ArtefactKind::flat: {
-        LineParameters<double> p = LineParameters<double>::Zero();
+        LineParameters p = LineParameters::Zero();
         p.tail<2>() = unknowns.segment<2>(first + 1);
-        place.direction = place_charts_[a].direction(p);
+        place.direction = contact::as_eigen(place_charts_[a].lean(p).direction);
         place.point_mm =
             machine_.artefacts[a].at_mm + unknowns[first] * place_charts_[a].nominal().direction;
         break;

@@ -5,7 +5,7 @@
 #include <vector>
 
 #include "estimate/effects.h"
-#include "pivotrace/geometry/line_chart.h"
+#include "pivotrace/machine/line_chart.h"
 #include "pivotrace/machine/state.h"
 #include "pivotrace/results/unknown.h"
 #include "pivotrace/survey/survey.h"
@@ -60,6 +60,7 @@ class Model {
   const RadiusPrior& radius_prior() const { return prior_; }
   const EffectContext& context() const { return context_; }
   const LineChart& axis_chart(int axis) const { return axis_charts_[axis]; }
+  const LineChart& place_chart(int artefact) const { return place_charts_[artefact]; }
 
   void set_turns(const std::vector<TurnSense>& turns) { turns_ = turns; }
   const std::vector<TurnSense>& turns() const { return turns_; }

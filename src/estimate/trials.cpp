@@ -1,15 +1,15 @@
 #include "pivotrace/estimate/trials.h"
 
-#include <Eigen/Geometry>
 #include <algorithm>
 #include <atomic>
 #include <chrono>
 #include <cmath>
+#include <optional>
 #include <thread>
 
 #include "estimate/cases.h"
-#include "estimate/linearisation.h"
 #include "estimate/outputs.h"
+#include "estimate/trial_bench.h"
 #include "estimate/uncertainty.h"
 #include "pivotrace/survey/random_stream.h"
 
@@ -29,136 +29,88 @@ Problems TrialOptions::validate() const {
                         {},
                         "leave it out, or give 0 for one per processor"});
   }
+  const std::vector<int> available = lanes_available();
+  if (lanes != 0 && std::find(available.begin(), available.end(), lanes) == available.end()) {
+    problems.push_back({ProblemNumber::bad_options,
+                        "this processor cannot work on that many trials side by side",
+                        {},
+                        "leave it out: the widest it can do is taken"});
+  }
   return problems;
 }
 
 namespace {
 
-/// A trial's iteration ends when no unknown moves by more than this (mm, or rad at arm's length).
-constexpr double settled_step = 1e-9;
-constexpr int most_steps = 12;
+using trial::Kernel;
+using trial::Kernels;
 
-/// Everything that is the same in every trial.
-class TrialBench {
+/// Draws and refits some trials, several side by side.
+class TrialWorker {
  public:
-  TrialBench(const Model& model, const Adjusted& adjusted, const RandomModel& random,
-             const std::vector<CommonTerm>& common)
-      : model_(model),
-        best_(adjusted.unknowns),
-        random_(random),
-        common_(common),
-        active_(active_nuisances(random)),
-        surface_(model.survey()) {
-    const Linearisation at(model, best_);
-    const Eigen::MatrixXd& covariance = adjusted.covariance();
-    StationBlock block;
-    for (std::size_t s = 0; s < model.survey().stations.size(); ++s) {
-      at.evaluate(static_cast<int>(s), nullptr, block, effects_of(common));
-      const StationWeight weight(block, random, active_);
-      gains_.push_back(covariance * weight.weigh(block.by_unknown).transpose());
-      set_on_surface(static_cast<int>(s), block);
-      blocks_.push_back(block);
-    }
-    const PriorRows prior = prior_rows(model, best_);
-    prior_gain_ = covariance * prior.jacobian.transpose();
-  }
+  TrialWorker(const TrialBench& bench, const Kernel& kernel, std::uint64_t seed,
+              Eigen::MatrixXd& values)
+      : bench_(bench),
+        kernel_(kernel),
+        seed_(seed),
+        values_(values),
+        draws_(numbers(bench.problem().draws())),
+        scratch_(numbers(bench.problem().scratch())),
+        unknowns_(numbers(bench.problem().unknowns)),
+        one_(bench.problem().unknowns) {}
 
-  const Survey& surface() const { return surface_; }
-  const Model& model() const { return model_; }
-  const Eigen::VectorXd& best() const { return best_; }
-
-  /// Touches of one trial: the fitted surface plus fresh errors along each normal.
-  Eigen::VectorXd draw(RandomStream& random, Survey& survey) const {
-    Eigen::VectorXd common(common_.size());
-    for (std::size_t k = 0; k < common_.size(); ++k) {
-      common[static_cast<Eigen::Index>(k)] = common_[k].u * random.normal();
+  /// Trials first, first + 1, ... before `end`. Lanes past the end repeat the last trial.
+  void run(int first, int end) {
+    for (int k = first; k < end; k += kernel_.lanes) {
+      for (int lane = 0; lane < kernel_.lanes; ++lane) draw(std::min(k + lane, end - 1), lane);
+      kernel_.refit(bench_.problem(), draws_.data(), scratch_.data(), unknowns_.data());
+      for (int lane = 0; lane < std::min(kernel_.lanes, end - k); ++lane) keep(k + lane, lane);
     }
-    for (std::size_t s = 0; s < blocks_.size(); ++s) {
-      const StationBlock& block = blocks_[s];
-      Eigen::VectorXd error = block.by_common * common;
-      for (int k = 0; k < active_.count(); ++k) {
-        error += block.by_nuisance.col(active_.columns[k]) * (active_.sigma[k] * random.normal());
-      }
-      for (double& reading : error) reading += random_.touch_sigma_mm * random.normal();
-      shift(static_cast<int>(s), block, error, survey);
-    }
-    // The true diameters lie about the stated ones: the same as stated ones about the true.
-    Eigen::VectorXd prior_error(prior_gain_.cols());
-    for (double& reading : prior_error) reading = random.normal();
-    return prior_error;
-  }
-
-  Eigen::VectorXd refit(const Model& model, const Eigen::VectorXd& prior_error) const {
-    Eigen::VectorXd unknowns = best_;
-    const Eigen::VectorXd prior_at_best = prior_rows(model_, best_).residual;
-    StationBlock block;
-    for (int iteration = 0; iteration < most_steps; ++iteration) {
-      const Linearisation at(model, unknowns);
-      const Eigen::VectorXd off =
-          prior_rows(model, unknowns).residual - prior_at_best + prior_error;
-      Eigen::VectorXd step = -(prior_gain_ * off);
-      for (std::size_t s = 0; s < gains_.size(); ++s) {
-        at.evaluate(static_cast<int>(s), nullptr, block);
-        step.noalias() -= gains_[s] * block.gap;
-      }
-      unknowns += step;
-      if (step.cwiseAbs().maxCoeff() < settled_step) break;
-    }
-    return unknowns;
   }
 
  private:
-  /// Takes the residuals out, so that the trials scatter about the fit itself.
-  void set_on_surface(int station, const StationBlock& block) {
-    shift(station, block, -block.gap, surface_);
+  std::vector<double> numbers(int per_lane) const {
+    return std::vector<double>(static_cast<std::size_t>(per_lane) * kernel_.lanes);
   }
 
-  /// Moves the touches of a station along their normals so that each gap grows by `amount`.
-  void shift(int station, const StationBlock& block, const Eigen::VectorXd& amount,
-             Survey& survey) const {
-    const Station& stay = survey.stations[station];
-    Eigen::Index row = 0;
-    for (int t = 0; t < stay.touch_count; ++t) {
-      Touch& touch = survey.touches[stay.first_touch + t];
-      const Touch& from = surface_.touches[stay.first_touch + t];
-      Eigen::Vector3d moved = from.shown_mm;
-      const int rows = touch.kind == TouchKind::centre ? 3 : 1;
-      for (int r = 0; r < rows; ++r, ++row) {
-        moved += block.by_nuisance.row(row).head<3>().transpose() * amount[row];
-      }
-      touch.shown_mm = moved;
-    }
+  void draw(int trial, int lane) {
+    RandomStream random(seed_, static_cast<std::uint64_t>(trial));
+    for (std::size_t i = lane; i < draws_.size(); i += kernel_.lanes) draws_[i] = random.normal();
   }
 
-  const Model& model_;
-  const Eigen::VectorXd best_;
-  const RandomModel& random_;
-  const std::vector<CommonTerm>& common_;
-  ActiveNuisances active_;
-  std::vector<Eigen::MatrixXd> gains_;  ///< per station (p x m)
-  Eigen::MatrixXd prior_gain_;
-  std::vector<StationBlock> blocks_;
-  Survey surface_;
+  void keep(int trial, int lane) {
+    for (Eigen::Index i = 0; i < one_.size(); ++i) one_[i] = unknowns_[i * kernel_.lanes + lane];
+    values_.row(trial) = axis_values(bench_.model(), one_).transpose();
+  }
+
+  const TrialBench& bench_;
+  const Kernel kernel_;
+  std::uint64_t seed_;
+  Eigen::MatrixXd& values_;
+  std::vector<double> draws_, scratch_, unknowns_;
+  Eigen::VectorXd one_;
 };
 
+/// The kernel with so many lanes, or the widest there is for 0.
+std::optional<Kernel> kernel_with(int lanes) {
+  const Kernels here = trial::kernels_here();
+  if (lanes == 0) return here.kernel[here.count - 1];
+  for (int k = 0; k < here.count; ++k) {
+    if (here.kernel[k].lanes == lanes) return here.kernel[k];
+  }
+  return std::nullopt;
+}
+
 /// Values of every output in every trial, (trials x outputs): filled by any thread.
-Eigen::MatrixXd all_trials(const TrialBench& bench, const Machine& machine,
-                           const TrialOptions& options) {
-  const auto outputs = static_cast<Eigen::Index>(axis_values(bench.model(), bench.best()).size());
+Eigen::MatrixXd all_trials(const TrialBench& bench, const TrialOptions& options) {
+  const auto outputs = axis_values(bench.model(), bench.best()).size();
   Eigen::MatrixXd values(options.trials, outputs);
   std::atomic<int> next{0};
   constexpr int at_a_time = 64;
   const auto work = [&](bool reports) {
-    Survey survey = bench.surface();
-    Model model(machine, survey, bench.model().layout().effects);
-    model.set_turns(bench.model().turns());
+    TrialWorker worker(bench, *kernel_with(options.lanes), options.seed, values);
     for (int first = next.fetch_add(at_a_time); first < options.trials;
          first = next.fetch_add(at_a_time)) {
-      for (int k = first; k < std::min(first + at_a_time, options.trials); ++k) {
-        RandomStream random(options.seed, static_cast<std::uint64_t>(k));
-        const Eigen::VectorXd prior_error = bench.draw(random, survey);
-        values.row(k) = axis_values(model, bench.refit(model, prior_error)).transpose();
-      }
+      worker.run(first, std::min(first + at_a_time, options.trials));
       if (reports && options.progress) options.progress(std::min(first, options.trials));
     }
   };
@@ -179,9 +131,10 @@ TrialOutput summarised(const ValueName& name, double value, Eigen::VectorXd colu
   output.mean = column.mean();
   const auto count = static_cast<double>(column.size());
   output.deviation = std::sqrt((column.array() - output.mean).square().sum() / (count - 1.0));
-  std::sort(column.begin(), column.end());
   const auto quantile = [&](double p) {
-    return column[static_cast<Eigen::Index>(std::lround(p * (count - 1.0)))];
+    double* const at = column.data() + std::lround(p * (count - 1.0));
+    std::nth_element(column.data(), at, column.data() + column.size());
+    return *at;
   };
   output.low = quantile(0.025);
   output.high = quantile(0.975);
@@ -189,6 +142,13 @@ TrialOutput summarised(const ValueName& name, double value, Eigen::VectorXd colu
 }
 
 }  // namespace
+
+std::vector<int> lanes_available() {
+  const Kernels here = trial::kernels_here();
+  std::vector<int> lanes;
+  for (int k = 0; k < here.count; ++k) lanes.push_back(here.kernel[k].lanes);
+  return lanes;
+}
 
 Expected<TrialsResult> run_trials(const Machine& machine, const Survey& survey,
                                   const FitOptions& fit_options, const TrialOptions& options) {
@@ -202,7 +162,7 @@ Expected<TrialsResult> run_trials(const Machine& machine, const Survey& survey,
   const std::vector<CommonTerm> common = common_terms(machine);
   const auto start = std::chrono::steady_clock::now();
   const TrialBench bench(model, solved.adjusted, solved.chosen.random, common);
-  const Eigen::MatrixXd values = all_trials(bench, machine, options);
+  const Eigen::MatrixXd values = all_trials(bench, options);
   TrialsResult result;
   result.trials = options.trials;
   result.seed = options.seed;

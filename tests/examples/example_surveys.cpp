@@ -9,8 +9,8 @@
 #include "pivotrace/formats/machine_file.h"
 #include "pivotrace/formats/touch_file.h"
 #include "pivotrace/geometry/angle.h"
-#include "pivotrace/geometry/line_chart.h"
 #include "pivotrace/machine/kinematics.h"
+#include "pivotrace/machine/line_chart.h"
 
 namespace pivotrace::examples {
 
@@ -41,7 +41,7 @@ void displace(SurveyTruth& truth, int axis, double shift_first, double shift_sec
               double lean_first, double lean_second) {
   const LineChart chart(truth.state.axis_lines[axis]);
   truth.state.axis_lines[axis] =
-      chart.line(LineParameters<double>(shift_first, shift_second, lean_first, lean_second));
+      chart.line(LineParameters(shift_first, shift_second, lean_first, lean_second));
 }
 
 /// A control shows four decimals of a millimetre; adding 0.0 turns -0 into 0.

@@ -70,7 +70,6 @@ struct Chain {
   constexpr void add(bool tool_side, const Vec3<S>& point, const Vec3<S>& direction,
                      const S& sense) {
     Axis<S>& axis = axes[count++];
-    axis = Axis<S>{};
     axis.tool_side = tool_side;
     axis.point = point;
     axis.direction = direction;

@@ -3,6 +3,7 @@
 
 #include <cstdint>
 #include <functional>
+#include <vector>
 
 #include "pivotrace/estimate/fit.h"
 
@@ -12,11 +13,17 @@ struct TrialOptions {
   int trials = 10000;
   std::uint64_t seed = 1;  ///< the same seed gives the same numbers whatever the number of threads
   int threads = 0;         ///< 0 = one per processor
+  /// Trials worked on side by side, one of `lanes_available`; 0 = the most this processor can. The
+  /// numbers do not depend on it.
+  int lanes = 0;
   /// Called now and then from one thread with the number of trials done; may be empty.
   std::function<void(int)> progress;
 
   Problems validate() const;
 };
+
+/// How many trials this processor can work on side by side, fewest first. Never empty.
+std::vector<int> lanes_available();
 
 /// Fits the survey, then repeats it `trials` times on paper: every touch is set on the fitted
 /// surface, fresh errors are drawn for touches, stations, index angles, diameters and common-mode
