@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 #include <memory>
+#include <unordered_map>
 
 #include "estimate/cases.h"
 #include "estimate/findings.h"
@@ -162,19 +163,21 @@ void show_excluded(const Machine& machine, const Survey& survey, const Case& fit
   for (std::size_t k = 0; k < fitted.part->touch_of.size(); ++k) {
     touches[fitted.part->touch_of[k]] = result.touches[k];
   }
+  std::vector<const Suspect*> why(survey.touches.size(), nullptr);
+  for (const Suspect& suspect : screening.exclusions) {
+    for (const int touch : suspect.touches) why[touch] = &suspect;
+  }
   for (std::size_t t = 0; t < touches.size(); ++t) {
     if (!screening.excluded[t]) continue;
-    const Suspect* why = nullptr;
-    for (const Suspect& suspect : screening.exclusions) {
-      const auto& listed = suspect.touches;
-      if (std::find(listed.begin(), listed.end(), static_cast<int>(t)) != listed.end())
-        why = &suspect;
-    }
-    touches[t] = excluded_touch(machine, survey, static_cast<int>(t), state, why);
+    touches[t] = excluded_touch(machine, survey, static_cast<int>(t), state, why[t]);
     ++result.fit.excluded;
   }
   result.touches = std::move(touches);
   result.fit.touches = static_cast<int>(survey.touches.size());
+  std::unordered_map<std::string, int> last_with_label;
+  for (std::size_t s = 0; s < survey.stations.size(); ++s) {
+    last_with_label[survey.stations[s].label] = static_cast<int>(s);
+  }
   for (const Suspect& suspect : screening.exclusions) {
     if (!suspect.whole_station) continue;
     const Station& stay = survey.stations[suspect.station];
@@ -186,11 +189,8 @@ void show_excluded(const Machine& machine, const Survey& survey, const Case& fit
     station.excluded = true;
     station.statistic = suspect.w;
     const auto later = [&](const StationResult& other) {
-      for (std::size_t s = static_cast<std::size_t>(suspect.station) + 1;
-           s < survey.stations.size(); ++s) {
-        if (survey.stations[s].label == other.label) return true;
-      }
-      return false;
+      const auto last = last_with_label.find(other.label);
+      return last != last_with_label.end() && last->second > suspect.station;
     };
     result.stations.insert(std::find_if(result.stations.begin(), result.stations.end(), later),
                            station);

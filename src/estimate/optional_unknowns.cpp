@@ -3,6 +3,7 @@
 #include <Eigen/Cholesky>
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 #include "estimate/linearisation.h"
 #include "estimate/uncertainty.h"
@@ -93,25 +94,15 @@ std::vector<Effect> effects_for(const Model& model, const std::vector<OptionalUn
   return effects;
 }
 
-ExtraTest test_extra(const Model& model, const RandomModel& random, const Adjusted& adjusted,
-                     int count,
-                     const std::function<Eigen::MatrixXd(int, const StationBlock&)>& columns) {
+namespace {
+
+/// What `count` further unknowns explain, from the whitened rows of all stations with them as
+/// the last columns.
+ExtraTest test_of(SquareRootInformation information, const Model& model, const Adjusted& adjusted,
+                  int count) {
   ExtraTest test;
-  const int left_over = adjusted.redundancy - count;
-  if (count == 0 || left_over < 1) return test;
-  const ActiveNuisances active = active_nuisances(random);
-  const Linearisation at(model, adjusted.unknowns);
   const int p = model.layout().unknowns;
-  SquareRootInformation information(p + count);
-  StationBlock block;
-  for (std::size_t s = 0; s < model.survey().stations.size(); ++s) {
-    at.evaluate(static_cast<int>(s), nullptr, block);
-    const StationWeight weight(block, random, active);
-    Eigen::MatrixXd joined(block.gap.size(), p + count + 1);
-    joined << block.by_unknown, columns(static_cast<int>(s), block), block.gap;
-    const Eigen::MatrixXd whitened = weight.whiten(joined);
-    information.add(whitened.leftCols(p + count), whitened.rightCols<1>());
-  }
+  const int left_over = adjusted.redundancy - count;
   const PriorRows prior = prior_rows(model, adjusted.unknowns);
   Eigen::MatrixXd wide = Eigen::MatrixXd::Zero(prior.jacobian.rows(), p + count);
   wide.leftCols(p) = prior.jacobian;
@@ -131,15 +122,26 @@ ExtraTest test_extra(const Model& model, const RandomModel& random, const Adjust
   return test;
 }
 
+}  // namespace
+
 ExtraTest test_effects(const Model& model, const RandomModel& random, const Adjusted& adjusted,
                        const std::vector<Effect>& effects) {
+  const auto count = static_cast<int>(effects.size());
+  if (count == 0 || adjusted.redundancy - count < 1) return {};
+  const ActiveNuisances active = active_nuisances(random);
   const Linearisation at(model, adjusted.unknowns);
-  StationBlock with_effects;
-  return test_extra(model, random, adjusted, static_cast<int>(effects.size()),
-                    [&](int station, const StationBlock&) {
-                      at.evaluate(station, nullptr, with_effects, effects);
-                      return with_effects.by_common;
-                    });
+  const int p = model.layout().unknowns;
+  SquareRootInformation information(p + count);
+  StationBlock block;
+  for (std::size_t s = 0; s < model.survey().stations.size(); ++s) {
+    at.evaluate(static_cast<int>(s), nullptr, block, effects);
+    const StationWeight weight(block, random, active);
+    Eigen::MatrixXd joined(block.gap.size(), p + count + 1);
+    joined << block.by_unknown, block.by_common, block.gap;
+    const Eigen::MatrixXd whitened = weight.whiten(joined);
+    information.add(whitened.leftCols(p + count), whitened.rightCols<1>());
+  }
+  return test_of(std::move(information), model, adjusted, count);
 }
 
 ExtraTest confirm_effects(const Model& model, const RandomModel& stated,
@@ -181,33 +183,79 @@ namespace {
 /// Beyond this many stations a move is looked for only at this many places, evenly spread.
 constexpr int most_places = 60;
 
+/// A single station that sits elsewhere has slipped: as many lie on either side of a move.
+constexpr int fewest_stations = 2;
+
+/// First stations after a possible move.
+std::vector<int> places_of_a_move(int stations) {
+  std::vector<int> places;
+  const int step = std::max(1, stations / most_places);
+  for (int from = fewest_stations; from <= stations - fewest_stations; from += step) {
+    places.push_back(from);
+  }
+  return places;
+}
+
+/// The whitened rows (J | gap) of each run of stations between two places, brought to
+/// triangular form where that is shorter: all places are then tested on the same few rows.
+std::vector<Eigen::MatrixXd> rows_between(const Model& model, const RandomModel& random,
+                                          const Adjusted& adjusted,
+                                          const std::vector<int>& places) {
+  const ActiveNuisances active = active_nuisances(random);
+  const Linearisation at(model, adjusted.unknowns);
+  const auto stations = static_cast<int>(model.survey().stations.size());
+  const int p = model.layout().unknowns;
+  std::vector<Eigen::MatrixXd> runs;
+  StationBlock block;
+  for (std::size_t k = 0; k <= places.size(); ++k) {
+    const int first = k == 0 ? 0 : places[k - 1];
+    const int end = k == places.size() ? stations : places[k];
+    SquareRootInformation information(p + 1);
+    for (int s = first; s < end; ++s) {
+      at.evaluate(s, nullptr, block);
+      const StationWeight weight(block, random, active);
+      Eigen::MatrixXd joined(block.gap.size(), p + 1);
+      joined << block.by_unknown, block.gap;
+      information.add(weight.whiten(joined), Eigen::VectorXd::Zero(block.gap.size()));
+    }
+    runs.push_back(information.triangle());
+  }
+  return runs;
+}
+
 }  // namespace
 
 MovedArtefact find_moved_artefact(const Model& model, const RandomModel& random,
                                   const Adjusted& adjusted, double level) {
   MovedArtefact best;
   best.tail = level;
-  const int stations = static_cast<int>(model.survey().stations.size());
-  const int step = std::max(1, stations / most_places);
-  constexpr int fewest_stations = 2;
-  int places = 0;
+  std::vector<std::size_t> balls;
   for (std::size_t a = 0; a < model.machine().artefacts.size(); ++a) {
-    const int first = model.layout().place_first[a];
-    if (first < 0 || model.machine().artefacts[a].kind != ArtefactKind::ball) continue;
-    for (int from = fewest_stations; from <= stations - fewest_stations; from += step) ++places;
+    const bool ball = model.machine().artefacts[a].kind == ArtefactKind::ball;
+    if (ball && model.layout().place_first[a] >= 0) balls.push_back(a);
   }
-  for (std::size_t a = 0; a < model.machine().artefacts.size(); ++a) {
-    const int first = model.layout().place_first[a];
-    if (first < 0 || model.machine().artefacts[a].kind != ArtefactKind::ball) continue;
-    for (int from = fewest_stations; from <= stations - fewest_stations; from += step) {
-      const ExtraTest test =
-          test_extra(model, random, adjusted, 3, [&](int station, const StationBlock& block) {
-            Eigen::MatrixXd columns = Eigen::MatrixXd::Zero(block.gap.size(), 3);
-            if (station >= from) columns = block.by_unknown.middleCols<3>(first);
-            return columns;
-          });
-      if (!test.testable || test.tail * places >= best.tail) continue;
-      best = {static_cast<int>(a), from, test.estimate, test.tail * places, test.drop, places};
+  constexpr int count = 3;
+  const std::vector<int> places =
+      places_of_a_move(static_cast<int>(model.survey().stations.size()));
+  if (balls.empty() || places.empty() || adjusted.redundancy - count < 1) return best;
+  const std::vector<Eigen::MatrixXd> runs = rows_between(model, random, adjusted, places);
+  const int looks = static_cast<int>(balls.size() * places.size());
+  const int p = model.layout().unknowns;
+  for (const std::size_t ball : balls) {
+    for (std::size_t k = 0; k < places.size(); ++k) {
+      SquareRootInformation information(p + count);
+      for (std::size_t run = 0; run < runs.size(); ++run) {
+        Eigen::MatrixXd wide = Eigen::MatrixXd::Zero(runs[run].rows(), p + count);
+        wide.leftCols(p) = runs[run].leftCols(p);
+        if (run > k) {
+          wide.rightCols<count>() = runs[run].middleCols<count>(model.layout().place_first[ball]);
+        }
+        information.add(wide, runs[run].col(p));
+      }
+      const ExtraTest test = test_of(std::move(information), model, adjusted, count);
+      if (!test.testable || test.tail * looks >= best.tail) continue;
+      best = {static_cast<int>(ball), places[k], test.estimate,
+              test.tail * looks,      test.drop, looks};
     }
   }
   return best;

@@ -1,7 +1,6 @@
 // Systematic effects: solved for on request, proposed when the touches clearly speak for them.
 #pragma once
 
-#include <functional>
 #include <optional>
 #include <string>
 #include <vector>
@@ -25,11 +24,6 @@ struct ExtraTest {
   Eigen::VectorXd estimate;  ///< (k)
   Eigen::VectorXd moved;     ///< (p) how far the other unknowns would move; confirm_effects only
 };
-
-/// `columns` gives the derivatives (m x k) of the gaps of one station by the extra unknowns.
-ExtraTest test_extra(const Model& model, const RandomModel& random, const Adjusted& adjusted,
-                     int count,
-                     const std::function<Eigen::MatrixXd(int, const StationBlock&)>& columns);
 
 ExtraTest test_effects(const Model& model, const RandomModel& random, const Adjusted& adjusted,
                        const std::vector<Effect>& effects);

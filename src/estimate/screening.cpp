@@ -1,8 +1,12 @@
 #include "estimate/screening.h"
 
+#include <Eigen/LU>
 #include <algorithm>
 #include <cmath>
+#include <memory>
+#include <numeric>
 #include <optional>
+#include <utility>
 
 #include "estimate/adjustment.h"
 #include "estimate/start.h"
@@ -45,6 +49,9 @@ constexpr double median_of_normal = 0.6745;
 /// share of the largest: otherwise a long survey would need one adjustment per bad touch.
 constexpr double together_share = 0.7;
 
+/// Rows that leave less of the information than this hold up an unknown all by themselves.
+constexpr double smallest_share_left = 1e-9;
+
 double median(std::vector<double> values) {
   const auto middle = values.begin() + static_cast<long>(values.size() / 2);
   std::nth_element(values.begin(), middle, values.end());
@@ -56,7 +63,9 @@ struct Hypothesis {
   Suspect suspect;
   int dimensions = 0;
   double statistic = 0.0;  ///< chi2 that leaving it out would save
-  Eigen::MatrixXd shifts;  ///< (m x d)
+  int first_row = 0;       ///< of a single touch, in the readings of its station
+  int rows = 0;            ///< of a single touch; 0: the shifts are below
+  Eigen::MatrixXd shifts;  ///< (m x d), of a whole station
   bool beyond = false;     ///< of the limit
 };
 
@@ -78,23 +87,80 @@ struct Scatter {
   int dof = 0;
 };
 
-/// One adjustment of a part of the survey with every hypothesis tested.
+/// What all hypotheses under one adjustment are held against.
+struct Background {
+  double robust_variance = 1.0;
+  double best_left = 1.0;             ///< variance that the best of all stories would leave
+  std::vector<double> most_leverage;  ///< per station: of its single touches
+};
+
+/// One adjustment with every hypothesis tested.
 class Round {
  public:
-  Round(const Machine& machine, const SurveyPart& part, const std::vector<TurnSense>& turns,
+  Round(const Machine& machine, SurveyPart part, const std::vector<TurnSense>& turns,
         const RandomModel& random, const std::vector<Effect>& effects,
         const ScreeningOptions& options)
-      : part_(part), random_(random), options_(options), model_(machine, part.survey, effects) {
-    model_.set_turns(turns);
+      : random_(random),
+        options_(options),
+        part_(std::make_shared<const SurveyPart>(std::move(part))),
+        model_(std::make_shared<Model>(machine, part_->survey, effects)) {
+    model_->set_turns(turns);
   }
 
   /// False when this part can no longer be solved.
-  bool solve() {
-    const auto minimum =
-        minimise_gaps(model_, random_, starting_unknowns(model_), options_.minimiser);
+  bool solve(const Eigen::VectorXd* near = nullptr) {
+    const bool fits = near != nullptr && near->size() == model_->layout().unknowns;
+    const auto minimum = minimise_gaps(*model_, random_, fits ? *near : starting_unknowns(*model_),
+                                       options_.minimiser);
     if (!minimum) return false;
-    adjusted_ = adjusted_at(model_, random_, minimum->unknowns, {});
+    adjusted_ = adjusted_at(*model_, random_, minimum->unknowns, {});
     return adjusted_.information.full_rank();
+  }
+
+  /// This adjustment, with what it left out beside it: `whole` is a round of the whole
+  /// survey, not solved yet. False when the two do not have the same unknowns.
+  bool hand_to(Round& whole, const std::vector<bool>& left_out) const {
+    if (whole.model_->layout().names != model_->layout().names) return false;
+    whole.adjusted_ = adjusted_;
+    whole.left_out_ = left_out;
+    whole.every_station();
+    return true;
+  }
+
+  /// The same whole survey with one station changed: of its touches those in `left_out` are.
+  /// Its rows are taken out of the adjustment and put in again as wanted, by one linear step;
+  /// absent when nothing checks what is left. Everything else is held against the background
+  /// found here, which one station in hundreds does not change.
+  std::optional<Round> with_station(int whole_station, const std::vector<bool>& left_out) const {
+    Round changed = *this;
+    const int station = part_station(whole_station);
+    for (const int t : touches_of(station)) changed.left_out_[t] = left_out[t];
+    StationTester tester(*model_, adjusted_, random_);
+    Eigen::VectorXd slope = Eigen::VectorXd::Zero(adjusted_.unknowns.size());
+    Adjusted& adjusted = changed.adjusted_;
+    Eigen::MatrixXd covariance = adjusted_.covariance();
+    for (const double sign : {-1.0, 1.0}) {
+      tester.select(station, sign < 0.0 ? left_out_ : changed.left_out_);
+      const auto rows = tester.block().gap.size();
+      if (rows == 0) continue;
+      const Eigen::MatrixXd& jacobian = tester.block().by_unknown;
+      const Eigen::MatrixXd weighed = tester.weigh(jacobian);
+      const Eigen::VectorXd left = tester.weigh(tester.block().gap);
+      // (N + sign J'C^-1 J)^-1 = N^-1 - sign N^-1 J'C^-1 (I + sign J N^-1 J'C^-1)^-1 J
+      // N^-1
+      const Eigen::MatrixXd carried = covariance * weighed.transpose();
+      const Eigen::PartialPivLU<Eigen::MatrixXd> inner(Eigen::MatrixXd::Identity(rows, rows) +
+                                                       sign * jacobian * carried);
+      if (!(inner.determinant() > smallest_share_left)) return std::nullopt;
+      covariance -= sign * carried * inner.solve(jacobian * covariance);
+      slope += sign * jacobian.transpose() * left;
+      adjusted.chi2 += sign * tester.block().gap.dot(left);
+      adjusted.redundancy += static_cast<int>(sign) * static_cast<int>(rows);
+    }
+    adjusted.chi2 -= slope.dot(covariance * slope);
+    adjusted.unknowns -= covariance * slope;
+    adjusted.information.covariance = covariance;
+    return changed;
   }
 
   const Adjusted& adjusted() const { return adjusted_; }
@@ -110,13 +176,26 @@ class Round {
 
   /// Both stories about one station, within the limit or not.
   StationSuspects suspects_of(int whole_station) {
-    return every_station()[part_station(whole_station)];
+    const int station = part_station(whole_station);
+    if (!background_) return every_station()[station];
+    StationTester tester(*model_, adjusted_, random_);
+    tester.select(station, left_out_);
+    std::vector<double> sizes;
+    double leverage = 0.0;
+    StationSuspects both = stories_of(tester, station, sizes, leverage);
+    double best_left = background_->best_left;
+    judge_both(both, best_left);
+    rank(both, best_left);
+    return both;
   }
 
   /// Whether the station has any touches in this part.
   bool holds(int whole_station) const {
-    return std::find(part_.station_of.begin(), part_.station_of.end(), whole_station) !=
-           part_.station_of.end();
+    const int station = part_station(whole_station);
+    const std::vector<int>& stations = part_->station_of;
+    const bool listed =
+        station < static_cast<int>(stations.size()) && stations[station] == whole_station;
+    return listed && !touches_in(station).empty();
   }
 
   /// Whether the common shift of a station is no larger than chance makes it at `level`.
@@ -126,13 +205,13 @@ class Round {
 
   /// Whether the touch has nothing of its own once its station may have slipped.
   bool station_explains(const Hypothesis& touch, double level) {
-    StationTester tester(model_, adjusted_, random_);
+    StationTester tester(*model_, adjusted_, random_);
     const int station = part_station(touch.suspect.station);
-    tester.select(station);
+    tester.select(station, left_out_);
     Hypothesis whole = whole_station(tester, station);
     Hypothesis both = whole;
-    both.shifts.conservativeResize(Eigen::NoChange, whole.shifts.cols() + touch.shifts.cols());
-    both.shifts.rightCols(touch.shifts.cols()) = touch.shifts;
+    both.shifts.conservativeResize(Eigen::NoChange, whole.shifts.cols() + touch.rows);
+    both.shifts.rightCols(touch.rows) = unit_shifts(tester, touch.first_row, touch.rows);
     if (!tested(tester, whole) || !tested(tester, both)) return false;
     Hypothesis rest = both;
     rest.statistic -= whole.statistic;
@@ -143,24 +222,29 @@ class Round {
   /// Every other single touch or station that explains the same pattern: correlation of the two
   /// estimated shifts above the limit and nearly the same significance.
   std::vector<Suspect> rivals_of(const Hypothesis& top) {
-    if (top.shifts.cols() != 1) return {};
-    StationTester tester(model_, adjusted_, random_);
+    if (top.rows != 1) return {};
+    StationTester tester(*model_, adjusted_, random_);
     const int home = part_station(top.suspect.station);
     const Scatter scatter = scatter_of(top);
-    tester.select(home);
-    const Eigen::VectorXd top_weighed = tester.weigh(top.shifts.col(0));
-    const Eigen::VectorXd top_seen = seen(tester, top.shifts.col(0));
-    const double top_information = information_on(tester, top);
+    tester.select(home, left_out_);
+    const Eigen::VectorXd top_weighed = tester.weigh(unit_shifts(tester, top.first_row, 1));
+    const Eigen::VectorXd top_seen = tester.block().by_unknown.transpose() * top_weighed;
+    const Eigen::VectorXd top_moved = adjusted_.covariance() * top_seen;
+    const double top_information = tester.test_reading(top.first_row).information(0, 0);
+    const double top_leverage = tester.leverage(top.first_row);
     std::vector<Suspect> rivals;
-    for (std::size_t s = 0; s < part_.survey.stations.size(); ++s) {
-      tester.select(static_cast<int>(s));
-      for (Hypothesis& other : single_touches(tester, static_cast<int>(s))) {
-        if (other.suspect.touches == top.suspect.touches || other.shifts.cols() != 1) continue;
+    for (int s = 0; s < static_cast<int>(part_->station_of.size()); ++s) {
+      if (s != home && !may_correlate(top_leverage, s)) continue;
+      tester.select(s, left_out_);
+      const Eigen::VectorXd seen_along =
+          tester.weigh(tester.block().by_unknown * top_moved);  // C^-1 J N^-1 J'C^-1 e
+      for (Hypothesis& other : single_touches(s)) {
+        if (other.suspect.touches == top.suspect.touches || other.rows != 1) continue;
         if (!tested(tester, other)) continue;
-        double cross = -top_seen.dot(adjusted_.covariance() * seen(tester, other.shifts.col(0)));
-        if (static_cast<int>(s) == home) cross += top_weighed.dot(other.shifts.col(0));
-        const double correlation =
-            cross / std::sqrt(top_information * information_on(tester, other));
+        double cross = -seen_along[other.first_row];
+        if (s == home) cross += top_weighed[other.first_row];
+        const double information = tester.test_reading(other.first_row).information(0, 0);
+        const double correlation = cross / std::sqrt(top_information * information);
         if (std::abs(correlation) < options_.inseparable_correlation) continue;
         // Leaving out the one instead of the other costs this much more chi2. Perfectly correlated
         // suspects cost the same; a good touch beside a bad one gives itself away once the error
@@ -181,9 +265,17 @@ class Round {
   Scatter scatter_of(const Hypothesis& hypothesis) const {
     constexpr int fewest = 3;
     const int left_over = adjusted_.redundancy - hypothesis.dimensions;
-    if (left_over < fewest) return {robust_variance_, 0};
+    const double robust = background_ ? background_->robust_variance : 1.0;
+    if (left_over < fewest) return {robust, 0};
     const double left = std::max(0.0, adjusted_.chi2 - hypothesis.statistic) / left_over;
-    return {std::max(1.0, std::min(robust_variance_, left)), left_over};
+    return {std::max(1.0, std::min(robust, left)), left_over};
+  }
+
+  /// False when no touch of the station can be a rival of one with this leverage.
+  bool may_correlate(double leverage, int station) const {
+    constexpr double for_round_off = 0.99;
+    const double limit = options_.inseparable_correlation * for_round_off;
+    return !(leverage * background_->most_leverage[station] < limit * limit);
   }
 
   /// chi2 a shift must save to be suspected at `probability`.
@@ -207,51 +299,62 @@ class Round {
   }
 
   int part_station(int whole_station) const {
-    const auto found = std::find(part_.station_of.begin(), part_.station_of.end(), whole_station);
-    return static_cast<int>(found - part_.station_of.begin());
+    const std::vector<int>& stations = part_->station_of;
+    const auto found = std::lower_bound(stations.begin(), stations.end(), whole_station);
+    return static_cast<int>(found - stations.begin());
   }
 
-  Eigen::VectorXd seen(const StationTester& tester, const Eigen::VectorXd& shift) const {
-    return tester.block().by_unknown.transpose() * tester.weigh(shift);
+  /// Touches of a station, by index in this round's survey.
+  std::vector<int> touches_of(int station) const {
+    const Station& stay = part_->survey.stations[station];
+    std::vector<int> touches(stay.touch_count);
+    std::iota(touches.begin(), touches.end(), stay.first_touch);
+    return touches;
   }
 
-  static double information_on(const StationTester& tester, const Hypothesis& single) {
-    return tester.test(single.shifts).information(0, 0);
+  /// Those that are in.
+  std::vector<int> touches_in(int station) const {
+    std::vector<int> touches = touches_of(station);
+    if (left_out_.empty()) return touches;
+    std::erase_if(touches, [&](int t) { return left_out_[t]; });
+    return touches;
   }
 
-  std::vector<Hypothesis> single_touches(const StationTester& tester, int station) const {
+  std::vector<Hypothesis> single_touches(int station) const {
     std::vector<Hypothesis> all;
-    const Station& stay = part_.survey.stations[station];
     int row = 0;
-    for (int t = 0; t < stay.touch_count; ++t) {
-      const int index = stay.first_touch + t;
-      const int rows = part_.survey.touches[index].kind == TouchKind::centre ? 3 : 1;
+    for (const int index : touches_in(station)) {
       Hypothesis hypothesis;
-      hypothesis.suspect.station = part_.station_of[station];
-      hypothesis.suspect.touches = {part_.touch_of[index]};
-      hypothesis.shifts = Eigen::MatrixXd::Zero(tester.block().gap.size(), rows);
-      for (int r = 0; r < rows; ++r) hypothesis.shifts(row + r, r) = 1.0;
+      hypothesis.suspect.station = part_->station_of[station];
+      hypothesis.suspect.touches = {part_->touch_of[index]};
+      hypothesis.first_row = row;
+      hypothesis.rows = model_->survey().touches[index].kind == TouchKind::centre ? 3 : 1;
+      row += hypothesis.rows;
       all.push_back(std::move(hypothesis));
-      row += rows;
     }
     return all;
   }
 
   Hypothesis whole_station(const StationTester& tester, int station) const {
-    const Station& stay = part_.survey.stations[station];
     Hypothesis hypothesis;
     hypothesis.suspect.whole_station = true;
-    hypothesis.suspect.station = part_.station_of[station];
-    for (int t = 0; t < stay.touch_count; ++t) {
-      hypothesis.suspect.touches.push_back(part_.touch_of[stay.first_touch + t]);
+    hypothesis.suspect.station = part_->station_of[station];
+    for (const int index : touches_in(station)) {
+      hypothesis.suspect.touches.push_back(part_->touch_of[index]);
     }
     hypothesis.shifts = tester.block().by_nuisance.leftCols<3>();
     return hypothesis;
   }
 
+  static ShiftTest test_of(const StationTester& tester, const Hypothesis& hypothesis) {
+    if (hypothesis.rows == 0) return tester.test(hypothesis.shifts);
+    if (hypothesis.rows == 1) return tester.test_reading(hypothesis.first_row);
+    return tester.test(unit_shifts(tester, hypothesis.first_row, hypothesis.rows));
+  }
+
   /// Tests a hypothesis; false when nothing checks it.
   static bool tested(const StationTester& tester, Hypothesis& hypothesis) {
-    const ShiftTest test = tester.test(hypothesis.shifts);
+    const ShiftTest test = test_of(tester, hypothesis);
     hypothesis.dimensions = test.dimensions;
     hypothesis.statistic = test.statistic;
     hypothesis.suspect.size_mm = test.shift.norm();
@@ -272,10 +375,15 @@ class Round {
   }
 
   /// Worst touch and whole of one station; single touches add their deviates to `sizes`.
-  StationSuspects stories_of(const StationTester& tester, int station,
-                             std::vector<double>& sizes) const {
+  StationSuspects stories_of(const StationTester& tester, int station, std::vector<double>& sizes,
+                             double& most_leverage) const {
     StationSuspects both;
-    for (Hypothesis& hypothesis : single_touches(tester, station)) {
+    std::vector<Hypothesis> touches = single_touches(station);
+    const std::size_t count = touches.size();
+    for (Hypothesis& hypothesis : touches) {
+      if (hypothesis.rows == 1) {
+        most_leverage = std::max(most_leverage, tester.leverage(hypothesis.first_row));
+      }
       if (!tested(tester, hypothesis)) continue;
       sizes.push_back(equivalent_normal(hypothesis.statistic, hypothesis.dimensions));
       if (both.touch.dimensions == 0 || hypothesis.statistic > both.touch.statistic) {
@@ -283,32 +391,40 @@ class Round {
       }
     }
     // A station with a single touch is that touch; with two or more a common shift is another story.
-    if (part_.survey.stations[station].touch_count < 2) return both;
+    if (count < 2) return both;
     both.whole = whole_station(tester, station);
     tested(tester, both.whole);
     return both;
   }
 
+  /// Both stories of every station; finds the background on the way.
   std::vector<StationSuspects> every_station() {
-    StationTester tester(model_, adjusted_, random_);
+    StationTester tester(*model_, adjusted_, random_);
+    const auto stations = static_cast<int>(part_->station_of.size());
     std::vector<StationSuspects> all;
     std::vector<double> sizes;
-    for (std::size_t s = 0; s < part_.survey.stations.size(); ++s) {
-      tester.select(static_cast<int>(s));
-      all.push_back(stories_of(tester, static_cast<int>(s), sizes));
+    Background found;
+    found.most_leverage.assign(part_->station_of.size(), 0.0);
+    for (int s = 0; s < stations; ++s) {
+      tester.select(s, left_out_);
+      all.push_back(stories_of(tester, s, sizes, found.most_leverage[s]));
     }
     const double robust = sizes.empty() ? 1.0 : median(sizes) / median_of_normal;
-    robust_variance_ = std::max(1.0, robust * robust);
-    double best_left = robust_variance_;
-    for (StationSuspects& station : all) {
-      for (Hypothesis* hypothesis : {&station.touch, &station.whole}) {
-        if (hypothesis->dimensions == 0) continue;
-        judge(*hypothesis);
-        best_left = std::min(best_left, scatter_of(*hypothesis).variance);
-      }
-    }
-    for (StationSuspects& station : all) rank(station, best_left);
+    found.robust_variance = std::max(1.0, robust * robust);
+    found.best_left = found.robust_variance;
+    auto background = std::make_shared<Background>(std::move(found));
+    background_ = background;
+    for (StationSuspects& station : all) judge_both(station, background->best_left);
+    for (StationSuspects& station : all) rank(station, background->best_left);
     return all;
+  }
+
+  void judge_both(StationSuspects& station, double& best_left) const {
+    for (Hypothesis* hypothesis : {&station.touch, &station.whole}) {
+      if (hypothesis->dimensions == 0) continue;
+      judge(*hypothesis);
+      best_left = std::min(best_left, scatter_of(*hypothesis).variance);
+    }
   }
 
   /// Stories are compared by their tail areas under one and the same scatter: that which the best
@@ -324,12 +440,13 @@ class Round {
     station.whole_ranks_first = whole > touch;
   }
 
-  const SurveyPart& part_;
   const RandomModel& random_;
   const ScreeningOptions& options_;
-  Model model_;
+  std::shared_ptr<const SurveyPart> part_;
+  std::shared_ptr<Model> model_;
+  std::vector<bool> left_out_;  ///< of this round's part; empty: nothing is
   Adjusted adjusted_;
-  double robust_variance_ = 1.0;
+  std::shared_ptr<const Background> background_;  ///< not there before every station was tested
 };
 
 /// The search itself: what is left out so far, and what was found to be inseparable.
@@ -358,11 +475,24 @@ class Search {
   }
 
  private:
+  /// Of the survey without what is `excluded`, not solved yet.
+  Round round_without(const std::vector<bool>& excluded) const {
+    return {machine_, without(survey_, excluded), turns_, random_, effects_, options_};
+  }
+
+  /// A long survey is solved again from where it was: one station in hundreds does not move
+  /// it far.
+  bool solve(Round& round) {
+    const bool again = many_touches() && near_.size() > 0;
+    if (!round.solve(again ? &near_ : nullptr)) return false;
+    near_ = round.adjusted().unknowns;
+    return true;
+  }
+
   /// One round; false when nothing is left to do.
   bool leave_out_worst() {
-    const SurveyPart part = without(survey_, result_.excluded);
-    Round round(machine_, part, turns_, random_, effects_, options_);
-    if (!round.solve()) return take_back_last();
+    Round round = round_without(result_.excluded);
+    if (!solve(round)) return take_back_last();
     std::vector<StationSuspects> suspects = round.suspects();
     std::erase_if(suspects, [&](const StationSuspects& station) {
       return settled_[station.likelier().suspect.touches.front()];
@@ -423,6 +553,7 @@ class Search {
   /// Every station that lost something is put back whole and asked again with all other bad touches
   /// gone: while they were in, they bent its residuals.
   void ask_again() {
+    if (many_touches()) prepare_changes();
     std::vector<int> stations;
     for (const Suspect& suspect : result_.exclusions) {
       if (std::find(stations.begin(), stations.end(), suspect.station) == stations.end()) {
@@ -445,13 +576,31 @@ class Search {
     }
   }
 
+  /// In a long survey one adjustment serves for all stations asked again. Adjusting anew for
+  /// each would cost their number times the length of the survey.
+  void prepare_changes() {
+    Round without_bad = round_without(result_.excluded);
+    if (!solve(without_bad)) return;
+    Round whole = round_without(std::vector<bool>(survey_.touches.size(), false));
+    if (without_bad.hand_to(whole, result_.excluded)) all_good_.emplace(std::move(whole));
+  }
+
+  /// The survey without what is `excluded`, which differs from what was left out when
+  /// prepare_changes() was called in one station alone. Absent when it cannot be solved that
+  /// way.
+  std::optional<Round> changed_round(int station, const std::vector<bool>& excluded) {
+    if (all_good_) return all_good_->with_station(station, excluded);
+    std::optional<Round> round = round_without(excluded);
+    if (!solve(*round)) round.reset();
+    return round;
+  }
+
   /// What is wrong at a station when everything in `excluded` is known to be bad: nothing, a minority
   /// of its touches, or all of it. Absent when the survey cannot be solved that way.
   std::optional<std::vector<Suspect>> verdict_on(int station, std::vector<bool> excluded) {
-    const SurveyPart part = without(survey_, excluded);
-    Round round(machine_, part, turns_, random_, effects_, options_);
-    if (!round.solve()) return std::nullopt;
-    const StationSuspects first = round.suspects_of(station);
+    std::optional<Round> round = changed_round(station, excluded);
+    if (!round) return std::nullopt;
+    const StationSuspects first = round->suspects_of(station);
     std::vector<Suspect> slipped = {first.whole.suspect};
     if (!first.touch.beyond) return first.whole.beyond ? slipped : std::vector<Suspect>{};
     std::vector<Suspect> touches;
@@ -460,28 +609,26 @@ class Search {
     while (static_cast<int>(touches.size()) < minority) {
       touches.push_back(stories.touch.suspect);
       for (const int touch : touches.back().touches) excluded[touch] = true;
-      const SurveyPart rest = without(survey_, excluded);
-      Round others(machine_, rest, turns_, random_, effects_, options_);
-      if (!others.solve()) return std::nullopt;
-      if (!others.holds(station)) return touches;
-      stories = others.suspects_of(station);
+      std::optional<Round> others = changed_round(station, excluded);
+      if (!others) return std::nullopt;
+      if (!others->holds(station)) return touches;
+      stories = others->suspects_of(station);
       if (stories.touch.beyond) continue;
-      if (first.whole.beyond && !others.agrees(stories.whole, options_.rest_level)) return slipped;
-      if (touches.size() == 1 && !round.rivals_of(first.touch).empty()) {
-        name_inseparable(round, first.touch);
+      if (first.whole.beyond && !others->agrees(stories.whole, options_.rest_level)) return slipped;
+      if (touches.size() == 1 && !round->rivals_of(first.touch).empty()) {
+        name_inseparable(*round, first.touch);
         return std::vector<Suspect>{};
       }
       touches.front().station_possible = touches.size() == 1 && first.whole.beyond &&
-                                         round.station_explains(first.touch, options_.rest_level);
+                                         round->station_explains(first.touch, options_.rest_level);
       return touches;
     }
     return slipped;
   }
 
   void note_what_is_left() {
-    const SurveyPart part = without(survey_, result_.excluded);
-    Round round(machine_, part, turns_, random_, effects_, options_);
-    if (!round.solve()) return;
+    Round round = round_without(result_.excluded);
+    if (!solve(round)) return;
     result_.chi2 = round.adjusted().chi2;
     result_.redundancy = round.adjusted().redundancy;
     for (const Inseparable& group : result_.inseparable) {
@@ -497,6 +644,8 @@ class Search {
   const std::vector<Effect>& effects_;
   const ScreeningOptions& options_;
   Screening result_;
+  Eigen::VectorXd near_;  ///< where the last adjustment ended
+  std::optional<Round> all_good_;
   std::vector<bool> settled_;  ///< touches named as inseparable: not looked at again
 };
 

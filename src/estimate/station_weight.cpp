@@ -1,6 +1,5 @@
 #include "estimate/station_weight.h"
 
-#include <Eigen/Eigenvalues>
 #include <cmath>
 
 namespace pivotrace {
@@ -33,26 +32,33 @@ StationWeight::StationWeight(const StationBlock& block, const RandomModel& rando
         block.by_nuisance.col(active.columns[k]) * (active.sigma[k] / random.touch_sigma_mm);
   }
   gram_ = scaled_.transpose() * scaled_;
-  const Eigen::MatrixXd inner = gram_ + Eigen::MatrixXd::Identity(active.count(), active.count());
-  inner_inverse_ = inner.llt().solve(Eigen::MatrixXd::Identity(active.count(), active.count()));
+  const auto unit = Eigen::MatrixXd::Identity(active.count(), active.count());
+  const Eigen::LLT<Eigen::MatrixXd> inner(gram_ + unit);
+  inner_inverse_ = inner.solve(unit);
+  inner_root_ = inner.matrixL();
 }
 
 Eigen::MatrixXd StationWeight::weigh(const Eigen::Ref<const Eigen::MatrixXd>& x) const {
   return (x - scaled_ * (inner_inverse_ * (scaled_.transpose() * x))) / touch_variance_;
 }
 
-// W = (I - U K U') / s with K chosen so that (I - U K U')^2 = I - U M^-1 U'. In the eigenbasis of S
-// (eigenvalue l): l k^2 - 2 k + 1/(1 + l) = 0, the smaller root being
-// k = 1 / ((1 + l) (1 + sqrt(1 / (1 + l)))), which stays finite at l = 0. Derived here.
+double StationWeight::own_weight(int row) const {
+  const auto u = scaled_.row(row);
+  return (1.0 - u.dot(inner_inverse_ * u.transpose())) / touch_variance_;
+}
+
+// W = (I - U K U') / s with M = L L' and K = (L' + I)^-1 L^-1: with V = U L^-T, A = (I +
+// L^-1)^-1 and V'V = I - L^-1 L^-T the product W'W is (I - V (A + A' - A V'V A') V') / s^2, and
+// the bracket is I. Derived here.
 Eigen::MatrixXd StationWeight::whiten(const Eigen::Ref<const Eigen::MatrixXd>& x) const {
   const double touch_sigma = std::sqrt(touch_variance_);
   if (scaled_.cols() == 0) return x / touch_sigma;
-  const Eigen::SelfAdjointEigenSolver<Eigen::MatrixXd> eigen(gram_);
-  const Eigen::ArrayXd grown = 1.0 + eigen.eigenvalues().array().max(0.0);
-  const Eigen::VectorXd root = (grown * (1.0 + grown.inverse().sqrt())).inverse();
-  const Eigen::MatrixXd kernel =
-      eigen.eigenvectors() * root.asDiagonal() * eigen.eigenvectors().transpose();
-  return (x - scaled_ * (kernel * (scaled_.transpose() * x))) / touch_sigma;
+  Eigen::MatrixXd seen = scaled_.transpose() * x;
+  inner_root_.triangularView<Eigen::Lower>().solveInPlace(seen);
+  const Eigen::MatrixXd shifted =
+      inner_root_.transpose() + Eigen::MatrixXd::Identity(scaled_.cols(), scaled_.cols());
+  shifted.triangularView<Eigen::Upper>().solveInPlace(seen);
+  return (x - scaled_ * seen) / touch_sigma;
 }
 
 }  // namespace pivotrace

@@ -33,6 +33,9 @@ class StationWeight {
   const Eigen::MatrixXd& inner_inverse() const { return inner_inverse_; }  ///< M^-1, (k x k)
   double touch_variance() const { return touch_variance_; }
 
+  /// (C^-1)_ii of reading i.
+  double own_weight(int row) const;
+
   /// C^-1 X, (m x n).
   Eigen::MatrixXd weigh(const Eigen::Ref<const Eigen::MatrixXd>& x) const;
 
@@ -44,6 +47,7 @@ class StationWeight {
   Eigen::MatrixXd scaled_;
   Eigen::MatrixXd gram_;
   Eigen::MatrixXd inner_inverse_;
+  Eigen::MatrixXd inner_root_;  ///< lower-triangular L, L L' = M
 };
 
 }  // namespace pivotrace

@@ -3,6 +3,8 @@
 #include <Eigen/Cholesky>
 #include <Eigen/Eigenvalues>
 #include <cmath>
+#include <limits>
+#include <utility>
 
 #include "pivotrace/results/statistics.h"
 
@@ -37,8 +39,24 @@ StationTester::StationTester(const Model& model, const Adjusted& adjusted,
       active_(active_nuisances(random)),
       at_(model, adjusted.unknowns) {}
 
-void StationTester::select(int station) {
+void StationTester::keep_only(int station, const std::vector<bool>& left_out) {
+  std::vector<int> rows;
+  int row = 0;
+  const Station& stay = model_.survey().stations[station];
+  for (int t = stay.first_touch; t < stay.first_touch + stay.touch_count; ++t) {
+    const int count = model_.survey().touches[t].kind == TouchKind::centre ? 3 : 1;
+    for (int r = 0; r < count; ++r, ++row) {
+      if (!left_out[t]) rows.push_back(row);
+    }
+  }
+  if (static_cast<int>(rows.size()) == row) return;
+  block_ = {block_.gap(rows), block_.by_unknown(rows, Eigen::all),
+            block_.by_nuisance(rows, Eigen::all), block_.by_common(rows, Eigen::all)};
+}
+
+void StationTester::select(int station, const std::vector<bool>& left_out) {
   at_.evaluate(station, nullptr, block_);
+  if (!left_out.empty()) keep_only(station, left_out);
   weight_.clear();
   weight_.emplace_back(block_, random_, active_);
   weighed_ = weight_.front().weigh(block_.by_unknown);
@@ -63,17 +81,44 @@ double StationTester::residual_sigma(int row) const {
 }
 
 ShiftTest StationTester::test(const Eigen::MatrixXd& shifts) const {
-  ShiftTest result;
   const Eigen::MatrixXd seen = weighed_.transpose() * shifts;  // J'C^-1 E
-  result.information = shifts.transpose() * weight_.front().weigh(shifts) -
-                       seen.transpose() * adjusted_.covariance() * seen;
-  const Eigen::VectorXd score = shifts.transpose() * left_;
+  return tested(shifts.transpose() * weight_.front().weigh(shifts) -
+                    seen.transpose() * adjusted_.covariance() * seen,
+                shifts.transpose() * left_);
+}
+
+ShiftTest StationTester::test_reading(int row) const {
+  const auto seen = weighed_.row(row);
+  ShiftTest result;
+  result.information.setConstant(
+      1, 1, weight_.front().own_weight(row) - seen.dot(adjusted_.covariance() * seen.transpose()));
+  result.shift.setZero(1);
+  const double information = result.information(0, 0);
+  if (!(information > unseen_information / weight_.front().touch_variance())) return result;
+  result.testable = true;
+  result.dimensions = 1;
+  result.statistic = left_[row] * left_[row] / information;
+  result.shift[0] = left_[row] / information;
+  result.equivalent_w = std::copysign(std::sqrt(result.statistic), result.shift[0]);
+  return result;
+}
+
+double StationTester::leverage(int row) const {
+  const auto seen = weighed_.row(row);
+  const double taken = seen.dot(adjusted_.covariance() * seen.transpose());
+  const double left = weight_.front().own_weight(row) - taken;
+  return left > 0.0 ? taken / left : std::numeric_limits<double>::infinity();
+}
+
+ShiftTest StationTester::tested(Eigen::MatrixXd information, const Eigen::VectorXd& score) const {
+  ShiftTest result;
+  result.information = std::move(information);
   const Eigen::SelfAdjointEigenSolver<Eigen::MatrixXd> eigen(result.information);
   const Eigen::VectorXd& seen_by = eigen.eigenvalues();
   const double touch_information = 1.0 / (random_.touch_sigma_mm * random_.touch_sigma_mm);
   const double enough =
       std::max(unseen_information * touch_information, seen_share * seen_by[seen_by.size() - 1]);
-  result.shift = Eigen::VectorXd::Zero(shifts.cols());
+  result.shift = Eigen::VectorXd::Zero(score.size());
   for (Eigen::Index k = 0; k < seen_by.size(); ++k) {
     if (!(seen_by[k] > enough)) continue;
     const double along = eigen.eigenvectors().col(k).dot(score);
@@ -88,7 +133,18 @@ ShiftTest StationTester::test(const Eigen::MatrixXd& shifts) const {
   return result;
 }
 
+Eigen::MatrixXd unit_shifts(const StationTester& tester, int first_row, int rows) {
+  Eigen::MatrixXd shifts = Eigen::MatrixXd::Zero(tester.block().gap.size(), rows);
+  for (int r = 0; r < rows; ++r) shifts(first_row + r, r) = 1.0;
+  return shifts;
+}
+
 namespace {
+
+double smallest_eigenvalue(const Eigen::MatrixXd& symmetric) {
+  if (symmetric.rows() == 1) return symmetric(0, 0);
+  return Eigen::SelfAdjointEigenSolver<Eigen::MatrixXd>(symmetric).eigenvalues()[0];
+}
 
 TouchResult touch_result(const StationTester& tester, const Touch& touch, int first_row) {
   TouchResult result;
@@ -102,15 +158,13 @@ TouchResult touch_result(const StationTester& tester, const Touch& touch, int fi
     const double sigma = tester.residual_sigma(first_row + r);
     variance += sigma * sigma;
   }
-  Eigen::MatrixXd shifts = Eigen::MatrixXd::Zero(tester.block().gap.size(), rows);
-  for (int r = 0; r < rows; ++r) shifts(first_row + r, r) = 1.0;
-  const ShiftTest test = tester.test(shifts);
+  const ShiftTest test = rows == 1 ? tester.test_reading(first_row)
+                                   : tester.test(unit_shifts(tester, first_row, rows));
   if (test.testable && result.redundancy > unchecked_redundancy) {
     static const double factor = minimal_detectable_factor(test_level, test_power);
     result.sigma_mm = std::sqrt(variance);
     result.w = test.equivalent_w;
-    const Eigen::SelfAdjointEigenSolver<Eigen::MatrixXd> eigen(test.information);
-    const double worst = eigen.eigenvalues()[0];
+    const double worst = smallest_eigenvalue(test.information);
     // A centre row with a direction nothing checks has no smallest error that would show.
     if (test.dimensions == rows) result.detectable_mm = factor / std::sqrt(worst);
   }

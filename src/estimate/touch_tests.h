@@ -30,8 +30,9 @@ class StationTester {
  public:
   StationTester(const Model& model, const Adjusted& adjusted, const RandomModel& random);
 
-  /// Prepares station s; the calls below refer to it.
-  void select(int station);
+  /// Prepares station s; the calls below refer to it, their rows to the readings of the
+  /// touches not `left_out` (by index in the survey; empty: none is).
+  void select(int station, const std::vector<bool>& left_out = {});
 
   const StationBlock& block() const { return block_; }
   /// C^-1 x for the readings of this station.
@@ -43,8 +44,18 @@ class StationTester {
   /// Standard deviation of the residual of this reading [mm].
   double residual_sigma(int row) const;
   ShiftTest test(const Eigen::MatrixXd& shifts) const;
+  /// test() of one reading alone, without forming E.
+  ShiftTest test_reading(int row) const;
+  /// e'C^-1 J N^-1 J'C^-1 e / e'P e for this reading e: how much of what it says went into
+  /// the unknowns, against what is left to check it. Estimated shifts of readings i and k of
+  /// two stations correlate by at most the root of the product (Cauchy and Schwarz in the
+  /// metric of N^-1).
+  double leverage(int row) const;
 
  private:
+  void keep_only(int station, const std::vector<bool>& left_out);
+  ShiftTest tested(Eigen::MatrixXd information, const Eigen::VectorXd& score) const;
+
   const Model& model_;
   const Adjusted& adjusted_;
   const RandomModel& random_;
@@ -55,6 +66,9 @@ class StationTester {
   Eigen::MatrixXd weighed_;            // C^-1 J
   Eigen::VectorXd left_;               // C^-1 v
 };
+
+/// Shifts of single readings, rows `first_row` and following: columns of unity.
+Eigen::MatrixXd unit_shifts(const StationTester& tester, int first_row, int rows);
 
 /// Below this redundancy nothing else checks a touch: its error would pass unseen.
 inline constexpr double unchecked_redundancy = 1e-3;

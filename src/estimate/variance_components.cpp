@@ -85,11 +85,12 @@ VarianceSums variance_sums(const Model& model, const RandomModel& random,
 
 namespace {
 
-/// The same survey under new variances: one linear step from the old unknowns.
+/// The same survey under new variances: one linear step from the old unknowns. The covariance
+/// stays that of where the step began; steps die out as the variances settle.
 Adjusted re_adjusted(const Model& model, const RandomModel& random, const Adjusted& before) {
   Adjusted linear = adjusted_at(model, random, before.unknowns, {});
-  if (!linear.information.full_rank()) return linear;
-  return adjusted_at(model, random, before.unknowns + linear.information.step, {});
+  if (linear.information.full_rank()) linear.unknowns += linear.information.step;
+  return linear;
 }
 
 RandomModel scaled(const RandomModel& random, double touch_factor, double station_factor) {

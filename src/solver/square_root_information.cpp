@@ -58,6 +58,11 @@ double SquareRootInformation::explained_sum_of_squares() {
   return stack_.col(unknowns_).head(unknowns_).squaredNorm();
 }
 
+Eigen::MatrixXd SquareRootInformation::triangle() {
+  take_in_waiting();
+  return stack_.topRows(unknowns_);
+}
+
 Eigen::VectorXd SquareRootInformation::back_substituted() {
   take_in_waiting();
   return stack_.topLeftCorner(unknowns_, unknowns_)

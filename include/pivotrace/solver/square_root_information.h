@@ -43,6 +43,10 @@ class SquareRootInformation {
   /// |r|^2 less its minimum: what the best x takes off.
   double explained_sum_of_squares();
 
+  /// R beside the transformed residuals, (p x (p + 1)): the same problem in p rows, but for what they
+  /// cannot explain.
+  Eigen::MatrixXd triangle();
+
   /// Minimiser of |J x + r| (p) by back-substitution alone: not finite where an unknown is not seen.
   Eigen::VectorXd back_substituted();
 
