@@ -27,6 +27,13 @@ bool same_input(const FitResult& a, const FitResult& b, const std::string& role)
   return !hash.empty() && hash == input_hash(b, role);
 }
 
+/// A hash that is missing says nothing.
+bool other_input(const FitResult& a, const FitResult& b, const std::string& role) {
+  const std::string hash = input_hash(a, role);
+  const std::string other = input_hash(b, role);
+  return !hash.empty() && !other.empty() && hash != other;
+}
+
 /// Positive: the new one is the newer; absent where a date is missing.
 std::optional<double> seconds_between(const FitResult& old_result, const FitResult& new_result) {
   const auto before = seconds_from_iso(old_result.started);
@@ -88,7 +95,7 @@ void note_conditions(const FitResult& old_result, const FitResult& new_result,
                      const CompareOptions& options, std::vector<CompareNote>& notes) {
   notes.push_back({Kind::gains_missing, '\0'});
   if (!options.between_surveys_stated) notes.push_back({Kind::between_assumed, '\0'});
-  if (!same_input(old_result, new_result, "machine")) {
+  if (other_input(old_result, new_result, "machine")) {
     notes.push_back({Kind::machine_file_differs, '\0'});
   }
   if (!seconds_between(old_result, new_result)) notes.push_back({Kind::no_dates, '\0'});
