@@ -31,6 +31,19 @@ std::size_t level_of(double step, double largest) {
 
 }  // namespace
 
+std::pair<std::size_t, std::size_t> worst_cell(const StepMap& map) {
+  /// Steps that differ by less than this share of themselves are one: far above round-off.
+  constexpr double tie_share = 1e-9;
+  std::pair<std::size_t, std::size_t> worst = {0, 0};
+  for (std::size_t row = 0; row < map.steps.size(); ++row) {
+    for (std::size_t column = 0; column < map.steps[row].size(); ++column) {
+      const double so_far = map.steps[worst.first][worst.second];
+      if (map.steps[row][column] > so_far * (1.0 + tie_share)) worst = {row, column};
+    }
+  }
+  return worst;
+}
+
 Svg step_map(const StepMap& map) {
   constexpr std::array<std::string_view, 5> looks = {"level-0", "level-1", "level-2", "level-3",
                                                      "level-4"};
@@ -41,8 +54,7 @@ Svg step_map(const StepMap& map) {
   const double size = cell >= 44.0 ? label_size : small_label_size;
   Svg svg(figure_width, head + cell * static_cast<double>(count) + 8.0);
   const auto at = [&](std::size_t i) { return static_cast<double>(i) * cell; };
-  std::size_t worst_row = 0;
-  std::size_t worst_column = 0;
+  const auto [worst_row, worst_column] = worst_cell(map);
   for (std::size_t row = 0; row < count; ++row) {
     const std::string number = std::to_string(row + 1);
     svg.label({grid_left + at(row) + 0.5 * cell, head - 10.0}, number, Anchor::middle, "quiet");
@@ -57,10 +69,6 @@ Svg step_map(const StepMap& map) {
       if (row == column) continue;
       svg.label({0.5 * (box.left + box.right), 0.5 * (box.top + box.bottom) + 0.35 * size},
                 shown(step, map.decimals), Anchor::middle, level >= 4 ? "on-dark" : "", size);
-      if (step > map.steps[worst_row][worst_column]) {
-        worst_row = row;
-        worst_column = column;
-      }
     }
   }
   if (worst_row != worst_column) {

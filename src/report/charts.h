@@ -4,6 +4,7 @@
 
 #include <optional>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "report/svg.h"
@@ -128,5 +129,7 @@ struct StepMap {
   int decimals = 0;
 };
 Svg step_map(const StepMap& map);
+/// Row and column of the largest step; of equal ones the first, whatever the last digits say.
+std::pair<std::size_t, std::size_t> worst_cell(const StepMap& map);
 
 }  // namespace pivotrace::report

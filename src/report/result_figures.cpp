@@ -444,20 +444,15 @@ Figure steps_figure(const FitResult& result, const PartSteps& steps, const PageU
   Figure figure;
   figure.numbers.head = {""};
   const auto steps_mm = part_steps(result, steps.part, positions);
-  std::size_t worst_row = 0;
-  std::size_t worst_column = 0;
   for (std::size_t row = 0; row < positions.size(); ++row) {
     map.positions.push_back(position_name(result, positions[row]));
     figure.numbers.head.push_back(map.positions.back());
     map.steps.emplace_back();
     for (std::size_t column = 0; column < positions.size(); ++column) {
       map.steps.back().push_back(unit.small(steps_mm[row][column]));
-      if (steps_mm[row][column] > steps_mm[worst_row][worst_column]) {
-        worst_row = row;
-        worst_column = column;
-      }
     }
   }
+  const auto [worst_row, worst_column] = worst_cell(map);
   for (std::size_t row = 0; row < positions.size(); ++row) {
     std::vector<std::string> cells = {map.positions[row]};
     for (const double step : map.steps[row]) cells.push_back(shown(step, map.decimals));
