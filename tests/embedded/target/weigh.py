@@ -189,12 +189,13 @@ def run_rows(build, table, held):
                ["yes"] if any(abs(a - b) > 1 for a, b in zip(*centres)) else [])
 
 
-def study_rows(values, table):
+def study_rows(values, table, held):
     for axes, nm, arcsec in ((1, 10, 0.05), (2, 20, 0.1)):
         what = "one axis" if axes == 1 else "two axes"
-        table.row(f"float against double, {what}", values[f"accuracy_{axes}_nm"], nm, unit="nm")
+        table.row(f"float against double, {what}", values[f"accuracy_{axes}_nm"], nm,
+                  held.get(f"accuracy_{axes}_nm"), "nm")
         table.row(f"float against double, {what}", values[f"accuracy_{axes}_arcsec"], arcsec,
-                  unit="arcsec")
+                  held.get(f"accuracy_{axes}_arcsec"), "arcsec")
         table.row(f"float against double, {what}, u", values[f"accuracy_{axes}_u"], 0.03, unit="of u")
         table.row(f"U95 held, float, {what}", values[f"coverage_{axes}_percent"], 96.0,
                   unit="percent", low=94.0)
@@ -205,7 +206,7 @@ def study_rows(values, table):
 def held_figures():
     """Figures held where the asked ones are not reached: `held` beside this file."""
     lines = pathlib.Path(__file__).with_name("held").read_text().splitlines()
-    return {k: int(v) for k, v in (line.split() for line in lines if line and line[0] != "#")}
+    return {k: float(v) for k, v in (line.split() for line in lines if line and line[0] != "#")}
 
 
 def main():
@@ -218,7 +219,7 @@ def main():
     flash_rows(build, table, held)
     stack_rows(build, table, held)
     run_rows(build, table, held)
-    study_rows(study_values(study), table)
+    study_rows(study_values(study), table, held)
     print("\nAll bars held" if table.good else "\nA BAR IS EXCEEDED")
     return 0 if table.good else 1
 
