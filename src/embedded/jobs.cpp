@@ -140,7 +140,7 @@ extern "C" int32_t pivotrace_begin_job(const pivotrace_survey* survey, void* wor
   Work& begun = *static_cast<Work*>(work);
   if (job == PIVOTRACE_JOB_FIT) status = enough_to_fit(*survey, begun.layout);
   if (status != PIVOTRACE_OK) return status;
-  begun.job = static_cast<int8_t>(job);
+  begun.job = static_cast<int16_t>(job);
   begun.phase = Phase::start;
   begin_pass(begun, true);
   return PIVOTRACE_BUSY;

@@ -191,7 +191,7 @@ void turn_to(Work& work, const pivotrace_station& stay) {
 void look_at(const Work& work, const pivotrace_touch& touch, Gap gap, int stride, real* row) {
   const Visit& visit = work.visit;
   const Vector off = difference(touch.at, work.origin) - visit.shown;
-  real felt[3];
+  real felt[3] = {};
   real squares = real(0);
   for (int i = 0; i < visit.shifts; ++i) {
     felt[i] = contact::dot(off, visit.aside[i]);

@@ -113,7 +113,7 @@ int32_t position_of(const pivotrace_survey& survey, int axis, const pivotrace_st
 int32_t settle_station(pivotrace_survey& survey, pivotrace_station& stay, const int32_t* side) {
   const int axes = static_cast<int>(survey.setup->axes);
   const pivotrace_station* before = station_before(survey);
-  for (int k = 0; k < axes; ++k) {
+  for (int k = 0; k < most_axes && k < axes; ++k) {
     stay.side[k] = side_reached(before, k, stay.angle[k], side);
     const bool moved =
         before == nullptr || stay.angle[k] != before->angle[k] || stay.side[k] != before->side[k];
@@ -180,7 +180,7 @@ extern "C" int32_t pivotrace_open_station(pivotrace_survey* survey, const int32_
   if (survey == nullptr || angle == nullptr) return PIVOTRACE_NO_POINTER;
   if (survey->at_fault != 0) return PIVOTRACE_BAD_SETUP;
   if (!within(artefact, 0, survey->setup->artefacts - 1)) return PIVOTRACE_BAD_READING;
-  for (int k = 0; k < survey->setup->axes; ++k) {
+  for (int k = 0; k < most_axes && k < survey->setup->axes; ++k) {
     if (!within(angle[k], -largest_angle, largest_angle)) return PIVOTRACE_BAD_READING;
     if (side != nullptr && !within(side[k], -1, 1)) return PIVOTRACE_BAD_READING;
   }
@@ -194,7 +194,7 @@ extern "C" int32_t pivotrace_open_station(pivotrace_survey* survey, const int32_
   }
   stay.first = survey->touches;
   stay.touches = 0;
-  stay.artefact = static_cast<int8_t>(artefact);
+  stay.artefact = static_cast<int16_t>(artefact);
   return settle_station(*survey, stay, side);
 }
 
@@ -229,8 +229,8 @@ namespace {
 int32_t add_all(pivotrace_survey& into, const pivotrace_survey& from, int32_t artefact_shift) {
   for (int32_t s = 0; s < from.stations; ++s) {
     const pivotrace_station& stay = from.station[s];
-    int32_t side[most_axes];
-    for (int k = 0; k < most_axes; ++k) side[k] = stay.side[k];
+    int32_t side[most_axes] = {};
+    for (int k = 0; k < most_axes; ++k) side[k] = stay.side[k] < 0 ? -1 : 1;
     int32_t status =
         pivotrace_open_station(&into, stay.angle, side, stay.artefact + artefact_shift);
     for (int32_t t = 0; t < stay.touches && status == PIVOTRACE_OK; ++t) {

@@ -73,11 +73,11 @@ struct Work {
   int32_t station;        ///< next to be visited
   Layout layout;
   Phase phase;
-  int8_t job;
-  int8_t located;  ///< an update came near enough for exact passes
-  int8_t pass;
-  int8_t flipped;  ///< axes whose sense is turned round, bit by bit
-  int8_t settled_starts;
+  int16_t job;
+  int16_t located;  ///< an update came near enough for exact passes
+  int16_t pass;
+  int16_t flipped;  ///< axes whose sense is turned round, bit by bit
+  int16_t settled_starts;
   int32_t rank;         ///< readings after reduction, all stations
   real touch_variance;  ///< used as weight [counts^2]
   real within;          ///< chi-squared of the touches about their stations, stated sigma

@@ -44,18 +44,19 @@
  * Two arrays of the caller hold stations and touches (12 bytes a touch). The work memory is needed by
  * update, fit and turn_sense only; PIVOTRACE_WORK_SIZE says how much, pivotrace_work_size says it for
  * the survey at hand. It need not be kept between calls; kept, an update starts from the one before.
- * It does not grow with the touches. Stack: 512 bytes in float, 768 (two axes 1024) in double.
+ * It does not grow with the touches. Stack: 720 bytes in float, 1350 in double.
  *
  * TIME
- * An update costs one pass over all touches so far, a fit four to six passes. Sixty touches at twelve
- * stations are about 250 thousand instructions for one axis and 400 thousand for two on an ARMv7E-M
- * with the matching floating-point unit (tests/run-embedded prints today's figures). Every loop is
- * bounded by the number of touches, stations and index positions.
+ * An update costs one pass over all touches so far once the axes are roughly found (up to four
+ * before), a fit four to six passes. Sixty touches at twelve stations are half a million instructions
+ * for one axis and 0.8 million for two on an ARMv7E-M with the matching floating-point unit, twenty
+ * million for one axis without any (tests/run-embedded prints today's figures). Every loop is bounded
+ * by the number of touches, stations and index positions.
  *
  * ACCURACY
  * double: the same least-squares solution as the program on the PC to 0.5 nm and 0.001 arcsec. float:
- * within 10 nm (two axes 20 nm) and 0.05 (0.1) arcsec of double while the artefact is no more than
- * 70 mm off the axis; beyond that in proportion.
+ * within 20 nm and 0.06 arcsec of double while the artefact is no more than 70 mm off the axis (two
+ * axes 0.1 arcsec); beyond that in proportion.
  *
  * THE MODEL (so that nobody has to guess)
  * Each touch: the gap between stylus ball and artefact is 0 but for a normal error of touch_sigma
@@ -234,7 +235,7 @@ typedef struct {
   int32_t angle[PIVOTRACE_AXES]; /* commanded, 0.000001 deg */
   int32_t first;                 /* touch */
   int16_t touches;
-  int8_t artefact;
+  int16_t artefact;
   int8_t side[PIVOTRACE_AXES];      /* +1: reached upwards, -1: downwards */
   uint8_t position[PIVOTRACE_AXES]; /* index position of each axis */
 } pivotrace_station;
@@ -368,7 +369,7 @@ typedef struct {
   (4 * (axes) + 3 * (balls) + 4 * (pins) + (diameters))
 
 /* Numbers that do not depend on the survey. */
-#define PIVOTRACE_WORK_FIXED (PIVOTRACE_AXES == 1 ? 180 : 244)
+#define PIVOTRACE_WORK_FIXED (PIVOTRACE_AXES == 1 ? 182 : 246)
 
 #define PIVOTRACE_MORE_OF(a, b) ((a) > (b) ? (a) : (b))
 #define PIVOTRACE_FEWER_OF(a, b) ((a) < (b) ? (a) : (b))
@@ -410,8 +411,9 @@ int32_t pivotrace_fit(const pivotrace_survey* survey, void* work, size_t work_si
                       pivotrace_result* result);
 
 /* Either of the two in slices: begin, then step until the status is not BUSY. Survey, work memory and
- * result must stay where they are; a touch added meanwhile ends the job with CHANGED. A slice takes at
- * most about 10000 instructions for a station of six touches, 100 more a touch. */
+ * result must stay where they are; a touch added meanwhile ends the job with CHANGED. The longest
+ * slice, a station or the closing of a pass, takes about 10000 instructions for one axis, 40000 for
+ * two. */
 #define PIVOTRACE_JOB_UPDATE 1
 #define PIVOTRACE_JOB_FIT 2
 int32_t pivotrace_begin_job(const pivotrace_survey* survey, void* work, size_t work_size,
