@@ -70,7 +70,7 @@ CycleLayout lay_out(const Machine& machine, const MachineState& state, const Pla
 
 /// Spread of a set of angles, N - |sum e|^2 / N with e = exp(j angle): 0 when all are equal, N for
 /// an even full circle. 1 / sqrt(spread) is the standard deviation of the centre in units of that
-/// of one position (METROLOGY 1.1).
+/// of one position: that of the constant of the regression z = c + b e.
 double spread_of(const std::vector<double>& angles_rad);
 
 }  // namespace pivotrace

@@ -30,8 +30,8 @@ std::vector<int> stated_components(const RotaryAxis& axis) {
 }
 
 /// ISO 230-1 angle of a fitted direction about machine axis k, rad. For a C axis
-/// E_A0C = atan2(-u_y, u_z), E_B0C = atan2(u_x, u_z), and cyclically for A and B (DESIGN section
-/// 2): the rotation about axis k that leans the nominal direction so. Tilted axes: the component k
+/// E_A0C = atan2(-u_y, u_z), E_B0C = atan2(u_x, u_z), and cyclically for A and B
+/// (ISO 230-1): the rotation about axis k that leans the nominal direction so. Tilted axes: the component k
 /// of the small rotation nominal x fitted.
 double orientation_rad(const RotaryAxis& axis, const Line& line, int k) {
   if (!axis.along) {

@@ -33,8 +33,8 @@ struct ChosenVariances {
   Eigen::Matrix2d factor_covariance = Eigen::Matrix2d::Zero();
 };
 
-/// Redundancy a group needs before its size is estimated from the survey (METROLOGY 5.6; from memory
-/// there): below it the estimate is worth less than what the machine file says.
+/// Redundancy a group needs before its size is estimated from the survey: below it the
+/// estimate is worth less than what the machine file says. Common practice, no source.
 inline constexpr double redundancy_to_estimate = 10.0;
 
 /// Restricted maximum likelihood by Fisher scoring on the two groups, each only where its

@@ -28,7 +28,7 @@ constexpr double written_per_deg = 1000.0;
 /// How far off the axis a second ball is imagined when its worth is worked out [mm].
 constexpr double second_ball_along_mm = 60.0;
 
-/// What a purpose means, unless the request says otherwise. The numbers follow METROLOGY 1.4:
+/// What a purpose means, unless the request says otherwise. Common practice, no source:
 /// a defensible answer in about 3 minutes, a full check with drift control in about 8.
 struct PurposeRules {
   int stations;

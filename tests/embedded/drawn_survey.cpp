@@ -255,7 +255,7 @@ Vector3d DrawnSurvey::location_mm(std::size_t axis) const {
   return line.point_mm + along * line.direction - nominal;
 }
 
-// ISO 230-1 angles as DESIGN states them for C, A and B; tilted axes: nominal x true.
+// ISO 230-1 angles for C, A and B; tilted axes: nominal x true.
 Vector3d DrawnSurvey::orientation_rad(std::size_t axis) const {
   const std::array<std::int32_t, 3>& nominal = job.axes[axis].direction;
   const Vector3d u = lines[axis].direction;

@@ -22,7 +22,7 @@ Estimate estimate(double value, double u, double common) {
   return e;
 }
 
-/// ISO 230-1 angles of a direction, written out here a second time on purpose (DESIGN section 2).
+/// ISO 230-1 angles of a direction, written out here a second time on purpose.
 std::vector<std::pair<char, double>> orientation_angles(LinearAxis along,
                                                         const Eigen::Vector3d& u) {
   switch (along) {

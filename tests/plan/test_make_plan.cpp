@@ -216,7 +216,7 @@ TEST_CASE("time asked for is time kept, and more time buys stations") {
 }
 
 TEST_CASE("the prediction reproduces the floors of known-angle geometry") {
-  // METROLOGY 1.1 [C]: with only touch noise sigma, a ball centre from n equator touches has
+  // Least squares written out: with only touch noise sigma, a ball centre from n equator touches has
   // sigma sqrt(2/n) in the plane; the axis of N angles sigma_p / sqrt(N (1 - |e|^2)); lean from
   // axial readings of a full circle sqrt(2/N) sigma_z / rho, where the pole gives sigma_z = sigma
   // at known radius. An invented C axis with a ball at 100 mm.

@@ -171,7 +171,7 @@ TEST_CASE("on the control: without noise its centre is that of fit, to the digit
 /// With noise the control weighs all stations alike and takes its radius as it comes, the fit weighs
 /// them by what is known of them. By Gauss and Markov the fit is the better one, and the difference
 /// of the two is no larger than the control's own error: its sigma is that of the mean of as many
-/// stations, sigma_c = sigma_p / sqrt(N (1 - |mean e|^2)) (METROLOGY 1.1, computed for this project).
+/// stations, sigma_c = sigma_p / sqrt(N (1 - |mean e|^2)) (least squares, written out).
 double control_sigma_mm(const Job& job, const DemoLoop& loop) {
   double c = 0.0;
   double s = 0.0;

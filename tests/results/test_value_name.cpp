@@ -78,7 +78,7 @@ TEST_CASE("what is no name is none") {
   }
 }
 
-// ISO 230-1 (symbols as in DESIGN section 2): E, the error motion direction, 0 for a location or
+// ISO 230-1 (symbols): E, the error motion direction, 0 for a location or
 // orientation error, the axis it belongs to.
 TEST_CASE("symbols of ISO 230-1") {
   CHECK(iso_symbol(axis_value('A', ValueKind::centre, LinearAxis::Y)) == "E_Y0A");

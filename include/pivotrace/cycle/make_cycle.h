@@ -37,7 +37,7 @@ struct CycleOptions {
 ///     off, measure slow, back the same way, compare with the prediction and the slow touch with
 ///     the fast one, record;
 ///  5. measured centres move the prediction; from the third station of a turn on, the axis centre
-///     is worked out from running sums (METROLOGY 5.1: one complex regression with known angles)
+///     is worked out from running sums (one complex regression with known angles)
 ///     and used for the rest.
 /// The first stations of each turn are first found with two fast passes, so a rough file is enough.
 ///

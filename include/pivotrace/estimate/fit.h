@@ -38,8 +38,8 @@ struct FitOptions {
 };
 
 /// Joint least-squares adjustment of all touches and all turned axes of one survey.
-/// Minimises sum over stations of v' C^-1 v with v the signed gaps [mm] and C the covariance of
-/// DESIGN section 3.1 (touch noise, a shared 3-vector per station, index errors).
+/// Minimises sum over stations of v' C^-1 v with v the signed gaps [mm] and C their covariance:
+/// touch noise, a 3-vector shared by each station, errors of the index angles.
 /// Fails with P2xx when the touches do not determine the unknowns (named, with what to add) and
 /// with P3xx when no solution is found. A result may be returned with usable == false: it is then
 /// complete and printable, but must not be written anywhere.

@@ -42,7 +42,7 @@ struct ReseatTable {
 };
 
 /// offset(T) = M(T) M(T0)^-1 offset(T0), M(T) = R1(t1) R2(t2) ... about the fitted lines, each by
-/// s_i t_i (DESIGN section 2). Refuses an unusable result (P501) and positions that turn an axis
+/// s_i t_i, s the sense of its positive turn. Refuses an unusable result (P501) and positions that turn an axis
 /// that was not measured (P508).
 Expected<ReseatTable> reseat(const FitResult& result, const ReseatRequest& request);
 

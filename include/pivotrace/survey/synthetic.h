@@ -27,7 +27,7 @@ struct SurveyTruth {
   RotaryAngles reversal_rad{};
 };
 
-/// One sigma of each random effect (DESIGN section 3.1) and the seed that reproduces it.
+/// One sigma of each random effect, as the fit assumes them, and the seed that reproduces it.
 struct SurveyNoise {
   double touch_sigma_mm = 0.0;
   double station_sigma_mm = 0.0;
