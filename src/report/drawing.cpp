@@ -9,10 +9,13 @@
 
 #include "pivotrace/geometry/angle.h"
 #include "plan/scene.h"
+#include "report/svg.h"
 
 namespace pivotrace {
 
 namespace {
+
+using report::escaped;
 
 constexpr double view_gap = 70.0;      ///< between views and round them [drawing units]
 constexpr double widest_view = 560.0;  ///< drawing units for the larger side of the machine
@@ -34,23 +37,6 @@ struct Box {
     high = high.cwiseMax(p);
   }
 };
-
-std::string escaped(const std::string& text) {
-  std::string result;
-  for (const char c : text) {
-    if (c == '<')
-      result += "&lt;";
-    else if (c == '>')
-      result += "&gt;";
-    else if (c == '&')
-      result += "&amp;";
-    else if (c == '"')
-      result += "&quot;";
-    else
-      result += c;
-  }
-  return result;
-}
 
 class SetupDrawing {
  public:

@@ -13,10 +13,13 @@
 #include "pivotrace/geometry/rotation.h"
 #include "pivotrace/rehearsal/rehearse.h"
 #include "rehearsal/clearance.h"
+#include "report/svg.h"
 
 namespace pivotrace {
 
 namespace {
+
+using report::escaped;
 
 using rehearsal::MotionChecker;
 using rehearsal::Posture;
@@ -86,19 +89,6 @@ std::vector<Eigen::Vector2d> hull_of(std::vector<Eigen::Vector2d> points) {
     std::reverse(points.begin(), points.end());
   }
   return hull;
-}
-
-std::string escaped(const std::string& text) {
-  std::string safe;
-  for (const char c : text) {
-    switch (c) {
-      case '&': safe += "&amp;"; break;
-      case '<': safe += "&lt;"; break;
-      case '>': safe += "&gt;"; break;
-      default: safe += c;
-    }
-  }
-  return safe;
 }
 
 /// One view: which machine axes run to the right and up, and which one towards the viewer.

@@ -8,10 +8,13 @@
 #include "pivotrace/base/length.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/report/drawing.h"
+#include "report/svg.h"
 
 namespace pivotrace {
 
 namespace {
+
+using report::escaped;
 
 constexpr const char* page_style = R"(
 @page { size: A4; margin: 9mm 12mm; }
@@ -31,21 +34,6 @@ ul.boxes li::before { content: "\2610\00a0"; }
 .blanks { display: grid; grid-template-columns: 1fr 1fr 1fr; column-gap: 6mm; margin-top: 7mm; }
 .blanks div { border-top: 0.2mm solid #111; padding-top: 0.5mm; font-size: 9pt; }
 )";
-
-std::string escaped(const std::string& text) {
-  std::string result;
-  for (const char c : text) {
-    if (c == '<')
-      result += "&lt;";
-    else if (c == '>')
-      result += "&gt;";
-    else if (c == '&')
-      result += "&amp;";
-    else
-      result += c;
-  }
-  return result;
-}
 
 class SheetWriter {
  public:
