@@ -16,11 +16,11 @@ struct Found {
 Found found(const pivotrace_setup& setup, const pivotrace_result& result, int k) {
   const pivotrace_axis_result& axis = result.axis[k];
   Found line;
-  line.frame = frame_of(setup.axis[k].direction);
+  line.frame = frame_of(vector_of(setup.axis[k].direction));
   line.point = mm_per_count * difference(setup.axis[k].centre, setup.axis[0].centre) +
                Vector{{axis.location[0].value, axis.location[1].value, axis.location[2].value}};
   line.direction = {{axis.direction[0], axis.direction[1], axis.direction[2]}};
-  line.cosine = contact::dot(line.direction, line.frame.along);
+  line.cosine = dot(line.direction, line.frame.along);
   return line;
 }
 
@@ -43,19 +43,18 @@ struct Slopes {
 /// `side` = +1 for the second line. A small turn of a line moves its foot of the common normal, which
 /// lies `foot` from its point, and with it the distance (derived here).
 Slopes slopes(const Found& line, const Found& other, const Vector& normal, real sine, real side) {
-  const real cosine = contact::dot(line.direction, other.direction);
+  const real cosine = dot(line.direction, other.direction);
   const Vector apart = other.point - line.point;
   const real foot =
-      (contact::dot(apart, line.direction) - cosine * contact::dot(apart, other.direction)) /
-      (sine * sine);
+      (dot(apart, line.direction) - cosine * dot(apart, other.direction)) / (sine * sine);
   const Vector towards = (real(1) / sine) * contact::square_to(other.direction, line.direction);
   Slopes slope{};
-  slope.distance[0] = side * contact::dot(normal, line.frame.first);
-  slope.distance[1] = side * contact::dot(normal, line.frame.second);
+  slope.distance[0] = side * dot(normal, line.frame.across[0]);
+  slope.distance[1] = side * dot(normal, line.frame.across[1]);
   slope.distance[2] = foot * line.cosine * slope.distance[0];
   slope.distance[3] = foot * line.cosine * slope.distance[1];
-  slope.crossing[2] = -line.cosine * contact::dot(towards, line.frame.first);
-  slope.crossing[3] = -line.cosine * contact::dot(towards, line.frame.second);
+  slope.crossing[2] = -line.cosine * dot(towards, line.frame.across[0]);
+  slope.crossing[3] = -line.cosine * dot(towards, line.frame.across[1]);
   return slope;
 }
 
@@ -68,12 +67,12 @@ int32_t compare(const pivotrace_setup& setup, const pivotrace_result& result,
                 pivotrace_value& distance, pivotrace_value& crossing) {
   const Found first = found(setup, result, 0);
   const Found second = found(setup, result, most_axes - 1);
-  const Vector across = contact::cross(first.direction, second.direction);
+  const Vector across = cross(first.direction, second.direction);
   const real sine = contact::length(across);
   if (!(sine > real(1e-5))) return PIVOTRACE_UNDETERMINED;
   const Vector normal = (real(1) / sine) * across;
-  distance.value = contact::dot(second.point - first.point, normal);
-  crossing.value = angle_of(sine, contact::dot(first.direction, second.direction));
+  distance.value = dot(second.point - first.point, normal);
+  crossing.value = angle_of(sine, dot(first.direction, second.direction));
   real by_distance[axis_unknowns] = {};
   real by_crossing[axis_unknowns] = {};
   for (int k = 0; k < most_axes; ++k) {

@@ -1,16 +1,24 @@
 // What every source of this room starts from: the scalar of the build and the formulas in it.
 #pragma once
 
-#include "pivotrace/contact/derivatives.h"
+#include "pivotrace/contact/chain.h"
 #include "pivotrace/embedded/core.h"
 
 // Builds for float and double, one and two axes stand side by side in one program.
 #define PIVOTRACE_EMBEDDED PIVOTRACE_BUILD(embedded)
 
+// Built for size, a short formula that stands in many places is one function.
+#if defined(__OPTIMIZE_SIZE__)
+#define PIVOTRACE_ONE_COPY [[gnu::noinline]]
+#else
+#define PIVOTRACE_ONE_COPY
+#endif
+
 namespace pivotrace::PIVOTRACE_EMBEDDED {
 
 using real = pivotrace_real;
 using Vector = contact::Vec3<real>;
+using Matrix = contact::Mat3<real>;
 using Chain = contact::Chain<real, PIVOTRACE_AXES>;
 
 constexpr int most_axes = PIVOTRACE_AXES;
@@ -27,5 +35,24 @@ inline real larger(real a, real b) { return a > b ? a : b; }
 
 /// False for infinities and for what is not a number.
 inline bool is_number(real x) { return x - x == real(0); }
+
+PIVOTRACE_ONE_COPY inline real dot(const Vector& a, const Vector& b) { return contact::dot(a, b); }
+PIVOTRACE_ONE_COPY inline Vector cross(const Vector& a, const Vector& b) {
+  return contact::cross(a, b);
+}
+PIVOTRACE_ONE_COPY inline Vector minus(const Vector& a, const Vector& b) { return a - b; }
+PIVOTRACE_ONE_COPY inline Vector scaled(real factor, const Vector& v) { return factor * v; }
+/// a + factor b
+PIVOTRACE_ONE_COPY inline Vector plus(const Vector& a, real factor, const Vector& b) {
+  return a + factor * b;
+}
+PIVOTRACE_ONE_COPY inline Vector turned(const Matrix& turn, const Vector& v) { return turn * v; }
+PIVOTRACE_ONE_COPY inline Vector unit(const Vector& v) {
+  return scaled(real(1) / contact::square_root(dot(v, v)), v);
+}
+
+inline void clear(real* numbers, int count) {
+  __builtin_memset(numbers, 0, static_cast<size_t>(count) * sizeof(real));
+}
 
 }  // namespace pivotrace::PIVOTRACE_EMBEDDED

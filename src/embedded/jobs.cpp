@@ -83,8 +83,8 @@ int32_t close_exact(Work& work, pivotrace_result& result) {
   const int32_t open = hanging(work);
   if (open != 0) return refuse(work, result, PIVOTRACE_UNDETERMINED, open);
   const Step step = end_pass(work, Gap::exact);
-  const bool pooled = work.survey->setup->errors.dof == 0 || work.settled_starts != 0;
-  work.settled_starts = 1;
+  const bool pooled = work.survey->setup->errors.dof == 0 || work.pooled != 0;
+  work.pooled = 1;
   if (!step.finite || work.pass >= most_passes) {
     return refuse(work, result, PIVOTRACE_NOT_SETTLED, 0);
   }

@@ -80,7 +80,7 @@ real moved_by_offset(const Work& work, int unknown, int k) {
   if (part >= 2) return real(0);
   const Frame& frame = work.axis_frame[unknown / numbers_an_axis];
   const real tilt = work.unknowns[work.layout.axes_begin + unknown + 2];
-  return tilt * frame.along[k] - (part == 0 ? frame.first[k] : frame.second[k]);
+  return tilt * frame.along[k] - (part == 0 ? frame.across[0][k] : frame.across[1][k]);
 }
 
 real by_offset(const Work& work, int i, int j) {
@@ -142,9 +142,9 @@ class AxisStatement {
         result_(result.axis[k]) {}
 
   void write() {
-    const Vector lean = leaning(frame_, x_ + 2);
+    const Vector lean = moved(frame_.along, frame_, x_ + 2);
     cosine_ = real(1) / contact::length(lean);
-    shift_ = x_[0] * frame_.first + x_[1] * frame_.second;
+    shift_ = x_[0] * frame_.across[0] + x_[1] * frame_.across[1];
     for (int c = 0; c < 3; ++c) {
       result_.direction[c] = cosine_ * lean[c];
       result_.centre[c] = axis_.centre[c] + rounded(shift_[c]);
@@ -171,24 +171,24 @@ class AxisStatement {
 
   void location(int c) {
     result_.location[c].value = shift_[c] * mm_per_count;
-    state(frame_.first[c], frame_.second[c], real(0), real(0), result_.location[c]);
+    state(frame_.across[0][c], frame_.across[1][c], real(0), real(0), result_.location[c]);
   }
 
   // r = n x (t1 e1 + t2 e2) = t1 e2 - t2 e1. Along a machine axis the angles of ISO 230-1 are
   // atan(r); else the components of n x u are r cos(lean).
   void orientation(int c) {
-    const real r = x_[2] * frame_.second[c] - x_[3] * frame_.first[c];
+    const real r = x_[2] * frame_.across[1][c] - x_[3] * frame_.across[0][c];
     pivotrace_value& value = result_.orientation[c];
     if (along_machine_axis()) {
       const real slope = real(1) / (real(1) + r * r);
       value.value = arc_tangent(r);
-      state(real(0), real(0), slope * frame_.second[c], -slope * frame_.first[c], value);
+      state(real(0), real(0), slope * frame_.across[1][c], -slope * frame_.across[0][c], value);
       return;
     }
     const real bend = r * cosine_ * cosine_ * cosine_;
     value.value = r * cosine_;
-    state(real(0), real(0), cosine_ * frame_.second[c] - bend * x_[2],
-          -cosine_ * frame_.first[c] - bend * x_[3], value);
+    state(real(0), real(0), cosine_ * frame_.across[1][c] - bend * x_[2],
+          -cosine_ * frame_.across[0][c] - bend * x_[3], value);
   }
 
   // Distance of the line from the position shown: a = P (point), P square to the line; da = a . dpoint
@@ -199,9 +199,9 @@ class AxisStatement {
     const Vector off = contact::square_to(point, direction);
     const real length = contact::length(off);
     const Vector away = contact::inverse_or_zero(length) * off;
-    const real tilting = -contact::dot(direction, point) * cosine_ * mm_per_count;
-    const real first = contact::dot(away, frame_.first);
-    const real second = contact::dot(away, frame_.second);
+    const real tilting = -dot(direction, point) * cosine_ * mm_per_count;
+    const real first = dot(away, frame_.across[0]);
+    const real second = dot(away, frame_.across[1]);
     result_.arm.value = length * mm_per_count;
     state(first, second, tilting * first, tilting * second, result_.arm);
   }

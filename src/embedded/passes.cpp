@@ -26,28 +26,12 @@ constexpr real settled_square = sizeof(real) == sizeof(float) ? real(0.01) : rea
 /// A diagonal below this share of its column is round-off.
 constexpr real hanging_share = sizeof(real) == sizeof(float) ? real(4e-6) : real(1e-11);
 
-bool is_diameter(const Work& work, int unknown) {
-  for (int a = 0; a < work.survey->setup->artefacts; ++a) {
-    if (work.layout.diameter[a] == unknown) return true;
-  }
-  return false;
-}
-
-bool is_tilt(const Work& work, int unknown) {
-  if (unknown >= work.layout.axes_begin) {
-    return (unknown - work.layout.axes_begin) % numbers_an_axis >= 2;
-  }
-  for (int a = 0; a < work.survey->setup->artefacts; ++a) {
-    const int first = work.layout.place[a];
-    const bool pin = work.survey->setup->artefact[a].kind == PIVOTRACE_PIN;
-    if (pin && (unknown == first + 2 || unknown == first + 3)) return true;
-  }
-  return false;
-}
+constexpr int32_t any_diameter = PIVOTRACE_OPEN_DIAMETER | PIVOTRACE_OPEN_DIAMETER << 2;
 
 real rough(const Work& work, int unknown) {
-  if (is_diameter(work, unknown)) return rough_diameter;
-  return is_tilt(work, unknown) ? rough_tilt : rough_place;
+  const int32_t named = work.layout.named[unknown];
+  if ((named & any_diameter) != 0) return rough_diameter;
+  return (named & Layout::tilt) != 0 ? rough_tilt : rough_place;
 }
 
 /// Radius uncertainty [counts] of the artefact a diameter unknown belongs to; 0: free.
@@ -94,14 +78,11 @@ int32_t prepare(const pivotrace_survey* survey, void* memory, size_t size, bool 
   work.touches = survey->touches;
   work.station = 0;
   work.pass = 0;
-  work.settled_starts = 0;
+  work.pooled = 0;
   work.phase = Phase::none;
   const pivotrace_setup& setup = *survey->setup;
-  for (int k = 0; k < setup.axes; ++k) work.axis_frame[k] = frame_of(setup.axis[k].direction);
-  for (int a = 0; a < setup.artefacts; ++a) {
-    if (setup.artefact[a].kind == PIVOTRACE_PIN) {
-      work.artefact_frame[a] = frame_of(setup.artefact[a].direction);
-    }
+  for (int k = 0; k < most_axes && k < setup.axes; ++k) {
+    work.axis_frame[k] = frame_of(vector_of(setup.axis[k].direction));
   }
   return PIVOTRACE_OK;
 }
@@ -189,16 +170,7 @@ Step end_pass(Work& work, Gap gap) {
 }
 
 int32_t open_bit(const Work& work, int unknown) {
-  if (unknown >= work.layout.axes_begin) {
-    const int k = (unknown - work.layout.axes_begin) / numbers_an_axis;
-    return (is_tilt(work, unknown) ? PIVOTRACE_OPEN_LEAN : PIVOTRACE_OPEN_CENTRE) << (2 * k);
-  }
-  int artefact = 0;
-  for (int a = 0; a < work.survey->setup->artefacts; ++a) {
-    if (work.layout.diameter[a] == unknown) return PIVOTRACE_OPEN_DIAMETER << (2 * a);
-    if (work.layout.place[a] <= unknown) artefact = a;
-  }
-  return PIVOTRACE_OPEN_PLACE << (2 * artefact);
+  return work.layout.named[unknown] & ~Layout::tilt;
 }
 
 int32_t hanging(Work& work) {

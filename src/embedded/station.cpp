@@ -1,147 +1,154 @@
+// A work-side turn R takes a point p, seen from the line of its axis, to R p. Where the axis itself is
+// displaced by a small rigid motion T(x) = e + w x x (x: cross product), it turns as T R T^-1, and the
+// point comes out displaced by
+//   T(R p) - R T(p)
+// A tilt of its unit direction u towards t is w = u x t. An angle error displaces by u x R p. What
+// stands further in is carried along by R. A tool-side turn does the same to the arm from the position
+// shown to the stylus; the position shown is displaced the other way. (Derived here.)
 #include "embedded/station.h"
 
 #include "embedded/angles.h"
+#include "pivotrace/contact/gap.h"
 
 namespace pivotrace::PIVOTRACE_EMBEDDED {
 
 namespace {
 
+using Axis = contact::Axis<real>;
+
 /// Second point of a pin [counts]: 10 mm from the first.
 constexpr real pin_base = real(1000000);
 
-Vector axis_lean(const Work& work, int axis) {
-  return leaning(work.axis_frame[axis], work.unknowns + work.layout.axis(axis) + 2);
+bool is_ball(const Work& work) { return work.visit.shifts == 3; }
+
+/// Rows of the block in which a displacement stands on its way out.
+real* displacement(Work& work, int column) { return work.block() + block_rows * column + 1; }
+
+void put(Work& work, int column, real factor, const Vector& by) {
+  real* rows = displacement(work, column);
+  for (int i = 0; i < 3; ++i) rows[i] = factor * by[i];
 }
 
-/// How a unit vector made by shortening `vector` to length 1 moves when `vector` moves by `by`.
-Vector shortened(const Vector& unit, real inverse_length, const Vector& by) {
-  return inverse_length * contact::square_to(by, unit);
-}
-
-/// Artefact at rotary 0: its point and, of a pin, its unit direction.
-struct Placed {
-  Vector point;
-  Vector direction;
-  real inverse_length;  ///< of the leaning vector the direction was made of
-};
-
-Placed placed(const Work& work, int artefact) {
-  const pivotrace_setup& setup = *work.survey->setup;
-  const real* x = work.unknowns + work.layout.place[artefact];
-  Placed result{};
-  result.point = difference(setup.artefact[artefact].at, work.origin);
-  if (setup.artefact[artefact].kind == PIVOTRACE_BALL) {
-    result.point = result.point + Vector{{x[0], x[1], x[2]}};
-    return result;
+/// Carries displacements from inside the turn of an axis to outside.
+void carry(Work& work, const Axis& axis, int column, int count) {
+  for (; count > 0; --count, ++column) {
+    const real* rows = displacement(work, column);
+    put(work, column, real(1), turned(axis.body_turn, {{rows[0], rows[1], rows[2]}}));
   }
-  const Frame& frame = work.artefact_frame[artefact];
-  result.point = result.point + x[0] * frame.first + x[1] * frame.second;
-  const Vector lean = leaning(frame, x + 2);
-  result.inverse_length = real(1) / contact::length(lean);
-  result.direction = result.inverse_length * lean;
-  return result;
 }
 
-/// Writes one row of the block: the gradient g of the artefact's displacement, pulled through the
-/// chain, as the unknowns and index unknowns feel it.
-class Row {
- public:
-  Row(Work& work, int row, const pivotrace_station& stay) : work_(work), row_(row), stay_(stay) {}
+/// Takes a point through the turn of axis k and writes how it is displaced with it.
+Vector pass_axis(Work& work, const pivotrace_station& stay, int k, const Vector& point) {
+  const Axis& axis = work.chain.axes[k];
+  const Frame& frame = work.axis_frame[k];
+  const pivotrace_axis& stated = work.survey->setup->axis[k];
+  const real sign = axis.tool_side ? real(-1) : real(1);
+  const Vector before = minus(point, axis.point);
+  const Vector after = turned(axis.body_turn, before);
+  const real shortened = sign * dot(axis.direction, frame.along);
+  int column = work.layout.column(work.layout.axis(k));
+  for (const Vector& aside : frame.across) {
+    put(work, column, sign, minus(aside, turned(axis.body_turn, aside)));
+    const Vector turn = cross(axis.direction, aside);
+    put(work, column + 2, shortened,
+        minus(cross(turn, after), turned(axis.body_turn, cross(turn, before))));
+    ++column;
+  }
+  column = work.layout.index_column(stay, k);
+  put(work, column, sign * axis.sense * (real(stated.index_sigma_mas) * rad_per_mas),
+      cross(axis.direction, after));
+  for (int i = 1; i < work.layout.each; ++i) {
+    clear(displacement(work, column + i), 3);
+    displacement(work, column + i)[i - 1] = sign * real(stated.motion_sigma_nm) * counts_per_nm;
+  }
+  return plus(axis.point, real(1), after);
+}
 
-  void axes(const contact::ChainGradient<real, most_axes>& gradient, int last, const Vector& g) {
-    const int count = work_.chain.count;
-    Vector front = g;
-    for (int k = last; k >= 0; --k) {
-      if (work_.chain.axes[k].tool_side) continue;
-      line(gradient, k);
-      front = front - gradient.by_axis_point[k];
-      index(gradient, k, front);
+/// Takes a point out through the axes of one side, `last` innermost.
+Vector pass_axes(Work& work, const pivotrace_station& stay, int last, bool tool_side,
+                 Vector point) {
+  const Layout& layout = work.layout;
+  for (int k = last; k >= 0; --k) {
+    const Axis& axis = work.chain.axes[k];
+    if (axis.tool_side != tool_side) continue;
+    if (!tool_side) {
+      const int artefact = stay.artefact;
+      carry(work, axis, layout.column(layout.place[artefact]), work.visit.coefficients - 1);
+      if (!is_ball(work)) work.visit.pin.along = turned(axis.body_turn, work.visit.pin.along);
     }
-    front = gradient.by_shown;
-    for (int k = 0; k < count; ++k) {
-      if (!work_.chain.axes[k].tool_side) continue;
-      line(gradient, k);
-      index(gradient, k, -front);
-      front = front - gradient.by_axis_point[k];
+    if (most_axes == 2 && k < last && work.chain.axes[last].tool_side == tool_side) {
+      carry(work, axis, layout.column(layout.axis(last)), numbers_an_axis);
+      carry(work, axis, layout.index_column(stay, last), layout.each);
     }
+    point = pass_axis(work, stay, k, point);
   }
-
-  void place(int artefact, const Placed& at, const Vector& g, real along) {
-    const int column = work_.layout.column(work_.layout.place[artefact]);
-    if (work_.visit.coefficients == 4) {
-      for (int i = 0; i < 3; ++i) put(column + i, g[i]);
-      return;
-    }
-    const Frame& frame = work_.artefact_frame[artefact];
-    const Vector tilting = along * shortened(at.direction, at.inverse_length, g);
-    put(column, contact::dot(g, frame.first));
-    put(column + 1, contact::dot(g, frame.second));
-    put(column + 2, contact::dot(tilting, frame.first));
-    put(column + 3, contact::dot(tilting, frame.second));
-  }
-
-  void put(int column, real value) { work_.block()[block_rows * column + row_] = value; }
-
- private:
-  void line(const contact::ChainGradient<real, most_axes>& gradient, int k) {
-    const Frame& frame = work_.axis_frame[k];
-    const int column = work_.layout.column(work_.layout.axis(k));
-    put(column, -contact::dot(gradient.by_axis_point[k], frame.first));
-    put(column + 1, -contact::dot(gradient.by_axis_point[k], frame.second));
-    const real inverse_length = real(1) / contact::length(axis_lean(work_, k));
-    const Vector tilting =
-        shortened(work_.chain.axes[k].direction, inverse_length, gradient.by_axis_direction[k]);
-    put(column + 2, -contact::dot(tilting, frame.first));
-    put(column + 3, -contact::dot(tilting, frame.second));
-  }
-
-  void index(const contact::ChainGradient<real, most_axes>& gradient, int k, const Vector& motion) {
-    const pivotrace_axis& axis = work_.survey->setup->axis[k];
-    const int column =
-        k == work_.layout.thin_axis ? 0 : work_.layout.each + work_.layout.each * stay_.position[k];
-    put(column, -gradient.by_angle[k] * (real(axis.index_sigma_mas) * rad_per_mas));
-    if (work_.layout.each == 1) return;
-    const real sigma = real(axis.motion_sigma_nm) * counts_per_nm;
-    for (int i = 0; i < 3; ++i) put(column + 1 + i, sigma * motion[i]);
-  }
-
-  Work& work_;
-  int row_;
-  const pivotrace_station& stay_;
-};
-
-/// Directions, carried frame, in which the artefact is felt: X Y Z, or two square to a pin.
-Vector felt_direction(const Work& work, int artefact, const Placed& at, int i) {
-  if (work.visit.coefficients == 4) return {{real(i == 0), real(i == 1), real(i == 2)}};
-  const Vector across = contact::square_to(work.artefact_frame[artefact].first, at.direction);
-  const Vector first = (real(1) / contact::length(across)) * across;
-  return i == 0 ? first : contact::cross(at.direction, first);
+  return point;
 }
 
-/// One point of the artefact: where the control shows it, and its rows of the block.
-void write_point(Work& work, const pivotrace_station& stay, const Placed& at, int number) {
-  Visit& visit = work.visit;
-  const int artefact = stay.artefact;
-  const int last = static_cast<int>(work.survey->setup->artefact[artefact].carried_by);
-  const real along = number == 0 ? real(0) : pin_base;
-  const Vector point = at.point + along * at.direction;
-  contact::Reading<real> reading;
-  reading.shown = contact::machine_from_carried(work.chain, last, point) -
-                  contact::tool_arm(work.chain, reading.stylus_offset);
-  if (number == 0) visit.shown = reading.shown;
-  const auto journey = contact::travel(work.chain, last, reading);
-  for (int i = 0; i < visit.shifts; ++i) {
-    const Vector g = felt_direction(work, artefact, at, i);
-    const auto gradient = contact::pulled_back(work.chain, last, reading, journey, g);
-    if (number == 0) visit.aside[i] = gradient.by_shown;
-    Row row(work, 1 + visit.shifts * number + i, stay);
-    row.axes(gradient, last, g);
-    row.place(artefact, at, g, along);
+/// Where a pin stands: writes how its point `along` its axis is displaced with it.
+Vector place_pin(Work& work, const pivotrace_artefact& artefact, const real* x, int column,
+                 real along, Vector point) {
+  const Frame frame = frame_of(vector_of(artefact.direction));
+  const Vector lean = moved(frame.along, frame, x + 2);
+  const real cosine = real(1) / contact::square_root(dot(lean, lean));
+  for (int i = 0; i < 2; ++i) {
+    point = plus(point, x[i], frame.across[i]);
+    put(work, column + i, real(1), frame.across[i]);
+    // What it loses in length lies along the pin and is not felt.
+    put(work, column + 2 + i, along * cosine, frame.across[i]);
+  }
+  work.visit.pin.along = scaled(cosine, lean);
+  return plus(point, along, work.visit.pin.along);
+}
+
+/// Where the control shows a point of the artefact, `along` its axis for a pin, and how that is
+/// displaced with every unknown.
+Vector show_point(Work& work, const pivotrace_station& stay, real along) {
+  const int number = stay.artefact;
+  const pivotrace_artefact& artefact = work.survey->setup->artefact[number];
+  const real* x = work.unknowns + work.layout.place[number];
+  const int column = work.layout.column(work.layout.place[number]);
+  Vector point = difference(artefact.at, work.origin);
+  if (is_ball(work)) {
+    for (int i = 0; i < 3; ++i) {
+      point[i] += x[i];
+      displacement(work, column + i)[i] = real(1);
+    }
+  } else {
+    point = place_pin(work, artefact, x, column, along, point);
+  }
+  point = pass_axes(work, stay, static_cast<int>(artefact.carried_by), false, point);
+  return minus(point, pass_axes(work, stay, work.chain.count - 1, true, Vector{}));
+}
+
+/// Of the displacements of a pin those are felt that are square to it. Those of the second point are
+/// put aside into the rows the first does not need.
+void feel_pin(Work& work, bool second) {
+  const Frame& pin = work.visit.pin;
+  real* column = work.block();
+  for (int c = work.layout.width() - 1; c > 0; --c, column += block_rows) {
+    const Vector by = {{column[1], column[2], column[3]}};
+    const real felt[2] = {dot(by, pin.across[0]), dot(by, pin.across[1])};
+    if (second) {
+      column[0] = felt[0];
+      column[4] = felt[1];
+    } else {
+      column[3] = column[0];
+      column[0] = real(0);
+      column[1] = felt[0];
+      column[2] = felt[1];
+    }
   }
 }
 
-void clear(real* numbers, int count) {
-  for (int i = 0; i < count; ++i) numbers[i] = real(0);
+void show_pin(Work& work, const pivotrace_station& stay) {
+  show_point(work, stay, pin_base);
+  work.visit.pin = frame_of(work.visit.pin.along);
+  feel_pin(work, true);
+  const Frame pin = work.visit.pin;
+  work.visit.shown = show_point(work, stay, real(0));
+  work.visit.pin = pin;
+  feel_pin(work, false);
 }
 
 }  // namespace
@@ -149,54 +156,50 @@ void clear(real* numbers, int count) {
 void set_chain(Work& work) {
   const pivotrace_setup& setup = *work.survey->setup;
   work.chain.count = 0;
-  for (int k = 0; k < setup.axes; ++k) {
+  for (int k = 0; k < most_axes && k < setup.axes; ++k) {
     const pivotrace_axis& axis = setup.axis[k];
     const bool tool_side = axis.side == PIVOTRACE_TOOL_SIDE;
     const Frame& frame = work.axis_frame[k];
     const real* x = work.unknowns + work.layout.axis(k);
-    const int32_t zero[3] = {0, 0, 0};
-    const Vector nominal = difference(axis.centre, tool_side ? zero : work.origin);
-    const Vector lean = axis_lean(work, k);
+    const Vector nominal =
+        tool_side ? vector_of(axis.centre) : difference(axis.centre, work.origin);
     const bool flipped = ((work.flipped >> k) & 1) != 0;
-    work.chain.add(tool_side, nominal + x[0] * frame.first + x[1] * frame.second,
-                   (real(1) / contact::length(lean)) * lean,
+    work.chain.add(tool_side, moved(nominal, frame, x), unit(moved(frame.along, frame, x + 2)),
                    real(flipped ? -axis.turn : axis.turn));
   }
 }
 
 void turn_to(Work& work, const pivotrace_station& stay) {
   const pivotrace_setup& setup = *work.survey->setup;
-  const pivotrace_artefact& artefact = setup.artefact[int{stay.artefact}];
+  const int number = stay.artefact;
+  const pivotrace_artefact& artefact = setup.artefact[number];
   Visit& visit = work.visit;
-  for (int k = 0; k < work.chain.count; ++k) {
+  for (int k = 0; k < most_axes && k < work.chain.count; ++k) {
     const Direction angle = direction_of(stay.angle[k]);
     work.chain.axes[k].stand_at(angle.cosine, angle.sine);
   }
   const bool ball = artefact.kind == PIVOTRACE_BALL;
   visit.coefficients = ball ? 4 : 5;
   visit.shifts = ball ? 3 : 2;
-  const int diameter = work.layout.diameter[int{stay.artefact}];
-  const int owner = artefact.diameter_as >= 0 ? static_cast<int>(artefact.diameter_as)
-                                              : static_cast<int>(stay.artefact);
+  const int diameter = work.layout.diameter[number];
+  const int owner = artefact.diameter_as >= 0 ? 0 : number;
   visit.radius = real(0.5) * real(setup.artefact[owner].diameter) + work.unknowns[diameter];
   clear(work.block(), block_rows * work.layout.width());
+  if (ball) {
+    visit.shown = show_point(work, stay, real(0));
+  } else {
+    show_pin(work, stay);
+  }
   work.block()[block_rows * work.layout.column(diameter)] = real(1);
-  const Placed at = placed(work, stay.artefact);
-  write_point(work, stay, at, 0);
-  if (!ball) write_point(work, stay, at, 1);
-  if (ball) return;
-  visit.along = contact::cross(visit.aside[0], visit.aside[1]);
 }
 
 void look_at(const Work& work, const pivotrace_touch& touch, Gap gap, int stride, real* row) {
   const Visit& visit = work.visit;
-  const Vector off = difference(touch.at, work.origin) - visit.shown;
-  real felt[3] = {};
-  real squares = real(0);
-  for (int i = 0; i < visit.shifts; ++i) {
-    felt[i] = contact::dot(off, visit.aside[i]);
-    squares += felt[i] * felt[i];
-  }
+  const Vector off = minus(difference(touch.at, work.origin), visit.shown);
+  const bool ball = is_ball(work);
+  const Vector felt =
+      ball ? off : Vector{{dot(off, visit.pin.across[0]), dot(off, visit.pin.across[1])}};
+  const real squares = dot(felt, felt);
   real scale = real(1) / visit.radius;
   real left = real(0.5) * (squares * scale - visit.radius);
   if (gap == Gap::exact) {
@@ -204,23 +207,14 @@ void look_at(const Work& work, const pivotrace_touch& touch, Gap gap, int stride
     scale = contact::inverse_or_zero(distance);
     left = contact::gap_at(ArtefactKind::ball, distance, visit.radius, real(0));
   }
-  real* next = row;
-  const auto put = [&next, stride](real value) {
-    *next = value;
-    next += stride;
-  };
-  put(real(1));
-  if (visit.coefficients == 4) {
-    for (const real shift : felt) put(scale * shift);
-    put(real(0));
-  } else {
-    const real far = contact::dot(off, visit.along) * (real(1) / pin_base);
-    put(scale * (real(1) - far) * felt[0]);
-    put(scale * (real(1) - far) * felt[1]);
-    put(scale * far * felt[0]);
-    put(scale * far * felt[1]);
-  }
-  put(left);
+  const real far = ball ? real(0) : dot(off, visit.pin.along) * (real(1) / pin_base);
+  const real near = scale * (real(1) - far);
+  row[0] = real(1);
+  row[stride] = near * felt[0];
+  row[2 * stride] = near * felt[1];
+  row[3 * stride] = scale * (ball ? felt[2] : far * felt[0]);
+  row[4 * stride] = scale * far * felt[1];
+  row[5 * stride] = left;
 }
 
 real reduce_touches(Work& work, const pivotrace_station& stay, Gap gap) {
@@ -240,10 +234,21 @@ real reduce_touches(Work& work, const pivotrace_station& stay, Gap gap) {
   return left;
 }
 
+real touch_weight(const Work& work) { return real(1) / contact::square_root(work.touch_variance); }
+
+real station_sigma(const Work& work) {
+  return real(work.survey->setup->errors.station_sigma_nm) * counts_per_nm;
+}
+
+void add_shift(const Visit& visit, int i, real factor, real* coefficients) {
+  coefficients[1 + i] += factor;
+  if (visit.shifts == 2) coefficients[3 + i] += factor;
+}
+
 void whiten(Work& work, bool without_first) {
   Visit& visit = work.visit;
-  const real touch = contact::square_root(real(1) / work.touch_variance);
-  const real ratio = real(work.survey->setup->errors.station_sigma_nm) * counts_per_nm * touch;
+  const real touch = touch_weight(work);
+  const real sigma = station_sigma(work);
   const real* next = visit.triangle;
   clear(visit.columns, block_rows * (block_rows + 1));
   for (int r = 0; r < visit.coefficients; ++r) {
@@ -251,11 +256,12 @@ void whiten(Work& work, bool without_first) {
       if (r > 0 || !without_first) visit.columns[block_rows * c + r] = touch * *next;
     }
   }
-  for (int i = 1; i <= visit.shifts && ratio > real(0); ++i) {
+  for (int i = 0; i < visit.shifts && sigma > real(0); ++i) {
+    real shift[block_rows] = {};
     real w[block_rows] = {};
-    subtract(-ratio / touch, visit.columns + block_rows * i, w);
-    if (visit.coefficients == 5) {
-      subtract(-ratio / touch, visit.columns + block_rows * (2 + i), w);
+    add_shift(visit, i, -sigma, shift);
+    for (int j = 1; j < block_rows; ++j) {
+      if (shift[j] != real(0)) subtract(shift[j], visit.columns + block_rows * j, w);
     }
     const real root = contact::square_root(real(1) + product(w, w));
     const real share = real(1) / (root * (root + real(1)));

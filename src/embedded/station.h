@@ -11,8 +11,8 @@ void set_chain(Work& work);
 
 /// Sets the chain to the angles of the station, fills `visit` and writes into the block how the
 /// coefficients below move with the unknowns (per unit; index unknowns per sigma):
-///   row 0: the diameter's half; rows 1..: minus the displacement of the artefact against the stylus
-///   along `aside` (pin: at its point, then a pin_base further along).
+///   row 0: the diameter's half; rows 1..: the displacement of `visit.shown`: X Y Z of a ball; of a
+///   pin along its two `across` at its point, then the same a pin_base further along.
 void turn_to(Work& work, const pivotrace_station& stay);
 
 /// What the reduction of touches treats each gap as.
@@ -27,6 +27,15 @@ void look_at(const Work& work, const pivotrace_touch& touch, Gap gap, int stride
 
 /// A station's touches reduce to a triangle (`visit.triangle`). Returns the sum of squares left.
 real reduce_touches(Work& work, const pivotrace_station& stay, Gap gap);
+
+/// 1 / touch sigma in use [1 / counts].
+real touch_weight(const Work& work);
+
+/// Station sigma as stated [counts].
+real station_sigma(const Work& work);
+
+/// The coefficients that are a shift in direction i: adds `factor` of it. A pin has two of them.
+void add_shift(const Visit& visit, int i, real factor, real* coefficients);
 
 /// Fills `visit.columns`: the triangle without the station error, in units of the touch sigma. With
 /// the covariance I + sum w w' of the triangle's rows, w a shift in one direction, one root after the

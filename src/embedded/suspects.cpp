@@ -187,7 +187,13 @@ real touch_dof(const Work& work) {
 void feel_linear(Work& work, const StationTest& test, const real* shift, const int32_t* at,
                  const real* weighed) {
   Vector outward{};
-  for (int i = 0; i < test.shifts; ++i) outward = outward + shift[i] * work.visit.aside[i];
+  for (int i = 0; i < test.shifts; ++i) {
+    if (test.shifts == 3) {
+      outward[i] = shift[i];
+    } else {
+      outward = plus(outward, shift[i], work.visit.pin.across[i]);
+    }
+  }
   const Vector from = difference(at, work.survey->setup->errors.linear_origin);
   const real common[linear_terms] = {outward[0] * from[0], outward[1] * from[1],
                                      outward[2] * from[2], outward[0] * from[1],

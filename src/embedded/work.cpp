@@ -4,24 +4,34 @@ namespace pivotrace::PIVOTRACE_EMBEDDED {
 
 namespace {
 
-int16_t unknowns_an_index_position(const pivotrace_setup& setup) {
+int32_t unknowns_an_index_position(const pivotrace_setup& setup) {
   for (int k = 0; k < setup.axes; ++k) {
     if (setup.axis[k].motion_sigma_nm > 0) return 4;
   }
   return 1;
 }
 
+/// The next `count` unknowns are called that.
+void name(Layout& layout, int count, int32_t named) {
+  for (int i = 0; i < count; ++i) {
+    layout.named[layout.unknowns++] = static_cast<int16_t>(named);
+  }
+}
+
 /// Diameters first, then places. Of two artefacts an earlier one can only be number 0.
-int16_t lay_out_artefacts(const pivotrace_setup& setup, Layout& layout) {
-  int16_t next = 0;
+void lay_out_artefacts(const pivotrace_setup& setup, Layout& layout) {
   for (int a = 0; a < setup.artefacts; ++a) {
-    layout.diameter[a] = setup.artefact[a].diameter_as >= 0 ? layout.diameter[0] : next++;
+    const bool shared = setup.artefact[a].diameter_as >= 0;
+    layout.diameter[a] = shared ? layout.diameter[0] : static_cast<int8_t>(layout.unknowns);
+    if (!shared) name(layout, 1, PIVOTRACE_OPEN_DIAMETER << (2 * a));
   }
   for (int a = 0; a < setup.artefacts; ++a) {
-    layout.place[a] = next;
-    next = static_cast<int16_t>(next + (setup.artefact[a].kind == PIVOTRACE_BALL ? 3 : 4));
+    const int32_t place = PIVOTRACE_OPEN_PLACE << (2 * a);
+    const bool ball = setup.artefact[a].kind == PIVOTRACE_BALL;
+    layout.place[a] = static_cast<int8_t>(layout.unknowns);
+    name(layout, ball ? 3 : 2, place);
+    if (!ball) name(layout, 2, place | Layout::tilt);
   }
-  return next;
 }
 
 }  // namespace
@@ -30,18 +40,22 @@ Layout layout_of(const pivotrace_survey& survey) {
   const pivotrace_setup& setup = *survey.setup;
   Layout layout{};
   layout.each = unknowns_an_index_position(setup);
-  layout.thin_axis = 0;
-  layout.positions = static_cast<int16_t>(survey.positions[0]);
-  layout.other = 0;
+  layout.positions = survey.positions[0];
   if constexpr (most_axes == 2) {
-    const int32_t second = setup.axes == 2 ? survey.positions[1] : 0;
-    if (second > survey.positions[0]) layout.thin_axis = 1;
-    const int32_t fewer = layout.thin_axis == 1 ? survey.positions[0] : second;
-    layout.positions = static_cast<int16_t>(survey.positions[int{layout.thin_axis}]);
-    layout.other = static_cast<int16_t>(fewer * layout.each);
+    int32_t fewer = setup.axes == 2 ? survey.positions[1] : 0;
+    if (fewer > layout.positions) {
+      layout.thin_axis = 1;
+      layout.positions = fewer;
+      fewer = survey.positions[0];
+    }
+    layout.other = fewer * layout.each;
   }
-  layout.axes_begin = lay_out_artefacts(setup, layout);
-  layout.unknowns = static_cast<int16_t>(layout.axes_begin + numbers_an_axis * setup.axes);
+  lay_out_artefacts(setup, layout);
+  layout.axes_begin = layout.unknowns;
+  for (int k = 0; k < most_axes && k < setup.axes; ++k) {
+    name(layout, 2, PIVOTRACE_OPEN_CENTRE << (2 * k));
+    name(layout, 2, PIVOTRACE_OPEN_LEAN << (2 * k) | Layout::tilt);
+  }
   return layout;
 }
 
@@ -59,19 +73,18 @@ const int32_t* origin_of(const pivotrace_setup& setup) {
 }
 
 // As the program on the PC does: the machine axis nearest to the direction decides.
-Frame frame_of(const int32_t* direction) {
+Frame frame_of(const Vector& direction) {
   Frame frame;
-  frame.along = {{real(direction[0]), real(direction[1]), real(direction[2])}};
-  frame.along = (real(1) / contact::length(frame.along)) * frame.along;
+  frame.along = unit(direction);
   int nearest = 0;
   for (int k = 1; k < 3; ++k) {
     if (magnitude(frame.along[k]) > magnitude(frame.along[nearest])) nearest = k;
   }
+  const int next = nearest == 2 ? 0 : nearest + 1;
   Vector candidate{};
-  candidate[(nearest + 1) % 3] = real(1);
-  frame.first = contact::square_to(candidate, frame.along);
-  frame.first = (real(1) / contact::length(frame.first)) * frame.first;
-  frame.second = contact::cross(frame.along, frame.first);
+  candidate[next] = real(1);
+  frame.across[0] = unit(plus(candidate, -frame.along[next], frame.along));
+  frame.across[1] = cross(frame.along, frame.across[0]);
   return frame;
 }
 

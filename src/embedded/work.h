@@ -21,26 +21,31 @@ constexpr int common_terms = linear_terms + most_artefacts;
 /// Nominal direction and two directions square to it: for Z: X, Y; for X: Y, Z; for Y: Z, X.
 struct Frame {
   Vector along;
-  Vector first;
-  Vector second;
+  Vector across[2];
 };
 
 /// Which unknown is which.
 struct Layout {
-  int16_t each;       ///< unknowns of one index position: 1 or 4
-  int16_t thin_axis;  ///< the axis whose index unknowns stand in front, each position by itself
-  int16_t positions;  ///< of that axis
-  int16_t other;      ///< index unknowns of the other axis
-  int16_t unknowns;   ///< without index unknowns
-  int16_t axes_begin;
-  int16_t diameter[most_artefacts];
-  int16_t place[most_artefacts];
+  int32_t each;       ///< unknowns of one index position: 1 or 4
+  int32_t thin_axis;  ///< the axis whose index unknowns stand in front, each position by itself
+  int32_t positions;  ///< of that axis
+  int32_t other;      ///< index unknowns of the other axis
+  int32_t unknowns;   ///< without index unknowns
+  int32_t axes_begin;
+  int8_t diameter[most_artefacts];
+  int8_t place[most_artefacts];
+  /// Of each unknown the bit of `undetermined` that names it, and `tilt` where it is one.
+  int16_t named[most_unknowns];
+  static constexpr int16_t tilt = 0x4000;
 
   int dense() const { return other + unknowns; }
   int width() const { return each + dense() + 1; }
   int numbers_a_position() const { return row_begin(each, width()); }
-  /// Column of an unknown in a block.
+  /// Column in a block of an unknown, of the index unknowns of an axis.
   int column(int unknown) const { return each + other + unknown; }
+  int index_column(const pivotrace_station& stay, int k) const {
+    return k == thin_axis ? 0 : each + each * int{stay.position[k]};
+  }
   int axis(int k) const { return axes_begin + numbers_an_axis * k; }
 };
 
@@ -54,16 +59,15 @@ struct Visit {
   int coefficients;  ///< 4 for a ball, 5 for a pin: diameter, then displacements of the artefact
   int shifts;        ///< 3 for a ball, 2 for a pin: directions in which it is felt
   Vector shown;      ///< position at which the stylus centre would sit in the artefact [counts]
-  Vector aside[3];   ///< those directions, machine frame
-  Vector along;      ///< pin: its axis, machine frame
+  Frame pin;         ///< its axis and the directions in which it is felt, machine frame
   real radius;       ///< of artefact and stylus together [counts]
   /// The touches, reduced: coefficients and gap (see reduce_touches), and the same whitened, column
-  /// by column of five.
+  /// by column of five. In the tests: the covariance of the coefficients, and what they should be.
   real triangle[row_begin(block_rows, block_rows + 1)];
   real columns[block_rows * (block_rows + 1)];
 };
 
-enum class Phase : int8_t { none, start, exact, test, conclude };
+enum class Phase : int8_t { none, start, exact, test };
 
 struct Work {
   uint32_t mark;
@@ -76,19 +80,18 @@ struct Work {
   int16_t job;
   int16_t located;  ///< an update came near enough for exact passes
   int16_t pass;
-  int16_t flipped;  ///< axes whose sense is turned round, bit by bit
-  int16_t settled_starts;
+  int16_t flipped;      ///< axes whose sense is turned round, bit by bit
+  int16_t pooled;       ///< the weights have been pooled from a pass near enough
   int32_t rank;         ///< readings after reduction, all stations
   real touch_variance;  ///< used as weight [counts^2]
   real within;          ///< chi-squared of the touches about their stations, stated sigma
   real between;         ///< of the stations
   real unknowns[most_unknowns];
   Frame axis_frame[most_axes];
-  Frame artefact_frame[most_artefacts];
   Chain chain;
   Visit visit;
-  real
-      felt[axis_unknowns * common_terms];  ///< common terms as the axes feel them, column by column
+  /// Scales and squarenesses as the axes feel them, column by column.
+  real felt[axis_unknowns * common_terms];
 
   real* block() { return reinterpret_cast<real*>(this + 1); }
   real* solution() { return block() + block_rows * layout.width(); }
@@ -105,15 +108,19 @@ static_assert(sizeof(Work) <= PIVOTRACE_WORK_FIXED * sizeof(real));
 const int32_t* origin_of(const pivotrace_setup& setup);
 
 /// Whole numbers subtracted as such. |a - b| below 2e9.
-inline Vector difference(const int32_t* a, const int32_t* b) {
+PIVOTRACE_ONE_COPY inline Vector difference(const int32_t* a, const int32_t* b) {
   return {{real(a[0] - b[0]), real(a[1] - b[1]), real(a[2] - b[2])}};
 }
 
-Frame frame_of(const int32_t* direction);
+/// For a direction of any length.
+Frame frame_of(const Vector& direction);
+inline Vector vector_of(const int32_t* whole) {
+  return {{real(whole[0]), real(whole[1]), real(whole[2])}};
+}
 
-/// n + t1 e1 + t2 e2, not of unit length.
-inline Vector leaning(const Frame& frame, const real* tilts) {
-  return frame.along + tilts[0] * frame.first + tilts[1] * frame.second;
+/// v + t1 e1 + t2 e2
+PIVOTRACE_ONE_COPY inline Vector moved(const Vector& v, const Frame& frame, const real* by) {
+  return plus(plus(v, by[0], frame.across[0]), by[1], frame.across[1]);
 }
 
 }  // namespace pivotrace::PIVOTRACE_EMBEDDED
