@@ -74,7 +74,12 @@ int32_t close_update(Work& work, pivotrace_result& result) {
 int32_t close_start(Work& work, pivotrace_result& result) {
   const Step step = end_pass(work, Gap::algebraic);
   if (!step.finite) return refuse(work, result, PIVOTRACE_NOT_SETTLED, 0);
-  if (!step.far || work.pass >= most_starts) work.phase = Phase::exact;
+  if (!step.far || work.pass >= most_starts) {
+    work.phase = Phase::exact;
+    // What touches scatter about their own station is the same for either gap, to float's precision.
+    pool(work);
+    work.pooled = sizeof(real) == sizeof(float) ? 1 : 0;
+  }
   begin_pass(work, work.phase == Phase::start);
   return PIVOTRACE_BUSY;
 }

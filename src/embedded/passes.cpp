@@ -23,6 +23,11 @@ constexpr real near_enough_to_show = real(0.005);
 /// 0.1 sigma an unknown. A hundredth never settles in float; in double a thousandth costs nothing.
 constexpr real settled_square = sizeof(real) == sizeof(float) ? real(0.01) : real(1e-6);
 
+/// Steps shorten as their square: after one below this share of what an unknown may be off (3 um, 3
+/// arcsec) the next is no longer than a few thousandths of it.
+constexpr real near_the_end = sizeof(real) == sizeof(float) ? real(3e-4) : real(3e-6);
+constexpr real next_square = real(1e-5);
+
 /// A diagonal below this share of its column is round-off.
 constexpr real hanging_share = sizeof(real) == sizeof(float) ? real(4e-6) : real(1e-11);
 
@@ -156,7 +161,8 @@ Step end_pass(Work& work, Gap gap) {
     if (r >= layout.other) squares += x[r] * x[r];
   }
   solve_back(work.dense(), from, layout.dense(), width, x);
-  Step step{false, false, squares <= settled_square * real(layout.unknowns), is_number(squares)};
+  Step step{false, false, false, is_number(squares)};
+  bool near_end = true;
   for (int j = 0; j < layout.unknowns; ++j) {
     const real move = x[layout.other + j];
     work.unknowns[j] += move;
@@ -164,7 +170,10 @@ Step end_pass(Work& work, Gap gap) {
     const real share = magnitude(move) / rough(work, j);
     if (share > near_enough) step.far = true;
     if (share > near_enough_to_show) step.bent = true;
+    if (share > near_the_end) near_end = false;
   }
+  if (near_end) squares *= next_square;
+  step.settled = squares <= settled_square * real(layout.unknowns);
   ++work.pass;
   return step;
 }

@@ -23,7 +23,7 @@ void pass_station(Work& work, Gap gap);
 struct Step {
   bool far;      ///< it moved by more than a start may be off
   bool bent;     ///< by so much that the next pass will move it again by more than can be shown
-  bool settled;  ///< by less than a tenth of its sigma
+  bool settled;  ///< by less than a tenth of its sigma, or the next would
   bool finite;
 };
 

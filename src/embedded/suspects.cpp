@@ -1,10 +1,12 @@
-// With N the coefficients of a station's touches (rows n'), E those of a shift of the whole station,
-// touch sigma 1 and station sigma kappa, the covariance of the touches is I + kappa^2 E E'. Let
-// M = I + kappa^2 E'E and K the covariance of what the coefficients multiply. Then (Woodbury, and
-// E = N T with T picking the shifts):
-//   E'C^-1 N = M^-1 E'N            E'C^-1 v = M^-1 E'v
-//   row i of C^-1 N: n - kappa^2 (E'C^-1 N)' e      C^-1 v: v - kappa^2 e . E'C^-1 v
-// and a shift d along some columns S has information S'C^-1 S - S'C^-1 N K N'C^-1 S (Baarda).
+// The coefficients b of a station are D dx + T s: what the unknowns do, and the shift s of the whole
+// station. Touches are n . b + error, touch sigma 1. Let x be the best estimate of b and P its
+// covariance, both after all touches of the survey. Then (Baarda)
+//   a touch's error is gap - n . x, of variance 1 - n' P n
+//   a further shift T d of the station has the score T'N'(gap - N x) and the information
+//   T'(G - G P G) T with G = N'N
+// x and P come from D dx and its covariance K by taking s in as an unknown of the station, row by row
+// of the reduced touches (the square root of its covariance is kept: Potter). The same rows turn each
+// column of the root of K into its part of P.
 #include "embedded/suspects.h"
 
 #include "embedded/quantiles.h"
@@ -20,46 +22,19 @@ constexpr real least_information = real(1e-3);
 /// Directions of a shift seen with less than this share of the information of the best are left out.
 constexpr real seen_share = real(0.01);
 
-/// All rows five wide, what is not used 0.
-struct StationTest {
-  int coefficients;
-  int shifts;
-  real kappa_square;
-  real touch;                             ///< 1 / touch sigma
-  real factor;                            ///< pooled variance of the stations, stated = 1
-  real spread[block_rows][block_rows];    ///< K in units of the touch variance
-  real weighed[most_shifts][block_rows];  ///< E'C^-1 N
-  real inverse[most_shifts][block_rows];  ///< M^-1
-  real score[block_rows];                 ///< E'C^-1 v, touch sigma 1
-  real explained[block_rows];             ///< what index errors add to every gap, per coefficient
-};
+/// In the tests the columns of the visit hold these, in units of the touch sigma.
+real* covariance_of(Work& work) { return work.visit.columns; }
+real* expected_of(Work& work) { return work.visit.columns + block_rows * block_rows; }
 
-/// v T: the shifts out of the coefficients, two of them together for a pin.
-void pick(const StationTest& test, const real* by_coefficient, real* by_shift) {
-  const bool pin = test.coefficients == block_rows;
-  by_shift[0] = by_coefficient[1] + (pin ? by_coefficient[3] : real(0));
-  by_shift[1] = by_coefficient[2] + (pin ? by_coefficient[4] : real(0));
-  by_shift[2] = pin ? real(0) : by_coefficient[3];
-  by_shift[3] = by_shift[4] = real(0);
+/// Row r of the reduced touches, filled up; returns what is right of it.
+real reduced_row(const Visit& visit, int r, real* row) {
+  const real* next = visit.triangle + row_begin(r, block_rows + 1);
+  for (int c = 0; c < block_rows; ++c) row[c] = c < r ? real(0) : next[c - r];
+  return next[block_rows - r];
 }
 
-/// Gauss-Jordan of a positive definite matrix, in place.
-void invert(real m[most_shifts][block_rows], int size) {
-  for (int k = 0; k < size; ++k) {
-    const real pivot = real(1) / m[k][k];
-    m[k][k] = real(1);
-    for (int j = 0; j < size; ++j) m[k][j] *= pivot;
-    for (int i = 0; i < size; ++i) {
-      if (i == k) continue;
-      const real factor = m[i][k];
-      m[i][k] = real(0);
-      subtract(factor, m[k], m[i]);
-    }
-  }
-}
-
-/// Index errors of this station by the last solution, as the coefficients feel them.
-void explain_by_index(Work& work, const pivotrace_station& stay, StationTest& test) {
+/// What index errors of this station, by the last solution, add to the coefficients.
+void expect_by_index(Work& work, const pivotrace_station& stay, real touch) {
   const Layout& layout = work.layout;
   const real* row = work.position(stay.position[int{layout.thin_axis}]);
   const int width = layout.width();
@@ -71,102 +46,132 @@ void explain_by_index(Work& work, const pivotrace_station& stay, StationTest& te
     own[r] = sum;
   }
   solve_back(row, 0, layout.each, width, own);
-  for (real& sum : test.explained) sum = real(0);
+  real* expected = expected_of(work);
+  clear(expected, block_rows);
   const real* column = work.block();
-  for (int c = 0; c < layout.each; ++c, column += block_rows) {
-    subtract(-own[c], column, test.explained);
-  }
-  for (int c = 0; c < layout.other; ++c, column += block_rows) {
-    subtract(-work.solution()[c], column, test.explained);
+  for (int c = 0; c < layout.each + layout.other; ++c, column += block_rows) {
+    const real error = c < layout.each ? own[c] : work.solution()[c - layout.each];
+    subtract(-error * touch, column, expected);
   }
 }
 
-/// K: the block solved forward through all triangles, times itself.
-void spread_of(Work& work, const pivotrace_station& stay, StationTest& test) {
+/// Solves the block forward through all triangles: its columns become the root of K.
+void root_of_covariance(Work& work, const pivotrace_station& stay) {
   const Layout& layout = work.layout;
   real* block = work.block();
   solve_forward(work.position(stay.position[int{layout.thin_axis}]), layout.each, layout.width(),
                 block);
   solve_forward(work.dense(), layout.dense(), layout.dense() + 1, block + block_rows * layout.each);
-  const real unit = test.touch * test.touch * test.factor;
-  for (auto& row : test.spread) {
-    for (real& number : row) number = real(0);
+}
+
+/// Takes the shift of the station in, `sigma` touch sigmas a direction.
+[[gnu::noinline]] void take_in_shift(Work& work, real sigma, real touch) {
+  const Visit& visit = work.visit;
+  real root[most_shifts * block_rows] = {};
+  for (int i = 0; i < most_shifts && i < visit.shifts; ++i)
+    add_shift(visit, i, sigma, root + block_rows * i);
+  for (int r = 0; r < visit.coefficients; ++r) {
+    real row[block_rows];
+    real gain[block_rows] = {};
+    real* expected = expected_of(work);
+    const real left = touch * reduced_row(visit, r, row) - product(row, expected);
+    real variance = real(1);
+    for (int i = 0; i < most_shifts && i < visit.shifts; ++i) {
+      const real by = product(root + block_rows * i, row);
+      variance += by * by;
+      subtract(-by, root + block_rows * i, gain);
+    }
+    subtract(-left / variance, gain, expected);
+    const real share = real(1) / (variance + contact::square_root(variance));
+    for (int i = 0; i < most_shifts && i < visit.shifts; ++i) {
+      real* one = root + block_rows * i;
+      subtract(share * product(one, row), gain, one);
+    }
+    const real inverse = real(1) / variance;
+    real* column = work.block();
+    for (int c = 1; c < work.layout.width(); ++c, column += block_rows) {
+      subtract(inverse * product(row, column), gain, column);
+    }
   }
-  for (int c = 1; c < layout.width(); ++c, block += block_rows) {
-    for (int i = 0; i < test.coefficients; ++i) {
-      if (block[i] != real(0)) subtract(-unit * block[i], block, test.spread[i]);
+  for (int i = 0; i < most_shifts && i < visit.shifts; ++i) {
+    for (int j = 0; j < block_rows; ++j) {
+      subtract(-root[block_rows * i + j], root + block_rows * i,
+               covariance_of(work) + block_rows * j);
     }
   }
 }
 
-/// N'N, N'v and with them the weighed quantities of the head of this file.
-void weigh_station(const Work& work, StationTest& test) {
-  real normal[most_shifts][block_rows] = {};
-  real right[most_shifts] = {};
-  const real* next = work.visit.triangle;
-  for (int r = 0; r < test.coefficients; ++r) {
-    real row[block_rows] = {};
-    for (int c = r; c < block_rows; ++c, ++next) row[c] = *next;
-    const real left = (*next++ - product(row, test.explained)) * test.touch;
-    real shift[block_rows];
-    pick(test, row, shift);
-    for (int i = 0; i < test.shifts; ++i) {
-      right[i] += shift[i] * left;
-      subtract(-shift[i], row, normal[i]);
+/// Adds K, turned by the shift.
+void add_covariance(Work& work, real unit) {
+  const real* column = work.block();
+  for (int c = 1; c < work.layout.width(); ++c, column += block_rows) {
+    for (int i = 0; i < work.visit.coefficients; ++i) {
+      const real factor = unit * column[i];
+      if (factor != real(0)) subtract(-factor, column, covariance_of(work) + block_rows * i);
     }
   }
-  for (int i = 0; i < test.shifts; ++i) {
-    pick(test, normal[i], test.inverse[i]);
-    for (int j = 0; j < test.shifts; ++j) test.inverse[i][j] *= test.kappa_square;
-    test.inverse[i][i] += real(1);
-  }
-  invert(test.inverse, test.shifts);
-  for (int i = 0; i < most_shifts; ++i) {
-    test.score[i] = real(0);
-    for (real& number : test.weighed[i]) number = real(0);
-    if (i >= test.shifts) continue;
-    for (int k = 0; k < test.shifts; ++k) {
-      test.score[i] += test.inverse[i][k] * right[k];
-      subtract(-test.inverse[i][k], normal[k], test.weighed[i]);
-    }
-  }
-  test.score[3] = test.score[4] = real(0);
 }
 
-/// K b.
-void spread_times(const StationTest& test, const real* b, real* result) {
-  for (int i = 0; i < block_rows; ++i) result[i] = product(test.spread[i], b);
+/// P b.
+void covariance_times(Work& work, const real* b, real* result) {
+  const real* row = covariance_of(work);
+  for (int i = 0; i < block_rows; ++i, row += block_rows) result[i] = product(row, b);
+}
+
+/// Score and information of a shift of the station.
+struct Shift {
+  real information[most_shifts][block_rows];
+  real score[most_shifts];
+};
+
+/// The shifts out of the coefficients, two of them together for a pin.
+real shift_of(const Visit& visit, int i, const real* by_coefficient) {
+  return by_coefficient[1 + i] + (visit.shifts == 2 ? by_coefficient[3 + i] : real(0));
+}
+
+void weigh_shift(Work& work, real touch, Shift& shift) {
+  const Visit& visit = work.visit;
+  real felt[most_shifts][block_rows] = {};
+  for (real& score : shift.score) score = real(0);
+  for (int r = 0; r < visit.coefficients; ++r) {
+    real row[block_rows];
+    const real left = touch * reduced_row(visit, r, row) - product(row, expected_of(work));
+    for (int i = 0; i < most_shifts && i < visit.shifts; ++i) {
+      const real by = shift_of(visit, i, row);
+      shift.score[i] += by * left;
+      subtract(-by, row, felt[i]);
+    }
+  }
+  for (int i = 0; i < most_shifts && i < visit.shifts; ++i) {
+    real known[block_rows];
+    covariance_times(work, felt[i], known);
+    for (int j = 0; j < block_rows; ++j) shift.information[i][j] = real(0);
+    for (int j = 0; j < most_shifts && j < visit.shifts; ++j) {
+      shift.information[i][j] = shift_of(visit, j, felt[i]) - product(known, felt[j]);
+    }
+  }
 }
 
 /// score' information^-1 score over the directions that are seen; their number in `dimensions`.
-real shift_statistic(const StationTest& test, int& dimensions) {
-  real information[most_shifts][block_rows];
-  real score[most_shifts];
-  for (int i = 0; i < test.shifts; ++i) {
-    real spread[block_rows];
-    score[i] = test.score[i];
-    pick(test, test.weighed[i], information[i]);
-    spread_times(test, test.weighed[i], spread);
-    for (int j = 0; j < test.shifts; ++j) information[i][j] -= product(spread, test.weighed[j]);
-  }
+real shift_statistic(Shift& shift, int shifts, int& dimensions) {
   real statistic = real(0);
   real best = real(0);
-  for (dimensions = 0; dimensions < test.shifts; ++dimensions) {
+  for (dimensions = 0; dimensions < shifts; ++dimensions) {
     int k = 0;
-    for (int i = 1; i < test.shifts; ++i) {
-      if (information[i][i] > information[k][k]) k = i;
+    for (int i = 1; i < shifts; ++i) {
+      if (shift.information[i][i] > shift.information[k][k]) k = i;
     }
-    const real pivot = information[k][k];
+    const real pivot = shift.information[k][k];
     best = larger(best, pivot);
     if (!(pivot > seen_share * best) || !(pivot > least_information)) break;
-    statistic += score[k] * score[k] / pivot;
-    for (int i = 0; i < test.shifts; ++i) {
+    statistic += shift.score[k] * shift.score[k] / pivot;
+    for (int i = 0; i < shifts; ++i) {
       if (i == k) continue;
-      const real factor = information[i][k] / pivot;
-      score[i] -= factor * score[k];
-      subtract(factor, information[k], information[i]);
+      const real factor = shift.information[i][k] / pivot;
+      shift.score[i] -= factor * shift.score[k];
+      subtract(factor, shift.information[k], shift.information[i]);
     }
-    information[k][k] = real(0);
+    shift.information[k][k] = real(0);
   }
   return statistic;
 }
@@ -184,14 +189,15 @@ real touch_dof(const Work& work) {
 }
 
 /// What a scale or squareness does to a touch: outward[axis moved] times where it is along the other.
-void feel_linear(Work& work, const StationTest& test, const real* shift, const int32_t* at,
-                 const real* weighed) {
+void feel_linear(Work& work, real weight, const real* row, const int32_t* at) {
+  const Visit& visit = work.visit;
   Vector outward{};
-  for (int i = 0; i < test.shifts; ++i) {
-    if (test.shifts == 3) {
-      outward[i] = shift[i];
+  for (int i = 0; i < most_shifts && i < visit.shifts; ++i) {
+    const real by = weight * shift_of(visit, i, row);
+    if (visit.shifts == 3) {
+      outward[i] = by;
     } else {
-      outward = plus(outward, shift[i], work.visit.pin.across[i]);
+      outward = plus(outward, by, visit.pin.across[i]);
     }
   }
   const Vector from = difference(at, work.survey->setup->errors.linear_origin);
@@ -200,7 +206,7 @@ void feel_linear(Work& work, const StationTest& test, const real* shift, const i
                                      outward[1] * from[2], outward[0] * from[2]};
   const real* axes = work.block() + block_rows * work.layout.column(work.layout.axes_begin);
   for (int i = 0; i < work.layout.unknowns - work.layout.axes_begin; ++i, axes += block_rows) {
-    const real felt = test.touch * test.touch * product(axes, weighed);
+    const real felt = product(axes, row);
     for (int term = 0; term < linear_terms; ++term) {
       work.felt[term * axis_unknowns + i] += felt * common[term];
     }
@@ -208,33 +214,22 @@ void feel_linear(Work& work, const StationTest& test, const real* shift, const i
 }
 
 /// Error of one touch over the standard deviation of that, 0 when nothing checks it; and what the axes
-/// feel of scales and squarenesses through this touch: of R^-T D'C^-1 G the rows of the axes, D the
-/// block (already solved forward).
-real test_touch(Work& work, const StationTest& test, const pivotrace_touch& touch) {
+/// feel of scales and squarenesses through this touch.
+real test_touch(Work& work, real touch, const pivotrace_touch& at) {
   real row[block_rows + 1];
-  real shift[block_rows];
-  real weighed[block_rows];
-  look_at(work, touch, Gap::exact, 1, row);
-  for (int j = 0; j < block_rows; ++j) weighed[j] = row[j];
-  real left = (row[block_rows] - product(row, test.explained)) * test.touch;
-  real information = real(1);
-  pick(test, row, shift);
-  left -= test.kappa_square * product(shift, test.score);
-  for (int i = 0; i < test.shifts; ++i) {
-    information -= test.kappa_square * shift[i] * product(test.inverse[i], shift);
-    subtract(test.kappa_square * shift[i], test.weighed[i], weighed);
-  }
-  feel_linear(work, test, shift, touch.at, weighed);
-  spread_times(test, weighed, row);
-  information -= product(row, weighed);
+  real known[block_rows];
+  look_at(work, at, Gap::exact, 1, row);
+  feel_linear(work, touch * touch, row, at.at);
+  covariance_times(work, row, known);
+  const real information = real(1) - product(row, known);
+  const real left = row[block_rows] * touch - product(row, expected_of(work));
   return information > least_information ? left / contact::square_root(information) : real(0);
 }
 
-void test_touches(Work& work, const pivotrace_station& stay, const StationTest& test,
-                  pivotrace_result& result) {
+void test_touches(Work& work, const pivotrace_station& stay, real touch, pivotrace_result& result) {
   for (int i = 0; i < stay.touches; ++i) {
     const int number = static_cast<int>(stay.first) + i;
-    const real t = test_touch(work, test, work.survey->touch[number]);
+    const real t = test_touch(work, touch, work.survey->touch[number]);
     if (magnitude(t) > magnitude(result.worst_touch_t)) {
       result.worst_touch_t = t;
       result.worst_touch = number;
@@ -243,9 +238,11 @@ void test_touches(Work& work, const pivotrace_station& stay, const StationTest& 
 }
 
 /// Kept as F, beside the limit of its own number of dimensions: the one furthest beyond counts.
-void test_whole(Work& work, const StationTest& test, pivotrace_result& result) {
+[[gnu::noinline]] void test_whole(Work& work, real touch, pivotrace_result& result) {
+  Shift shift;
   int dimensions = 0;
-  const real statistic = shift_statistic(test, dimensions);
+  weigh_shift(work, touch, shift);
+  const real statistic = shift_statistic(shift, work.visit.shifts, dimensions);
   if (dimensions == 0 || station_redundancy(work) <= dimensions) return;
   const real d = real(dimensions);
   const int32_t stated = work.survey->setup->errors.dof;
@@ -271,19 +268,15 @@ bool worst_touch_is_there(const pivotrace_survey& survey, const pivotrace_result
 /// Kept apart from the reduction, so that the stack holds one of the two at a time.
 [[gnu::noinline]] void test_reduced(Work& work, const pivotrace_station& stay,
                                     pivotrace_result& result) {
-  StationTest test;
-  test.coefficients = work.visit.coefficients;
-  test.shifts = work.visit.shifts;
-  test.factor = pooled_station_factor(work);
-  test.kappa_square = test.factor *
-                      square(real(work.survey->setup->errors.station_sigma_nm) * counts_per_nm) /
-                      work.touch_variance;
-  test.touch = contact::square_root(real(1) / work.touch_variance);
-  explain_by_index(work, stay, test);
-  spread_of(work, stay, test);
-  weigh_station(work, test);
-  test_touches(work, stay, test, result);
-  test_whole(work, test, result);
+  const real touch = touch_weight(work);
+  const real factor = pooled_station_factor(work);
+  clear(work.visit.columns, block_rows * block_rows);
+  expect_by_index(work, stay, touch);
+  root_of_covariance(work, stay);
+  take_in_shift(work, contact::square_root(factor) * station_sigma(work) * touch, touch);
+  add_covariance(work, factor * touch * touch);
+  test_touches(work, stay, touch, result);
+  test_whole(work, touch, result);
 }
 
 }  // namespace
