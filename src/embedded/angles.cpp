@@ -10,17 +10,31 @@ constexpr int steps_a_turn = 24;
 constexpr int quarter = steps_a_turn / 4;
 constexpr int half = steps_a_turn / 2;
 
+constexpr circular part(double of_one) {
+  return static_cast<circular>(of_one * double(one) + (PIVOTRACE_DOUBLE ? 0.0 : 0.5));
+}
+
 /// Sines of 0, 15, ... 90 degrees.
-constexpr real sines[quarter + 1] = {real(0.0),
-                                     real(0.25881904510252076),
-                                     real(0.5),
-                                     real(0.70710678118654752),
-                                     real(0.86602540378443865),
-                                     real(0.96592582628906829),
-                                     real(1.0)};
+constexpr circular sines[quarter + 1] = {part(0.0),
+                                         part(0.25881904510252076),
+                                         part(0.5),
+                                         part(0.70710678118654752),
+                                         part(0.86602540378443865),
+                                         part(0.96592582628906829),
+                                         part(1.0)};
+
+/// An angle below a step in radians.
+circular radians(int32_t microdegrees) {
+#if PIVOTRACE_DOUBLE
+  return real(microdegrees) * real(1.7453292519943296e-8);
+#else
+  // pi / 180e6 2^30 2^24
+  return static_cast<circular>((int64_t{microdegrees} * 314410567 + 8388608) >> 24);
+#endif
+}
 
 /// `steps` from 0 to below one and a quarter turn.
-real sine_of_steps(int steps) {
+circular sine_of_steps(int steps) {
   if (steps >= steps_a_turn) steps -= steps_a_turn;
   const bool below = steps >= half;
   if (below) steps -= half;
@@ -36,20 +50,20 @@ Direction direction_of(int32_t microdegrees) {
   int32_t within = microdegrees % turn;
   if (within < 0) within += turn;
   const int32_t steps = (within + step / 2) / step;
-  const real f = real(within - steps * step) * real(1.7453292519943296e-8);
-  const real z = f * f;
-  real sine = real(1) - z * (real(1) / real(42));
-  real versine = real(1) - z * (real(1) / real(30));
-  if constexpr (sizeof(real) == sizeof(double)) {
-    sine = real(1) - z / real(42) * (real(1) - z / real(72) * (real(1) - z / real(110)));
-    versine = real(1) - z / real(30) * (real(1) - z / real(56) * (real(1) - z / real(90)));
+  const circular f = radians(within - steps * step);
+  const circular z = times(f, f);
+  circular sine = one - z / 42;
+  circular versine = one - z / 30;
+  if constexpr (PIVOTRACE_DOUBLE != 0) {
+    sine = one - times(z / 42, one - times(z / 72, one - z / 110));
+    versine = one - times(z / 30, one - times(z / 56, one - z / 90));
   }
-  sine = f * (real(1) - z * (real(1) / real(6)) * (real(1) - z * (real(1) / real(20)) * sine));
-  versine = z * real(0.5) * (real(1) - z * (real(1) / real(12)) * versine);
-  const real whole_sine = sine_of_steps(static_cast<int>(steps));
-  const real whole_cosine = sine_of_steps(static_cast<int>(steps) + quarter);
-  return {whole_cosine - (whole_sine * sine + whole_cosine * versine),
-          whole_sine + (whole_cosine * sine - whole_sine * versine)};
+  sine = times(f, one - times(z / 6, one - times(z / 20, sine)));
+  versine = times(z / 2, one - times(z / 12, versine));
+  const circular whole_sine = sine_of_steps(static_cast<int>(steps));
+  const circular whole_cosine = sine_of_steps(static_cast<int>(steps) + quarter);
+  return {whole_cosine - (times(whole_sine, sine) + times(whole_cosine, versine)),
+          whole_sine + (times(whole_cosine, sine) - times(whole_sine, versine))};
 }
 
 real arc_tangent(real t) {

@@ -7,7 +7,6 @@
 // shown to the stylus; the position shown is displaced the other way. (Derived here.)
 #include "embedded/station.h"
 
-#include "embedded/angles.h"
 #include "pivotrace/contact/gap.h"
 
 namespace pivotrace::PIVOTRACE_EMBEDDED {
@@ -44,7 +43,7 @@ Vector pass_axis(Work& work, const pivotrace_station& stay, int k, const Vector&
   const pivotrace_axis& stated = work.survey->setup->axis[k];
   const real sign = axis.tool_side ? real(-1) : real(1);
   const Vector before = minus(point, axis.point);
-  const Vector after = turned(axis.body_turn, before);
+  const Vector after = turned_finely(axis, work.fine[k], before);
   const real shortened = sign * dot(axis.direction, frame.along);
   int column = work.layout.column(work.layout.axis(k));
   for (const Vector& aside : frame.across) {
@@ -175,15 +174,15 @@ void turn_to(Work& work, const pivotrace_station& stay) {
   const pivotrace_artefact& artefact = setup.artefact[number];
   Visit& visit = work.visit;
   for (int k = 0; k < most_axes && k < work.chain.count; ++k) {
-    const Direction angle = direction_of(stay.angle[k]);
-    work.chain.axes[k].stand_at(angle.cosine, angle.sine);
+    stand_at(work.chain.axes[k], work.fine[k], stay.angle[k]);
   }
   const bool ball = artefact.kind == PIVOTRACE_BALL;
   visit.coefficients = ball ? 4 : 5;
   visit.shifts = ball ? 3 : 2;
-  const int diameter = work.layout.diameter[number];
-  const int owner = artefact.diameter_as >= 0 ? 0 : number;
-  visit.radius = real(0.5) * real(setup.artefact[owner].diameter) + work.unknowns[diameter];
+  const int diameter = int{work.layout.diameter[number]};
+  const bool shared = artefact.diameter_as >= 0;
+  visit.radius =
+      real(0.5) * real(setup.artefact[shared ? 0 : number].diameter) + work.unknowns[diameter];
   clear(work.block(), block_rows * work.layout.width());
   if (ball) {
     visit.shown = show_point(work, stay, real(0));

@@ -8,6 +8,7 @@
 
 #include "embedded/build.h"
 #include "embedded/triangle.h"
+#include "embedded/turn.h"
 
 namespace pivotrace::PIVOTRACE_EMBEDDED {
 
@@ -89,6 +90,7 @@ struct Work {
   real unknowns[most_unknowns];
   Frame axis_frame[most_axes];
   Chain chain;
+  FineTurn fine[most_axes];
   Visit visit;
   /// Scales and squarenesses as the axes feel them, column by column.
   real felt[axis_unknowns * common_terms];

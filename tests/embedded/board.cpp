@@ -418,8 +418,8 @@ const Build& PIVOTRACE_BUILD(board)() {
     made.sense = sense;
     made.take_in = take_in;
     made.work_sizes = work_sizes;
-    made.sine = [](std::int32_t a) { return double{core::direction_of(a).sine}; };
-    made.cosine = [](std::int32_t a) { return double{core::direction_of(a).cosine}; };
+    made.sine = [](std::int32_t a) { return double(core::direction_of(a).sine) / core::one; };
+    made.cosine = [](std::int32_t a) { return double(core::direction_of(a).cosine) / core::one; };
     made.arc_tangent = [](double t) { return double{core::arc_tangent(pivotrace_real(t))}; };
     made.student_t = [](double z, double dof) {
       return double{core::student_t(pivotrace_real(z), pivotrace_real(dof))};

@@ -44,19 +44,19 @@
  * Two arrays of the caller hold stations and touches (12 bytes a touch). The work memory is needed by
  * update, fit and turn_sense only; PIVOTRACE_WORK_SIZE says how much, pivotrace_work_size says it for
  * the survey at hand. It need not be kept between calls; kept, an update starts from the one before.
- * It does not grow with the touches. Stack: 720 bytes in float, 1350 in double.
+ * It does not grow with the touches. Stack: 520 bytes in float, 860 in double.
  *
  * TIME
  * An update costs one pass over all touches so far once the axes are roughly found (up to four
- * before), a fit four to six passes. Sixty touches at twelve stations are half a million instructions
- * for one axis and 0.8 million for two on an ARMv7E-M with the matching floating-point unit, twenty
- * million for one axis without any (tests/run-embedded prints today's figures). Every loop is bounded
- * by the number of touches, stations and index positions.
+ * before), a fit four to six passes. Sixty touches at twelve stations are 0.4 million instructions
+ * for one axis and 0.65 million for two on an ARMv7E-M with single precision, 0.55 and 0.86 million
+ * with double, and sixteen million for one axis without any such unit (tests/run-embedded prints
+ * today's figures). Every loop is bounded by the number of touches, stations and index positions.
  *
  * ACCURACY
  * double: the same least-squares solution as the program on the PC to 0.5 nm and 0.001 arcsec. float:
- * within 20 nm and 0.06 arcsec of double while the artefact is no more than 70 mm off the axis (two
- * axes 0.1 arcsec); beyond that in proportion.
+ * within 10 nm and 0.05 arcsec of double while the artefact is no more than 70 mm off the axis (two
+ * axes 20 nm, 0.1 arcsec); beyond that in proportion.
  *
  * THE MODEL (so that nobody has to guess)
  * Each touch: the gap between stylus ball and artefact is 0 but for a normal error of touch_sigma
@@ -369,7 +369,11 @@ typedef struct {
   (4 * (axes) + 3 * (balls) + 4 * (pins) + (diameters))
 
 /* Numbers that do not depend on the survey. */
-#define PIVOTRACE_WORK_FIXED (PIVOTRACE_AXES == 1 ? 182 : 246)
+#if PIVOTRACE_DOUBLE
+#define PIVOTRACE_WORK_FIXED (PIVOTRACE_AXES == 1 ? 156 : 221)
+#else
+#define PIVOTRACE_WORK_FIXED (PIVOTRACE_AXES == 1 ? 178 : 254)
+#endif
 
 #define PIVOTRACE_MORE_OF(a, b) ((a) > (b) ? (a) : (b))
 #define PIVOTRACE_FEWER_OF(a, b) ((a) < (b) ? (a) : (b))
@@ -403,7 +407,8 @@ size_t pivotrace_work_size(const pivotrace_survey* survey);
 int32_t pivotrace_update(const pivotrace_survey* survey, void* work, size_t work_size,
                          pivotrace_result* result);
 
-/* The exact result: closed-form start, re-linearised until a step is below a tenth of its sigma, then
+/* The exact result: closed-form start, re-linearised until a step, or the one that would follow, is below a
+ * tenth of its sigma (double: a thousandth), then
  * covariance, U95 and tests. On any status but OK the result holds no values; after UNDETERMINED and
  * WEAK `undetermined` says what is missing. OK, NO_POINTER, TOO_SMALL, MISALIGNED, TOO_FEW,
  * NOT_TURNED, UNDETERMINED, WEAK, NOT_SETTLED. */

@@ -8,15 +8,23 @@
 #include "pivotrace/embedded/core.h"
 #include "survey.h"
 
-#define POSITIONS 12
+/* Index positions of the survey: of one axis twelve; of two, three of the first and five of the second
+ * (its angle 0 is reached from both sides). */
+#if SURVEY_AXES == 2
+#define POSITIONS_1 3
+#define POSITIONS_2 5
+#else
+#define POSITIONS_1 12
+#define POSITIONS_2 0
+#endif
 #define EACH 1
 
 static pivotrace_setup setup;
 static pivotrace_survey survey;
 static pivotrace_station stations[16];
 static pivotrace_touch touches[SURVEY_TOUCHES];
-static pivotrace_real work[PIVOTRACE_WORK_SIZE(PIVOTRACE_UNKNOWNS(SURVEY_AXES, 1, 0, 1), POSITIONS,
-                                               SURVEY_AXES == 2 ? 4 : 0, EACH) /
+static pivotrace_real work[PIVOTRACE_WORK_SIZE(PIVOTRACE_UNKNOWNS(SURVEY_AXES, 1, 0, 1), POSITIONS_1,
+                                               POSITIONS_2, EACH) /
                            sizeof(pivotrace_real)];
 static pivotrace_result result;
 
