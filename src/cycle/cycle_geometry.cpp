@@ -3,7 +3,9 @@
 #include <fmt/format.h>
 
 #include <cmath>
+#include <utility>
 
+#include "cycle/cycle_job.h"
 #include "pivotrace/machine/length_datum.h"
 
 namespace pivotrace {
@@ -11,8 +13,6 @@ namespace pivotrace {
 using contact::Way;
 
 namespace {
-
-constexpr std::array<char, 3> linear_letters = {'X', 'Y', 'Z'};
 
 bool along(const Eigen::Vector3d& direction, int axis) {
   return std::abs(direction[axis]) > 1.0 - 1e-12;
@@ -73,81 +73,80 @@ struct KeepArm : KeepSpoke {
 
 }  // namespace
 
-CycleGeometry::CycleGeometry(const Machine& machine, const MachineState& state,
-                             StepRecorder& recorder)
-    : machine_(machine),
-      state_(state),
-      recorder_(recorder),
-      angle_(machine.rotary.size()),
-      inner_arm_(machine.rotary.size()) {
+AxisCentres::AxisCentres(const Machine& machine, const MachineState& state, StepRecorder& recorder)
+    : machine_(machine), recorder_(recorder) {
   for (std::size_t i = 0; i < machine.rotary.size(); ++i) {
+    const RotaryAxis& axis = machine.rotary[i];
     const Line& line = state.axis_lines[i];
-    chain_.add(machine.rotary[i].side == AxisSide::tool, vec3(lengths(line.point_mm)),
-               vec3(line.direction), Value(turn_sign(state.turns[i])));
-  }
-}
-
-void CycleGeometry::write_axis_parameters() {
-  for (std::size_t i = 0; i < machine_.rotary.size(); ++i) {
-    const RotaryAxis& axis = machine_.rotary[i];
-    const Line& line = state_.axis_lines[i];
+    chain_.add(axis.side == AxisSide::tool, vec3(lengths(line.point_mm)), vec3(line.direction),
+               Value(turn_sign(state.turns[i])));
     const std::string from = axis.side == AxisSide::tool ? " from shown position" : "";
     for (int k = 0; k < 3; ++k) {
       if (along(line.direction, k)) continue;
-      chain_.axes[i].point[k] = recorder_.parameter(
+      chain_.axes[i].point[k] = recorder.parameter(
           fmt::format("centre of {} {}", axis.letter, linear_letters[k]), length(line.point_mm[k]),
           fmt::format("axis {}, nominal {}{}", axis.letter, linear_letters[k], from));
     }
   }
 }
 
-void CycleGeometry::set_angles(const std::vector<Value>& degrees, const Value& stylus_diameter) {
-  stylus_diameter_ = stylus_diameter;
-  for (std::size_t i = 0; i < degrees.size(); ++i) {
-    if (degrees[i].number() != nullptr) {
-      angle_[i] = degrees[i];
-      chain_.axes[i].stand_at(cosine(degrees[i]), sine(degrees[i]));
-      continue;
-    }
-    const char letter = machine_.rotary[i].letter;
-    angle_[i] = recorder_.variable(fmt::format("angle of {}", letter));
-    const Variable cosine_of = recorder_.variable(fmt::format("cosine {}", letter));
-    const Variable sine_of = recorder_.variable(fmt::format("sine {}", letter));
-    recorder_.set(Variable{fmt::format("angle of {}", letter)}, degrees[i],
-                  fmt::format("angle of {} at this station", letter));
-    recorder_.set(cosine_of, cosine(angle_[i]));
-    recorder_.set(sine_of, sine(angle_[i]));
-    chain_.axes[i].stand_at(cosine_of, sine_of);
-  }
+StandingAxes::StandingAxes(const Machine& machine, contact::Chain<Value> chain,
+                           const std::vector<Value>& degrees, const Value& stylus_diameter,
+                           StepRecorder& recorder)
+    : machine_(machine),
+      recorder_(recorder),
+      chain_(std::move(chain)),
+      angle_(machine.rotary.size()),
+      inner_arm_(machine.rotary.size()),
+      stylus_diameter_(stylus_diameter) {
+  for (std::size_t i = 0; i < degrees.size(); ++i) stand_at(i, degrees[i]);
   work_out_arm();
 }
 
-Value CycleGeometry::turn_sine(int axis) const {
+void StandingAxes::stand_at(std::size_t axis, const Value& degrees) {
+  if (degrees.number() != nullptr) {
+    angle_[axis] = degrees;
+    chain_.axes[axis].stand_at(cosine(degrees), sine(degrees));
+    return;
+  }
+  const char letter = machine_.rotary[axis].letter;
+  const Variable angle_of = recorder_.variable(fmt::format("angle of {}", letter));
+  const Variable cosine_of = recorder_.variable(fmt::format("cosine {}", letter));
+  const Variable sine_of = recorder_.variable(fmt::format("sine {}", letter));
+  angle_[axis] = angle_of;
+  recorder_.set(angle_of, degrees, fmt::format("angle of {} at this station", letter));
+  recorder_.set(cosine_of, cosine(angle_of));
+  recorder_.set(sine_of, sine(angle_of));
+  chain_.axes[axis].stand_at(cosine_of, sine_of);
+}
+
+Value StandingAxes::turn_sine(int axis) const {
   return chain_.axes[axis].sense * chain_.axes[axis].sine;
 }
 
-void CycleGeometry::carry(const Vec& into, const Value3& at_zero, int carrier) {
+void StandingAxes::carry(const Vec& into, const Value3& at_zero, int carrier) const {
   recorder_.set(into, at_zero);
   contact::machine_from_carried(chain_, carrier, vec3(values(into)), KeepPoint{{recorder_}, into});
 }
 
-void CycleGeometry::carry_back(const Vec& into, const Value3& now, int carrier) {
+void StandingAxes::carry_back(const Vec& into, const Value3& now, int carrier) const {
   recorder_.set(into, now);
   contact::carried_from_machine(chain_, carrier, vec3(values(into)), KeepPoint{{recorder_}, into});
 }
 
-Value3 CycleGeometry::in_machine(const Value3& tool_direction) const {
+Value3 StandingAxes::in_machine(const Value3& tool_direction) const {
   return value3(contact::machine_from_tool(chain_, vec3(tool_direction)));
 }
 
-void CycleGeometry::set_centre(int axis, const Value3& value) {
+void StandingAxes::move_centre(int axis, const Value3& centre) {
   for (int k = 0; k < 3; ++k) {
     const auto* variable = std::get_if<VariableNode>(&chain_.axes[axis].point[k].node());
-    if (variable != nullptr) recorder_.set(Variable{variable->name}, value[k]);
+    if (variable != nullptr) recorder_.set(Variable{variable->name}, centre[k]);
   }
+  if (machine_.rotary[axis].side == AxisSide::tool) work_out_arm();
 }
 
-void CycleGeometry::work_out_arm() {
+void StandingAxes::work_out_arm() {
   arm_ = value3(contact::tool_arm(chain_, contact::Vec3<Value>{},
                                   KeepArm{{recorder_}, machine_, inner_arm_}));
   offset_ = minus({Value(0.0), Value(0.0), Value(0.0)}, arm_);

@@ -12,15 +12,13 @@
 
 namespace pivotrace {
 
-class CycleGeometry {
+/// The machine with its rotary axes standing at given angles, in the program's variables.
+class StandingAxes {
  public:
-  CycleGeometry(const Machine& machine, const MachineState& state, StepRecorder& recorder);
-
-  /// Editable parameters: the centre of every axis (only the coordinates across it).
-  void write_axis_parameters();
-
-  /// The present angle of every axis, as numbers or table entries; recalculates what follows.
-  void set_angles(const std::vector<Value>& degrees, const Value& stylus_diameter);
+  /// `degrees`: of every axis, as numbers or table entries; recorded with what follows from them.
+  StandingAxes(const Machine& machine, contact::Chain<Value> chain,
+               const std::vector<Value>& degrees, const Value& stylus_diameter,
+               StepRecorder& recorder);
 
   const Value& angle_deg(int axis) const { return angle_[axis]; }
   /// cos and sin of the turn of the carried body about the + direction.
@@ -28,9 +26,9 @@ class CycleGeometry {
   Value turn_sine(int axis) const;
 
   /// `into` := a point carried by work axis `carrier`, given at rotary 0, as it stands now.
-  void carry(const Vec& into, const Value3& at_zero, int carrier);
+  void carry(const Vec& into, const Value3& at_zero, int carrier) const;
   /// `into` := the same backwards: a point as it stands now, seen at rotary 0.
-  void carry_back(const Vec& into, const Value3& now, int carrier);
+  void carry_back(const Vec& into, const Value3& now, int carrier) const;
 
   Value3 in_machine(const Value3& tool_direction) const;  ///< turned by the tool-side axes
   Value3 shown(const Value3& stylus) const { return plus(stylus, offset_); }
@@ -38,24 +36,40 @@ class CycleGeometry {
   const Value3& tool_axis() const { return tool_axis_; }
   bool head_turns() const { return !machine_.tool_chain().empty(); }
 
-  /// Writes a better centre into the variables that hold it.
-  void set_centre(int axis, const Value3& value);
+  /// Writes a better centre into the variables that hold it; the arm follows.
+  void move_centre(int axis, const Value3& centre);
   /// Stylus centre minus shown position, length datum left out; and the part of it that comes from
   /// the axes inside `axis`.
   const Value3& arm() const { return arm_; }
   const Value3& inner_arm(int axis) const { return inner_arm_[axis]; }
-  /// Recalculates the arm after a centre of a tool-side axis has changed.
-  void work_out_arm();
 
  private:
+  void stand_at(std::size_t axis, const Value& degrees);
+  void work_out_arm();
+
   const Machine& machine_;
-  const MachineState& state_;
   StepRecorder& recorder_;
   contact::Chain<Value> chain_;
   std::vector<Value> angle_;
   std::vector<Value3> inner_arm_;
   Value3 arm_, offset_, tool_axis_;
   Value stylus_diameter_;
+};
+
+/// The centres of the rotary axes, as parameters of the program.
+class AxisCentres {
+ public:
+  /// Records the parameters: of every axis only the coordinates across it.
+  AxisCentres(const Machine& machine, const MachineState& state, StepRecorder& recorder);
+
+  StandingAxes standing_at(const std::vector<Value>& degrees, const Value& stylus_diameter) const {
+    return {machine_, chain_, degrees, stylus_diameter, recorder_};
+  }
+
+ private:
+  const Machine& machine_;
+  StepRecorder& recorder_;
+  contact::Chain<Value> chain_;
 };
 
 }  // namespace pivotrace

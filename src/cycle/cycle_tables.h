@@ -1,0 +1,91 @@
+// The numbers of a program's loops: one column per quantity that differs from stay to stay or from
+// touch to touch. A quantity that is the same everywhere needs no table and is a plain number.
+#pragma once
+
+#include <functional>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "control/step_recorder.h"
+#include "cycle/cycle_job.h"
+
+namespace pivotrace {
+
+/// Which one of a row is meant: a number where the program is written out, else a counter of it.
+struct LoopIndex {
+  Value value;
+  std::optional<int> known;
+};
+
+/// As StepRecorder::repeat counts: -1 when only the program knows the number.
+inline LoopIndex loop_index(const Value& value, int number) {
+  return {value, number < 0 ? std::nullopt : std::optional<int>(number)};
+}
+
+/// One number for every stay of a part.
+class StayColumn {
+ public:
+  /// Known at every stay: of a part written out, or the same number at all of them.
+  explicit StayColumn(std::vector<Value> numbers) : numbers_(std::move(numbers)) {}
+  /// Read from a table of the program inside its loop.
+  StayColumn(std::vector<Value> numbers, Table table)
+      : numbers_(std::move(numbers)), table_(std::move(table)) {}
+
+  Value at(const LoopIndex& stay) const;
+
+ private:
+  std::vector<Value> numbers_;
+  std::optional<Table> table_;
+};
+
+/// Columns of a touch: where to touch, tool frame, and what its excess tells of the centre.
+inline constexpr int touch_columns = 6;
+
+/// The touches of one visit, at every stay of a part.
+class TouchTable {
+ public:
+  /// `rows`: the different touches; `starts`: the row where those of a stay begin; `tables`: of the
+  /// columns that are not the same number in all rows.
+  TouchTable(std::vector<const Visit*> visits, std::vector<CycleTouch> rows, StayColumn starts,
+             std::array<std::optional<Table>, touch_columns> tables)
+      : visits_(std::move(visits)),
+        rows_(std::move(rows)),
+        starts_(std::move(starts)),
+        tables_(std::move(tables)) {}
+
+  /// Touches of the visit, the same at every stay.
+  std::size_t size() const { return visits_.front()->touches.size(); }
+  Value3 direction(const LoopIndex& stay, const LoopIndex& touch) const;
+  Value3 share(const LoopIndex& stay, const LoopIndex& touch) const;
+
+ private:
+  Value entry(int column, const LoopIndex& stay, const LoopIndex& touch) const;
+
+  std::vector<const Visit*> visits_;  ///< per stay
+  std::vector<CycleTouch> rows_;
+  StayColumn starts_;
+  std::array<std::optional<Table>, touch_columns> tables_;
+};
+
+/// One segment of the layout as a part of the program, with its numbers.
+struct Part {
+  const Segment& segment;
+  int number = 1;  ///< from 1
+  bool looped = false;
+  std::vector<StayColumn> angles_deg;  ///< per rotary axis
+  StayColumn proof;                    ///< TurnProof as a count
+  std::vector<StayColumn> empty;       ///< X, Y, Z of the place to be felt empty
+  std::vector<TouchTable> visits;
+
+  const Stay& first() const { return segment.stays.front(); }
+  int stays() const { return static_cast<int>(segment.stays.size()); }
+};
+
+/// Some stay of the part has this proof.
+bool uses_proof(const Segment& segment, TurnProof proof);
+
+/// The parts in order; the tables of those that are looped are recorded.
+std::vector<Part> write_tables(StepRecorder& steps, const CycleJob& job);
+
+}  // namespace pivotrace

@@ -1,0 +1,48 @@
+// From station to station: up, turn, prove the turn where it could do harm, visit what is touched
+// there, keep where it was found.
+#pragma once
+
+#include <optional>
+
+#include "cycle/running_centre.h"
+#include "cycle/visit_steps.h"
+
+namespace pivotrace {
+
+/// The walk begins wherever the rotary axes stand, with the spindle at 0.
+class StationWalk {
+ public:
+  StationWalk(const CycleJob& job, const CycleVariables& variables, const AxisCentres& centres,
+              StepRecorder& steps)
+      : job_(job),
+        variables_(variables),
+        centres_(centres),
+        moves_(variables, steps),
+        visits_(job, variables, steps),
+        steps_(steps) {}
+
+  /// All stays of a part; the centre of the axis that turns, where the part can give one.
+  /// `keep_places`: for a centre shown with its spread.
+  std::optional<FoundCentre> walk(const Part& part, bool keep_places);
+
+ private:
+  void turn_others(const Part& part);
+  void turn_axis(int axis, const Value& to) const;
+  void run_stay(const Part& part, const LoopIndex& stay, std::optional<RunningCentre>& centre);
+  void run_visit(const Part& part, const LoopIndex& stay, std::size_t visit, StandingAxes& axes,
+                 RunningCentre* centre);
+  void prove_turn(const Part& part, const LoopIndex& stay) const;
+  void feel_empty_place(const Part& part, const LoopIndex& stay) const;
+  void ask_operator_to_look(const Part& part, const LoopIndex& stay) const;
+
+  const CycleJob& job_;
+  const CycleVariables& variables_;
+  const AxisCentres& centres_;
+  CycleMoves moves_;
+  VisitSteps visits_;
+  StepRecorder& steps_;
+  std::optional<RotaryAngles> standing_;  ///< where the rotary axes stand, once known
+  bool flip_ = false;                     ///< the spindle stands at 180 deg
+};
+
+}  // namespace pivotrace

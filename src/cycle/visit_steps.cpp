@@ -1,0 +1,137 @@
+#include "cycle/visit_steps.h"
+
+#include <algorithm>
+
+#include "pivotrace/plan/check_plan.h"
+
+namespace pivotrace {
+
+namespace {
+
+/// Feed of the feeler in finding feeds: it has a long way, and the slides must stop within what a
+/// stylus gives. Common practice, no source.
+constexpr double feeler_feed_factor = 2.0;
+
+}  // namespace
+
+void VisitSteps::visit(const Part& part, const LoopIndex& stay, std::size_t visit,
+                       const StandingAxes& axes) {
+  const int index = part.first().visits[visit].target;
+  const CycleTarget& target = job_.layout.targets[index];
+  steps_.remark("where " + target.name + " should be now");
+  axes.carry(variables_.touch.predicted, values(variables_.parameters.places[index]),
+             job_.carrier_of(target));
+  const TouchPlace at{part, stay, target, variables_.distances[index], part.visits[visit], axes};
+  if (!job_.options.watched && !needs_no_feeler(at, visit == 0)) feel_from_above(at);
+  go_above(at);
+  run_passes(at);
+}
+
+/// It was found a moment ago, or nothing can come down on it from above.
+bool VisitSteps::needs_no_feeler(const TouchPlace& at, bool first_visit) const {
+  const Stay& stay = at.part.segment.stays[*at.stay.known];
+  if (job_.plan.self_find && stay.number == 1 && first_visit) return true;
+  const PlannedTouch place{at.target.artefact, at.target.around_rad, 0.0, at.target.along_mm,
+                           at.target.out_mm};
+  return objection_to_feeler(job_.machine, job_.state, job_.plan.distances, stay.angles_rad,
+                             stay.flip, place)
+      .has_value();
+}
+
+/// Straight down from the safe height onto the artefact, all the way as a move that must trigger:
+/// an axis that turned the wrong way, or an artefact that was moved, stops the program here and not
+/// beside the artefact, where nothing watches.
+void VisitSteps::feel_from_above(const TouchPlace& at) const {
+  const TouchVariables& v = variables_.touch;
+  const Value3 from = at.axes.shown(values(v.predicted));
+  steps_.remark("nothing watches the ways on this control: feel first whether " + at.target.name +
+                " is there");
+  steps_.set(v.stand_off, plus(from, {Value(), Value(), at.distances.away}));
+  moves_.rapid_over(v.stand_off);
+  steps_.set(v.look_to[2], from[2] + at.distances.look);
+  steps_.add(SkipStep{{std::nullopt, std::nullopt, v.look_to[2]},
+                      Value(feeler_feed_factor) * variables_.parameters.find_feed,
+                      at.target.name + " not found from above",
+                      std::nullopt,
+                      "",
+                      Retreat::up});
+  moves_.read_trip_point();
+  moves_.back_up();
+  moves_.demand(absolute(Value(v.trip[2]) - from[2] - at.distances.reach), Comparison::less_equal,
+                far_off(), at.target.name + " is not where it should be");
+}
+
+/// At the safe height over the first touch, then down to one lift above its travel plane.
+void VisitSteps::go_above(const TouchPlace& at) const {
+  const ArtefactDistances& a = at.distances;
+  const Value3 out = at.touches.direction(at.stay, {count(0), 0});
+  const Value3 outward = at.axes.in_machine(out);
+  const Value rise = a.height - a.away * out[2] + variables_.parameters.lift;
+  steps_.set(variables_.touch.left,
+             at.axes.shown(plus(plus(values(variables_.touch.predicted), times(a.away, outward)),
+                                times(rise, at.axes.tool_axis()))));
+  moves_.down_to(variables_.touch.left);
+}
+
+/// How far from its prediction a touch may be that only finds.
+Value VisitSteps::far_off() const {
+  return variables_.parameters.rough + variables_.parameters.search - length(missed_mm);
+}
+
+int VisitSteps::unsure_stays(const Segment& segment) const {
+  const int all = static_cast<int>(segment.stays.size());
+  if (job_.plan.distances.rough <= 0.0) return 0;
+  return segment.updates_centre ? std::min(all, segment.sums_usable_after) : all;
+}
+
+void VisitSteps::run_passes(const TouchPlace& at) {
+  const int unsure = unsure_stays(at.part.segment);
+  const Variable passes = steps_.variable("passes");
+  const bool known = !at.part.looped || unsure == 0;
+  if (!known) decide_passes(at, passes, unsure);
+  const Variable pass = steps_.variable("pass");
+  if (known) {
+    const bool sure = unsure == 0 || *at.stay.known >= unsure;
+    const int all = sure ? 1 : finding_passes(job_.plan.distances) + 1;
+    for (int i = 1; i <= all; ++i) run_pass(at, i == all, {});
+    return;
+  }
+  const Condition in_measuring_pass{pass, Comparison::equal, passes};
+  steps_.repeat(pass, 1, Value(passes) + count(1), false,
+                [&](const Value&, int) { run_pass(at, std::nullopt, in_measuring_pass); });
+}
+
+void VisitSteps::decide_passes(const TouchPlace& at, const Variable& passes, int unsure) const {
+  const Value all = count(finding_passes(job_.plan.distances) + 1);
+  steps_.set(passes, count(1), "one pass, to measure");
+  if (unsure == at.part.stays()) {
+    steps_.set(passes, all, "fast passes to find, then one to measure");
+    return;
+  }
+  steps_.only_if(std::nullopt, {at.stay.value, Comparison::less, count(unsure)},
+                 [&] { steps_.set(passes, all, "first stations: fast passes to find before"); });
+}
+
+void VisitSteps::run_pass(const TouchPlace& at, const std::optional<bool>& measures,
+                          const Condition& in_measuring_pass) {
+  const Pass pass{measures, in_measuring_pass, steps_.variable("touch limit")};
+  const TouchVariables& v = variables_.touch;
+  const Value& limit = variables_.parameters.limit;
+  for (const Variable& part : v.shift) steps_.set(part, length(0.0));
+  if (!measures) {
+    steps_.set(pass.touch_limit, far_off(), "a finding pass may be far off");
+    steps_.only_if(std::nullopt, in_measuring_pass,
+                   [&] { steps_.set(pass.touch_limit, limit, "the measuring pass may not"); });
+  } else {
+    steps_.set(pass.touch_limit, *measures ? limit : far_off(),
+               *measures ? "measuring pass" : "finding pass");
+  }
+  const auto touches = static_cast<int>(at.touches.size());
+  steps_.repeat(
+      steps_.variable("touch index"), 0, count(touches), !at.part.looped,
+      [&](const Value& index, int known) { touches_.touch(at, loop_index(index, known), pass); });
+  steps_.remark("the centre these touches show");
+  steps_.set(v.predicted, plus(values(v.predicted), values(v.shift)));
+}
+
+}  // namespace pivotrace
