@@ -8,6 +8,7 @@
 
 #include "base/number_text.h"
 #include "pivotrace/control/emit.h"
+#include "pivots/offset_setting.h"
 
 namespace pivotrace {
 
@@ -149,12 +150,10 @@ std::vector<std::string> header(const FitResult& result, const Origin& origin,
       "origin: " + origin.what,
       origin.where,
       "written: " + options.date,
-      "measured: " + (result.started.empty() ? "time not stated" : result.started) +
-          ", fitted: " + result.made,
+      measured_line(result),
       u95_line(origin),
-      "CAUTION: a wrong offset can wreck tool, part and machine.",
-      "Only for the machine named above and the set-up measured. Follow the machine manual and "
-      "local safety rules. A qualified person checks the first run: no part, high up, slow.",
+      wrong_offset_cautions[0],
+      wrong_offset_cautions[1],
       "Write down the old offset first: this program replaces it and keeps no copy.",
       "It acts at once if this offset is the active one: the next move uses the new origin.",
       "A shift of the program origin in force adds to the new origin."};
@@ -171,21 +170,14 @@ std::vector<std::string> header(const FitResult& result, const Origin& origin,
     lines.push_back(fmt::format(
         "{} of this offset stays as it is: the axis line does not determine it.", untouched));
   }
-  if (options.unit == LengthUnit::inch) lines.emplace_back("This program is in inches.");
   return lines;
 }
 
 ControlProgram program_of(const FitResult& result, const ControlSheet& sheet, const Origin& origin,
                           int number, const OffsetProgramOptions& options) {
   const std::string offset = work_offset_name(sheet, number);
-  ControlProgram program;
-  program.title = "work offset from a measured axis";
-  program.kind = ProgramKind::offsets;
-  program.inch = options.unit == LengthUnit::inch;
-  program.simulated = result.simulated;
-  program.header = header(result, origin, offset, options);
-  program.steps.push_back(
-      Step{OperatorStopStep{told({"read the remarks first. Start sets " + offset})}});
+  ControlProgram program = offset_setting("work offset from a measured axis", result, options.unit,
+                                          header(result, origin, offset, options), offset);
   program.steps.push_back(Step{SetOffsetStep{number, origin_values(origin)}});
   return program;
 }

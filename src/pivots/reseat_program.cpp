@@ -7,6 +7,7 @@
 #include "pivotrace/control/emit.h"
 #include "pivotrace/pivots/index_angles.h"
 #include "pivotrace/pivots/reseat.h"
+#include "pivots/offset_setting.h"
 
 namespace pivotrace {
 
@@ -40,20 +41,17 @@ std::vector<std::string> header(const FitResult& result, const ReseatRequest& re
       fmt::format("taught at {}: {}", angles_text(result, request.taught_at_rad),
                   taught_text(request)),
       "written: " + request.date,
-      "measured: " + (result.started.empty() ? "time not stated" : result.started) +
-          ", fitted: " + result.made,
+      measured_line(result),
       fmt::format("U95 from the axis lines, worst coordinate: {} mm",
                   uncertainty_text(worst_U95_mm(table), 4)),
-      "CAUTION: a wrong offset can wreck tool, part and machine.",
-      "Only for the machine named above and the set-up measured. Follow the machine manual and "
-      "local safety rules. A qualified person checks the first run: no part, high up, slow.",
+      wrong_offset_cautions[0],
+      wrong_offset_cautions[1],
       fmt::format("This program replaces {} and keeps no copy: write the old ones down first.",
                   range_text(table, sheet)),
       "It acts at once on the active offset. A shift of the program origin in force adds to it.",
       taught_offset_caution,
       "Index the axis first, then call the offset that belongs to the angle."};
   for (const std::string& warning : table.warnings) lines.push_back("NOTE: " + warning);
-  if (request.unit == LengthUnit::inch) lines.emplace_back("This program is in inches.");
   return lines;
 }
 
@@ -84,14 +82,9 @@ Expected<std::string> reseat_program(const FitResult& result, const ReseatReques
   Problems problems = refuse_simulated(result, simulated_allowed);
   for (Problem& problem : runs_out(request, table, sheet)) problems.push_back(std::move(problem));
   if (!problems.empty()) return tl::make_unexpected(std::move(problems));
-  ControlProgram program;
-  program.title = "work offsets for each index angle";
-  program.kind = ProgramKind::offsets;
-  program.inch = request.unit == LengthUnit::inch;
-  program.simulated = result.simulated;
-  program.header = header(result, request, table, sheet);
-  program.steps.push_back(Step{
-      OperatorStopStep{told({"read the remarks first. Start sets " + range_text(table, sheet)})}});
+  ControlProgram program =
+      offset_setting("work offsets for each index angle", result, request.unit,
+                     header(result, request, table, sheet), range_text(table, sheet));
   for (const ReseatRow& row : table.rows) {
     program.steps.push_back(Step{RemarkStep{angles_text(result, row.angles_rad)}});
     program.steps.push_back(Step{SetOffsetStep{
