@@ -34,6 +34,11 @@ RunningCentre::Sums::Sums(StepRecorder& steps)
       across(sum_from_nothing(steps, "vc-us")),
       axial(sum_from_nothing(steps, "axial")) {}
 
+RunningCentre::Sums RunningCentre::Sums::from_nothing(StepRecorder& steps) {
+  steps.remark("running sums for the axis centre start at nothing");
+  return Sums(steps);
+}
+
 RunningCentre::RunningCentre(const CycleJob& job, const Part& part, const TouchVariables& variables,
                              bool keep_places, StepRecorder& steps)
     : part_(part),
@@ -44,7 +49,7 @@ RunningCentre::RunningCentre(const CycleJob& job, const Part& part, const TouchV
       line_(job.state.axis_lines[axis_]),
       pair_(cross_pair(line_.direction)),
       keep_places_(keep_places),
-      sums_((steps.remark("running sums for the axis centre start at nothing"), steps)) {}
+      sums_(Sums::from_nothing(steps)) {}
 
 void RunningCentre::add(const LoopIndex& stay, const CycleTarget& target, StandingAxes& axes) {
   const Value3 from = from_nominal(target, axes);

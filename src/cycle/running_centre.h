@@ -37,9 +37,13 @@ class RunningCentre {
   const std::optional<FoundCentre>& found() const { return found_; }
 
  private:
-  struct Sums {
-    explicit Sums(StepRecorder& steps);
+  class Sums {
+   public:
+    static Sums from_nothing(StepRecorder& steps);
     Variable n, cosines, sines, u, v, along, across, axial;
+
+   private:
+    explicit Sums(StepRecorder& steps);
   };
 
   Value3 from_nominal(const CycleTarget& target, const StandingAxes& axes) const;
