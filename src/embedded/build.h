@@ -23,6 +23,12 @@ using Chain = contact::Chain<real, PIVOTRACE_AXES>;
 
 constexpr int most_axes = PIVOTRACE_AXES;
 
+/// What this build has beyond balls on axes that carry the work.
+constexpr bool with_pins = PIVOTRACE_PINS != 0;
+constexpr bool with_tool_axes = PIVOTRACE_TOOL_AXES != 0;
+constexpr bool with_motion = PIVOTRACE_MOTION != 0;
+constexpr bool with_linear_terms = PIVOTRACE_LINEAR_TERMS != 0;
+
 /// Lengths inside are counts of 10 nm: differences of touches within 160 mm are then exact in float.
 constexpr real counts_per_mm = real(100000);
 constexpr real counts_per_nm = real(0.1);

@@ -76,9 +76,10 @@ int32_t close_start(Work& work, pivotrace_result& result) {
   if (!step.finite) return refuse(work, result, PIVOTRACE_NOT_SETTLED, 0);
   if (!step.far || work.pass >= most_starts) {
     work.phase = Phase::exact;
-    // What touches scatter about their own station is the same for either gap, to float's precision.
+    // What touches scatter about their own station is the same for either gap: the square of the
+    // distance, a quadric, takes up any displacement.
     pool(work);
-    work.pooled = sizeof(real) == sizeof(float) ? 1 : 0;
+    work.pooled = 1;
   }
   begin_pass(work, work.phase == Phase::start);
   return PIVOTRACE_BUSY;

@@ -151,7 +151,7 @@ class AxisStatement {
       location(c);
       orientation(c);
     }
-    if (axis_.side == PIVOTRACE_TOOL_SIDE) arm(cosine_ * lean);
+    if (with_tool_axes && axis_.side == PIVOTRACE_TOOL_SIDE) arm(cosine_ * lean);
   }
 
  private:

@@ -14,8 +14,9 @@ constexpr real rough_tilt = real(0.05);
 /// Beyond this multiple of it the answer is not believed.
 constexpr real believed = real(4);
 
-/// A start is near enough when the last step was below this part of it.
-constexpr real near_enough = real(0.05);
+/// A start is near enough when the last step was below this part of it: what is left is its square,
+/// and an exact pass comes nearer from there as well.
+constexpr real near_enough = real(0.25);
 
 /// A state to be shown was near enough when the last step was below this part.
 constexpr real near_enough_to_show = real(0.005);
@@ -23,9 +24,10 @@ constexpr real near_enough_to_show = real(0.005);
 /// 0.1 sigma an unknown. A hundredth never settles in float; in double a thousandth costs nothing.
 constexpr real settled_square = sizeof(real) == sizeof(float) ? real(0.01) : real(1e-6);
 
-/// Steps shorten as their square: after one below this share of what an unknown may be off (3 um, 3
+/// Steps shorten as their square: after one below this share of what an unknown may be off (3 um, 10
 /// arcsec) the next is no longer than a few thousandths of it.
 constexpr real near_the_end = sizeof(real) == sizeof(float) ? real(3e-4) : real(3e-6);
+constexpr real near_the_end_tilt = near_the_end * real(10.0 / 3.0);
 constexpr real next_square = real(1e-5);
 
 /// A diagonal below this share of its column is round-off.
@@ -109,7 +111,7 @@ void begin_pass(Work& work, bool held) {
     work.dense()[row_begin(r, layout.dense() + 1)] = real(1);
   }
   for (int k = 0; k < layout.positions; ++k) {
-    for (int r = 0; r < layout.each; ++r) work.position(k)[row_begin(r, layout.width())] = real(1);
+    for (int r = 0; r < layout.each(); ++r) work.position(k)[row_begin(r, layout.width())] = real(1);
   }
   for (int j = 0; j < layout.unknowns; ++j) {
     const real known = known_within(work, j);
@@ -130,22 +132,24 @@ void pass_station(Work& work, Gap gap) {
   const pivotrace_station& stay = work.survey->station[work.station];
   const Layout& layout = work.layout;
   turn_to(work, stay);
-  const int coefficients = work.visit.coefficients;
+  const int coefficients = work.visit.coefficients();
   const real left = reduce_touches(work, stay, gap);
   work.within += left / stated_touch_variance(work);
   work.rank += stay.touches < coefficients ? int32_t{stay.touches} : coefficients;
   // In the algebraic gap the first row holds rho^2 - |error|^2, a number of the station alone.
-  whiten(work, gap == Gap::algebraic);
+  // A start needs no weights but those of the touches: the exact passes bring the others.
+  const bool plain = gap == Gap::algebraic && work.job == PIVOTRACE_JOB_FIT;
+  whiten(work, plain ? real(0) : station_variance(work), gap == Gap::algebraic);
   weigh_block(work);
   const int width = layout.dense() + 1;
   real* block = work.block();
   int from = layout.other;
   if (gap == Gap::exact) {
-    absorb(work.position(stay.position[int{layout.thin_axis}]), layout.each, layout.width(), block);
+    absorb(work.position(stay.position[int{layout.thin_axis}]), layout.each(), layout.width(), block);
     from = 0;
   }
   absorb(work.dense() + row_begin(from, width), layout.dense() - from, width - from,
-         block + block_rows * (layout.each + from));
+         block + block_rows * (layout.each() + from));
   const real* rest = block + block_rows * (layout.width() - 1);
   work.between += product(rest, rest);
 }
@@ -170,7 +174,12 @@ Step end_pass(Work& work, Gap gap) {
     const real share = magnitude(move) / rough(work, j);
     if (share > near_enough) step.far = true;
     if (share > near_enough_to_show) step.bent = true;
-    if (share > near_the_end) near_end = false;
+    // A diameter is a plain sum: its step bends nothing.
+    const int32_t named = work.layout.named[j];
+    const bool tilts = (named & Layout::tilt) != 0;
+    if ((named & any_diameter) == 0 && share > (tilts ? near_the_end_tilt : near_the_end)) {
+      near_end = false;
+    }
   }
   if (near_end) squares *= next_square;
   step.settled = squares <= settled_square * real(layout.unknowns);

@@ -18,7 +18,7 @@ using Axis = contact::Axis<real>;
 /// Second point of a pin [counts]: 10 mm from the first.
 constexpr real pin_base = real(1000000);
 
-bool is_ball(const Work& work) { return work.visit.shifts == 3; }
+bool carries_tool(const Axis& axis) { return with_tool_axes && axis.tool_side; }
 
 /// Rows of the block in which a displacement stands on its way out.
 real* displacement(Work& work, int column) { return work.block() + block_rows * column + 1; }
@@ -41,7 +41,7 @@ Vector pass_axis(Work& work, const pivotrace_station& stay, int k, const Vector&
   const Axis& axis = work.chain.axes[k];
   const Frame& frame = work.axis_frame[k];
   const pivotrace_axis& stated = work.survey->setup->axis[k];
-  const real sign = axis.tool_side ? real(-1) : real(1);
+  const real sign = carries_tool(axis) ? real(-1) : real(1);
   const Vector before = minus(point, axis.point);
   const Vector after = turned_finely(axis, work.fine[k], before);
   const real shortened = sign * dot(axis.direction, frame.along);
@@ -56,7 +56,7 @@ Vector pass_axis(Work& work, const pivotrace_station& stay, int k, const Vector&
   column = work.layout.index_column(stay, k);
   put(work, column, sign * axis.sense * (real(stated.index_sigma_mas) * rad_per_mas),
       cross(axis.direction, after));
-  for (int i = 1; i < work.layout.each; ++i) {
+  for (int i = 1; i < work.layout.each(); ++i) {
     clear(displacement(work, column + i), 3);
     displacement(work, column + i)[i - 1] = sign * real(stated.motion_sigma_nm) * counts_per_nm;
   }
@@ -69,15 +69,15 @@ Vector pass_axes(Work& work, const pivotrace_station& stay, int last, bool tool_
   const Layout& layout = work.layout;
   for (int k = last; k >= 0; --k) {
     const Axis& axis = work.chain.axes[k];
-    if (axis.tool_side != tool_side) continue;
+    if (carries_tool(axis) != tool_side) continue;
     if (!tool_side) {
       const int artefact = stay.artefact;
-      carry(work, axis, layout.column(layout.place[artefact]), work.visit.coefficients - 1);
-      if (!is_ball(work)) work.visit.pin.along = turned(axis.body_turn, work.visit.pin.along);
+      carry(work, axis, layout.column(layout.place[artefact]), work.visit.coefficients() - 1);
+      if (work.visit.is_pin()) work.visit.pin.along = turned(axis.body_turn, work.visit.pin.along);
     }
-    if (most_axes == 2 && k < last && work.chain.axes[last].tool_side == tool_side) {
+    if (most_axes == 2 && k < last && carries_tool(work.chain.axes[last]) == tool_side) {
       carry(work, axis, layout.column(layout.axis(last)), numbers_an_axis);
-      carry(work, axis, layout.index_column(stay, last), layout.each);
+      carry(work, axis, layout.index_column(stay, last), layout.each());
     }
     point = pass_axis(work, stay, k, point);
   }
@@ -108,7 +108,7 @@ Vector show_point(Work& work, const pivotrace_station& stay, real along) {
   const real* x = work.unknowns + work.layout.place[number];
   const int column = work.layout.column(work.layout.place[number]);
   Vector point = difference(artefact.at, work.origin);
-  if (is_ball(work)) {
+  if (!work.visit.is_pin()) {
     for (int i = 0; i < 3; ++i) {
       point[i] += x[i];
       displacement(work, column + i)[i] = real(1);
@@ -117,6 +117,7 @@ Vector show_point(Work& work, const pivotrace_station& stay, real along) {
     point = place_pin(work, artefact, x, column, along, point);
   }
   point = pass_axes(work, stay, static_cast<int>(artefact.carried_by), false, point);
+  if constexpr (!with_tool_axes) return point;
   return minus(point, pass_axes(work, stay, work.chain.count - 1, true, Vector{}));
 }
 
@@ -157,7 +158,7 @@ void set_chain(Work& work) {
   work.chain.count = 0;
   for (int k = 0; k < most_axes && k < setup.axes; ++k) {
     const pivotrace_axis& axis = setup.axis[k];
-    const bool tool_side = axis.side == PIVOTRACE_TOOL_SIDE;
+    const bool tool_side = with_tool_axes && axis.side == PIVOTRACE_TOOL_SIDE;
     const Frame& frame = work.axis_frame[k];
     const real* x = work.unknowns + work.layout.axis(k);
     const Vector nominal =
@@ -176,18 +177,16 @@ void turn_to(Work& work, const pivotrace_station& stay) {
   for (int k = 0; k < most_axes && k < work.chain.count; ++k) {
     stand_at(work.chain.axes[k], work.fine[k], stay.angle[k]);
   }
-  const bool ball = artefact.kind == PIVOTRACE_BALL;
-  visit.coefficients = ball ? 4 : 5;
-  visit.shifts = ball ? 3 : 2;
+  visit.on_pin = artefact.kind == PIVOTRACE_PIN;
   const int diameter = int{work.layout.diameter[number]};
   const bool shared = artefact.diameter_as >= 0;
   visit.radius =
       real(0.5) * real(setup.artefact[shared ? 0 : number].diameter) + work.unknowns[diameter];
   clear(work.block(), block_rows * work.layout.width());
-  if (ball) {
-    visit.shown = show_point(work, stay, real(0));
-  } else {
+  if (visit.is_pin()) {
     show_pin(work, stay);
+  } else {
+    visit.shown = show_point(work, stay, real(0));
   }
   work.block()[block_rows * work.layout.column(diameter)] = real(1);
 }
@@ -195,9 +194,9 @@ void turn_to(Work& work, const pivotrace_station& stay) {
 void look_at(const Work& work, const pivotrace_touch& touch, Gap gap, int stride, real* row) {
   const Visit& visit = work.visit;
   const Vector off = minus(difference(touch.at, work.origin), visit.shown);
-  const bool ball = is_ball(work);
+  const bool pin = visit.is_pin();
   const Vector felt =
-      ball ? off : Vector{{dot(off, visit.pin.across[0]), dot(off, visit.pin.across[1])}};
+      pin ? Vector{{dot(off, visit.pin.across[0]), dot(off, visit.pin.across[1])}} : off;
   const real squares = dot(felt, felt);
   real scale = real(1) / visit.radius;
   real left = real(0.5) * (squares * scale - visit.radius);
@@ -206,14 +205,14 @@ void look_at(const Work& work, const pivotrace_touch& touch, Gap gap, int stride
     scale = contact::inverse_or_zero(distance);
     left = contact::gap_at(ArtefactKind::ball, distance, visit.radius, real(0));
   }
-  const real far = ball ? real(0) : dot(off, visit.pin.along) * (real(1) / pin_base);
+  const real far = pin ? dot(off, visit.pin.along) * (real(1) / pin_base) : real(0);
   const real near = scale * (real(1) - far);
   row[0] = real(1);
   row[stride] = near * felt[0];
   row[2 * stride] = near * felt[1];
-  row[3 * stride] = scale * (ball ? felt[2] : far * felt[0]);
-  row[4 * stride] = scale * far * felt[1];
-  row[5 * stride] = left;
+  row[3 * stride] = scale * (pin ? far * felt[0] : felt[2]);
+  if constexpr (with_pins) row[4 * stride] = scale * far * felt[1];
+  row[block_rows * stride] = left;
 }
 
 real reduce_touches(Work& work, const pivotrace_station& stay, Gap gap) {
@@ -226,7 +225,7 @@ real reduce_touches(Work& work, const pivotrace_station& stay, Gap gap) {
     if (rows < block_rows) clear(visit.columns, block_rows * (block_rows + 1));
     for (int r = 0; r < rows; ++r, ++touch)
       look_at(work, *touch, gap, block_rows, visit.columns + r);
-    absorb(visit.triangle, visit.coefficients, block_rows + 1, visit.columns);
+    absorb(visit.triangle, visit.coefficients(), block_rows + 1, visit.columns);
     const real* rest = visit.columns + block_rows * block_rows;
     left += product(rest, rest);
   }
@@ -235,53 +234,71 @@ real reduce_touches(Work& work, const pivotrace_station& stay, Gap gap) {
 
 real touch_weight(const Work& work) { return real(1) / contact::square_root(work.touch_variance); }
 
-real station_sigma(const Work& work) {
-  return real(work.survey->setup->errors.station_sigma_nm) * counts_per_nm;
+real station_variance(const Work& work) {
+  return square(real(work.survey->setup->errors.station_sigma_nm) * counts_per_nm);
 }
 
-void add_shift(const Visit& visit, int i, real factor, real* coefficients) {
-  coefficients[1 + i] += factor;
-  if (visit.shifts == 2) coefficients[3 + i] += factor;
+real shift_of(const Visit& visit, int i, const real* by_coefficient) {
+  return by_coefficient[1 + i] + (visit.is_pin() ? by_coefficient[3 + i] : real(0));
 }
 
-void whiten(Work& work, bool without_first) {
+namespace {
+
+/// Covariance of the rows of the reduced touches, lower triangle row by row (five numbers each).
+void covariance_of_rows(const Visit& visit, real variance, real* covariance) {
+  for (int i = 0; i < visit.shifts(); ++i) {
+    real felt[block_rows];
+    for (int r = 0; r < visit.coefficients(); ++r) {
+      // Columns from the diagonal on are there; a shift stands in column 1 + i, of a pin also 3 + i.
+      const real* row = visit.triangle + row_begin(r, block_rows + 1) - r;
+      felt[r] = r <= 1 + i ? row[1 + i] : real(0);
+      if (visit.is_pin() && r <= 3 + i) felt[r] += row[3 + i];
+      const real factor = variance * felt[r];
+      for (int c = 0; c <= r; ++c) covariance[block_rows * r + c] += factor * felt[c];
+    }
+  }
+}
+
+}  // namespace
+
+void whiten(Work& work, real variance, bool without_first) {
   Visit& visit = work.visit;
   const real touch = touch_weight(work);
-  const real sigma = station_sigma(work);
-  const real* next = visit.triangle;
-  clear(visit.columns, block_rows * (block_rows + 1));
-  for (int r = 0; r < visit.coefficients; ++r) {
-    for (int c = r; c <= block_rows; ++c, ++next) {
-      if (r > 0 || !without_first) visit.columns[block_rows * c + r] = touch * *next;
+  real covariance[block_rows * block_rows] = {};
+  for (int r = 0; r < block_rows; ++r) covariance[(block_rows + 1) * r] = real(1);
+  covariance_of_rows(visit, variance * touch * touch, covariance);
+  for (int j = visit.coefficients() - 1; j >= 0 && variance > real(0); --j) {
+    real* pivot = covariance + block_rows * j;
+    real* from = visit.triangle + row_begin(j, block_rows + 1);
+    const real inverse = real(1) / contact::square_root(pivot[j]);
+    for (int c = 0; c < j; ++c) pivot[c] *= inverse;
+    for (int c = 0; c <= block_rows - j; ++c) from[c] *= inverse;
+    for (int i = 0; i < j; ++i) {
+      const real factor = pivot[i];
+      real* other = covariance + block_rows * i;
+      for (int c = 0; c <= i; ++c) other[c] -= factor * pivot[c];
+      real* to = visit.triangle + row_begin(i, block_rows + 1) + j - i;
+      for (int c = 0; c <= block_rows - j; ++c) to[c] -= factor * from[c];
     }
   }
-  for (int i = 0; i < visit.shifts && sigma > real(0); ++i) {
-    real shift[block_rows] = {};
-    real w[block_rows] = {};
-    add_shift(visit, i, -sigma, shift);
-    for (int j = 1; j < block_rows; ++j) {
-      if (shift[j] != real(0)) subtract(shift[j], visit.columns + block_rows * j, w);
-    }
-    const real root = contact::square_root(real(1) + product(w, w));
-    const real share = real(1) / (root * (root + real(1)));
-    real* column = visit.columns;
-    for (int c = 0; c <= block_rows; ++c, column += block_rows) {
-      subtract(share * product(w, column), w, column);
-    }
-  }
+  for (real& number : visit.triangle) number *= touch;
+  if (without_first) clear(visit.triangle, block_rows + 1);
 }
 
 void weigh_block(Work& work) {
-  const real* weight = work.visit.columns;
+  const Visit& visit = work.visit;
   real* column = work.block();
   for (int c = 1; c < work.layout.width(); ++c, column += block_rows) {
-    real sum[block_rows] = {};
-    for (int j = 0; j < block_rows; ++j) {
-      if (column[j] != real(0)) subtract(-column[j], weight + block_rows * j, sum);
+    const real* weight = visit.triangle;
+    for (int r = 0; r < block_rows; ++r, ++weight) {
+      real sum = real(0);
+      for (int j = r; j < block_rows; ++j) sum += *weight++ * column[j];
+      column[r] = sum;
     }
-    for (int r = 0; r < block_rows; ++r) column[r] = sum[r];
   }
-  for (int r = 0; r < block_rows; ++r) column[r] = weight[block_rows * block_rows + r];
+  for (int r = 0; r < block_rows; ++r) {
+    column[r] = visit.triangle[row_begin(r, block_rows + 1) + block_rows - r];
+  }
 }
 
 }  // namespace pivotrace::PIVOTRACE_EMBEDDED

@@ -31,17 +31,18 @@ real reduce_touches(Work& work, const pivotrace_station& stay, Gap gap);
 /// 1 / touch sigma in use [1 / counts].
 real touch_weight(const Work& work);
 
-/// Station sigma as stated [counts].
-real station_sigma(const Work& work);
+/// Variance of a station's shift as stated, each direction [counts^2].
+real station_variance(const Work& work);
 
-/// The coefficients that are a shift in direction i: adds `factor` of it. A pin has two of them.
-void add_shift(const Visit& visit, int i, real factor, real* coefficients);
+/// Part of something stated by coefficients that belongs to a shift in direction i: of a pin two of
+/// them, at either end.
+real shift_of(const Visit& visit, int i, const real* by_coefficient);
 
-/// Fills `visit.columns`: the triangle without the station error, in units of the touch sigma. With
-/// the covariance I + sum w w' of the triangle's rows, w a shift in one direction, one root after the
-/// other: (I + w w')^-1/2 = I - w w' / (r (r + 1)), r = sqrt(1 + w'w)  (derived here).
-/// `without_first`: the first row is left out.
-void whiten(Work& work, bool without_first);
+/// Turns `visit.triangle` into rows without the station error, in units of the touch sigma in use. The
+/// rows T have the covariance M = I + variance / touch variance T s s' T', s the shifts. With M = U U',
+/// U an upper triangle (found from the last row on), U^-1 T stays an upper triangle, and its last rows
+/// are those of a station without its first row. `without_first`: that is left out.
+void whiten(Work& work, real variance, bool without_first);
 
 /// Multiplies the block by the whitened coefficients: rows ready for the triangles.
 void weigh_block(Work& work);

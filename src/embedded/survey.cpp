@@ -9,6 +9,7 @@ namespace {
 constexpr int32_t farthest = 1000000000;       ///< 10 m
 constexpr int32_t largest_angle = 2000000000;  ///< 2000 deg
 constexpr int32_t turn = 360000000;
+constexpr int32_t largest_linear_u = with_linear_terms ? 100000000 : 0;
 constexpr int32_t same_position = 1000000;  ///< 1 deg
 
 bool within(int32_t value, int32_t low, int32_t high) { return value >= low && value <= high; }
@@ -22,13 +23,13 @@ bool is_direction(const int32_t* three) {
 }
 
 int32_t fault_of(const pivotrace_axis& axis) {
-  if (!within(axis.side, PIVOTRACE_WORK_SIDE, PIVOTRACE_TOOL_SIDE))
+  if (!within(axis.side, PIVOTRACE_WORK_SIDE, with_tool_axes ? PIVOTRACE_TOOL_SIDE : 0))
     return PIVOTRACE_FAULT_AXIS_SIDE;
   if (axis.turn != 1 && axis.turn != -1) return PIVOTRACE_FAULT_AXIS_TURN;
   if (!is_direction(axis.direction)) return PIVOTRACE_FAULT_AXIS_DIRECTION;
   if (!all_within(axis.centre, -farthest, farthest)) return PIVOTRACE_FAULT_AXIS_CENTRE;
   const bool sigmas =
-      within(axis.index_sigma_mas, 0, 3600000) && within(axis.motion_sigma_nm, 0, 1000000);
+      within(axis.index_sigma_mas, 0, 3600000) && within(axis.motion_sigma_nm, 0, with_motion ? 1000000 : 0);
   return sigmas ? 0 : PIVOTRACE_FAULT_AXIS_SIGMA;
 }
 
@@ -39,7 +40,7 @@ bool carries(const pivotrace_setup& setup, int32_t axis) {
 
 int32_t fault_of(const pivotrace_setup& setup, int number) {
   const pivotrace_artefact& artefact = setup.artefact[number];
-  const bool pin = artefact.kind == PIVOTRACE_PIN;
+  const bool pin = with_pins && artefact.kind == PIVOTRACE_PIN;
   if (!pin && artefact.kind != PIVOTRACE_BALL) return PIVOTRACE_FAULT_ARTEFACT_KIND;
   if (!carries(setup, artefact.carried_by)) return PIVOTRACE_FAULT_ARTEFACT_CARRIED_BY;
   if (!all_within(artefact.at, -farthest, farthest)) return PIVOTRACE_FAULT_ARTEFACT_AT;
@@ -55,8 +56,8 @@ int32_t fault_of(const pivotrace_errors& errors) {
       within(errors.touch_sigma_nm, 10, 10000000) && within(errors.station_sigma_nm, 0, 10000000);
   const bool dof = errors.dof == 0 || within(errors.dof, 4, 1000);
   const bool common = all_within(errors.probe_offset_u_nm, 0, 100000000) &&
-                      all_within(errors.scale_u_nm_per_m, 0, 100000000) &&
-                      all_within(errors.squareness_u_nm_per_m, 0, 100000000) &&
+                      all_within(errors.scale_u_nm_per_m, 0, largest_linear_u) &&
+                      all_within(errors.squareness_u_nm_per_m, 0, largest_linear_u) &&
                       all_within(errors.linear_origin, -farthest, farthest);
   if (!sigmas || !dof || !common) return PIVOTRACE_FAULT_ERRORS;
   const bool limits =

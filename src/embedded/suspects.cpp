@@ -1,12 +1,14 @@
 // The coefficients b of a station are D dx + T s: what the unknowns do, and the shift s of the whole
-// station. Touches are n . b + error, touch sigma 1. Let x be the best estimate of b and P its
-// covariance, both after all touches of the survey. Then (Baarda)
-//   a touch's error is gap - n . x, of variance 1 - n' P n
-//   a further shift T d of the station has the score T'N'(gap - N x) and the information
-//   T'(G - G P G) T with G = N'N
-// x and P come from D dx and its covariance K by taking s in as an unknown of the station, row by row
-// of the reduced touches (the square root of its covariance is kept: Potter). The same rows turn each
-// column of the root of K into its part of P.
+// station, of variance v. Touches are n . b + error, touch sigma 1. Reduced and whitened they are rows W
+// with right sides w (whiten); K is the covariance of D dx after all touches, e what index errors add to
+// b. With S = T'W'W the shift has after all touches
+//   the score     g = T'W'(w - W e),                     the estimate s = v g,
+//   information   S T - S K S'  about a further shift of the whole station (Baarda)
+// and b has the estimate x = e + T s and, with F = I - v T S, the covariance
+//   P = F K F' + v T (I - v S T) T'
+// so a touch's error is gap - n . x, of variance 1 - n' P n. K = sum of columns k k' solved forward
+// through the triangles; F k of an axis is also how that feels a change of b. (Derived here; S and g
+// are those of the touches themselves by Henderson's equations.)
 #include "embedded/suspects.h"
 
 #include "embedded/quantiles.h"
@@ -22,36 +24,32 @@ constexpr real least_information = real(1e-3);
 /// Directions of a shift seen with less than this share of the information of the best are left out.
 constexpr real seen_share = real(0.01);
 
-/// In the tests the columns of the visit hold these, in units of the touch sigma.
-real* covariance_of(Work& work) { return work.visit.columns; }
-real* expected_of(Work& work) { return work.visit.columns + block_rows * block_rows; }
-
-/// Row r of the reduced touches, filled up; returns what is right of it.
-real reduced_row(const Visit& visit, int r, real* row) {
-  const real* next = visit.triangle + row_begin(r, block_rows + 1);
-  for (int c = 0; c < block_rows; ++c) row[c] = c < r ? real(0) : next[c - r];
-  return next[block_rows - r];
-}
+/// In the tests the columns of the visit hold the rows of S, each followed by its right side, which ends
+/// as the score; and behind them e, then x.
+constexpr int row_of_S = block_rows + 1;
+real* row_S(Work& work, int i) { return work.visit.columns + row_of_S * i; }
+real* expected_of(Work& work) { return work.visit.columns + row_of_S * most_shifts; }
+static_assert(row_of_S * most_shifts + block_rows <= sizeof(Visit::columns) / sizeof(real));
 
 /// What index errors of this station, by the last solution, add to the coefficients.
-void expect_by_index(Work& work, const pivotrace_station& stay, real touch) {
+void expect_by_index(Work& work, const pivotrace_station& stay) {
   const Layout& layout = work.layout;
   const real* row = work.position(stay.position[int{layout.thin_axis}]);
   const int width = layout.width();
   real own[numbers_an_axis];
-  for (int r = 0; r < layout.each; ++r) {
+  for (int r = 0; r < layout.each(); ++r) {
     const real* begin = row + row_begin(r, width);
     real sum = begin[width - 1 - r];
-    for (int c = 0; c < layout.dense(); ++c) sum -= begin[layout.each - r + c] * work.solution()[c];
+    for (int c = 0; c < layout.dense(); ++c) sum -= begin[layout.each() - r + c] * work.solution()[c];
     own[r] = sum;
   }
-  solve_back(row, 0, layout.each, width, own);
+  solve_back(row, 0, layout.each(), width, own);
   real* expected = expected_of(work);
   clear(expected, block_rows);
   const real* column = work.block();
-  for (int c = 0; c < layout.each + layout.other; ++c, column += block_rows) {
-    const real error = c < layout.each ? own[c] : work.solution()[c - layout.each];
-    subtract(-error * touch, column, expected);
+  for (int c = 0; c < layout.each() + layout.other; ++c, column += block_rows) {
+    const real error = c < layout.each() ? own[c] : work.solution()[c - layout.each()];
+    subtract(-error, column, expected);
   }
 }
 
@@ -59,103 +57,72 @@ void expect_by_index(Work& work, const pivotrace_station& stay, real touch) {
 void root_of_covariance(Work& work, const pivotrace_station& stay) {
   const Layout& layout = work.layout;
   real* block = work.block();
-  solve_forward(work.position(stay.position[int{layout.thin_axis}]), layout.each, layout.width(),
+  solve_forward(work.position(stay.position[int{layout.thin_axis}]), layout.each(), layout.width(),
                 block);
-  solve_forward(work.dense(), layout.dense(), layout.dense() + 1, block + block_rows * layout.each);
+  solve_forward(work.dense(), layout.dense(), layout.dense() + 1, block + block_rows * layout.each());
 }
 
-/// Takes the shift of the station in, `sigma` touch sigmas a direction.
-[[gnu::noinline]] void take_in_shift(Work& work, real sigma, real touch) {
+/// b += T by.
+void add_shift(const Visit& visit, int i, real by, real* coefficients) {
+  coefficients[1 + i] += by;
+  if (visit.is_pin()) coefficients[3 + i] += by;
+}
+
+/// S and the score from the whitened rows.
+void weigh_shifts(Work& work) {
   const Visit& visit = work.visit;
-  real root[most_shifts * block_rows] = {};
-  for (int i = 0; i < most_shifts && i < visit.shifts; ++i)
-    add_shift(visit, i, sigma, root + block_rows * i);
-  for (int r = 0; r < visit.coefficients; ++r) {
-    real row[block_rows];
-    real gain[block_rows] = {};
-    real* expected = expected_of(work);
-    const real left = touch * reduced_row(visit, r, row) - product(row, expected);
-    real variance = real(1);
-    for (int i = 0; i < most_shifts && i < visit.shifts; ++i) {
-      const real by = product(root + block_rows * i, row);
-      variance += by * by;
-      subtract(-by, root + block_rows * i, gain);
+  const real* expected = expected_of(work);
+  for (int i = 0; i < most_shifts && i < visit.shifts(); ++i) {
+    real* S = row_S(work, i);
+    clear(S, row_of_S);
+    const real* next = visit.triangle;
+    for (int r = 0; r < visit.coefficients(); ++r) {
+      real row[row_of_S] = {};
+      for (int c = r; c < row_of_S; ++c) row[c] = *next++;
+      const real by = shift_of(visit, i, row);
+      for (int c = r; c < row_of_S; ++c) S[c] += by * row[c];
     }
-    subtract(-left / variance, gain, expected);
-    const real share = real(1) / (variance + contact::square_root(variance));
-    for (int i = 0; i < most_shifts && i < visit.shifts; ++i) {
-      real* one = root + block_rows * i;
-      subtract(share * product(one, row), gain, one);
-    }
-    const real inverse = real(1) / variance;
-    real* column = work.block();
-    for (int c = 1; c < work.layout.width(); ++c, column += block_rows) {
-      subtract(inverse * product(row, column), gain, column);
-    }
+    S[block_rows] -= product(S, expected);
   }
-  for (int i = 0; i < most_shifts && i < visit.shifts; ++i) {
-    for (int j = 0; j < block_rows; ++j) {
-      subtract(-root[block_rows * i + j], root + block_rows * i,
-               covariance_of(work) + block_rows * j);
-    }
-  }
-}
-
-/// Adds K, turned by the shift.
-void add_covariance(Work& work, real unit) {
-  const real* column = work.block();
-  for (int c = 1; c < work.layout.width(); ++c, column += block_rows) {
-    for (int i = 0; i < work.visit.coefficients; ++i) {
-      const real factor = unit * column[i];
-      if (factor != real(0)) subtract(-factor, column, covariance_of(work) + block_rows * i);
-    }
-  }
-}
-
-/// P b.
-void covariance_times(Work& work, const real* b, real* result) {
-  const real* row = covariance_of(work);
-  for (int i = 0; i < block_rows; ++i, row += block_rows) result[i] = product(row, b);
 }
 
 /// Score and information of a shift of the station.
 struct Shift {
-  real information[most_shifts][block_rows];
+  real information[most_shifts][most_shifts];
   real score[most_shifts];
 };
 
-/// The shifts out of the coefficients, two of them together for a pin.
-real shift_of(const Visit& visit, int i, const real* by_coefficient) {
-  return by_coefficient[1 + i] + (visit.shifts == 2 ? by_coefficient[3 + i] : real(0));
-}
-
-void weigh_shift(Work& work, real touch, Shift& shift) {
+/// Turns e into x and the columns k into F k; `factor` is that of K.
+void take_in_shift(Work& work, real factor, real variance, Shift& shift) {
   const Visit& visit = work.visit;
-  real felt[most_shifts][block_rows] = {};
-  for (real& score : shift.score) score = real(0);
-  for (int r = 0; r < visit.coefficients; ++r) {
-    real row[block_rows];
-    const real left = touch * reduced_row(visit, r, row) - product(row, expected_of(work));
-    for (int i = 0; i < most_shifts && i < visit.shifts; ++i) {
-      const real by = shift_of(visit, i, row);
-      shift.score[i] += by * left;
-      subtract(-by, row, felt[i]);
+  for (int i = 0; i < most_shifts && i < visit.shifts(); ++i) {
+    shift.score[i] = row_S(work, i)[block_rows];
+    for (int j = 0; j < most_shifts && j < visit.shifts(); ++j) {
+      shift.information[i][j] = shift_of(visit, j, row_S(work, i));
     }
+    add_shift(visit, i, variance * shift.score[i], expected_of(work));
   }
-  for (int i = 0; i < most_shifts && i < visit.shifts; ++i) {
-    real known[block_rows];
-    covariance_times(work, felt[i], known);
-    for (int j = 0; j < block_rows; ++j) shift.information[i][j] = real(0);
-    for (int j = 0; j < most_shifts && j < visit.shifts; ++j) {
-      shift.information[i][j] = shift_of(visit, j, felt[i]) - product(known, felt[j]);
+  real* column = work.block();
+  for (int c = 1; c < work.layout.width(); ++c, column += block_rows) {
+    real felt[most_shifts];
+    for (int i = 0; i < most_shifts && i < visit.shifts(); ++i) {
+      felt[i] = product(row_S(work, i), column);
+      for (int j = 0; j <= i; ++j) shift.information[i][j] -= factor * felt[i] * felt[j];
+    }
+    for (int i = 0; i < most_shifts && i < visit.shifts(); ++i) {
+      add_shift(visit, i, -variance * felt[i], column);
     }
   }
 }
 
-/// score' information^-1 score over the directions that are seen; their number in `dimensions`.
-real shift_statistic(Shift& shift, int shifts, int& dimensions) {
+/// score' information^-1 score over the directions that are seen, with more than the `least`; their
+/// number in `dimensions`.
+real shift_statistic(Shift& shift, int shifts, real least, int& dimensions) {
   real statistic = real(0);
   real best = real(0);
+  for (int i = 0; i < shifts; ++i) {
+    for (int j = 0; j < i; ++j) shift.information[j][i] = shift.information[i][j];
+  }
   for (dimensions = 0; dimensions < shifts; ++dimensions) {
     int k = 0;
     for (int i = 1; i < shifts; ++i) {
@@ -163,13 +130,13 @@ real shift_statistic(Shift& shift, int shifts, int& dimensions) {
     }
     const real pivot = shift.information[k][k];
     best = larger(best, pivot);
-    if (!(pivot > seen_share * best) || !(pivot > least_information)) break;
+    if (!(pivot > seen_share * best) || !(pivot > least)) break;
     statistic += shift.score[k] * shift.score[k] / pivot;
     for (int i = 0; i < shifts; ++i) {
       if (i == k) continue;
       const real factor = shift.information[i][k] / pivot;
       shift.score[i] -= factor * shift.score[k];
-      subtract(factor, shift.information[k], shift.information[i]);
+      for (int j = 0; j < shifts; ++j) shift.information[i][j] -= factor * shift.information[k][j];
     }
     shift.information[k][k] = real(0);
   }
@@ -188,48 +155,64 @@ real touch_dof(const Work& work) {
   return stated == 0 ? real(0) : real(stated + touch_redundancy(work));
 }
 
-/// What a scale or squareness does to a touch: outward[axis moved] times where it is along the other.
-void feel_linear(Work& work, real weight, const real* row, const int32_t* at) {
+/// What scales and squarenesses do to a touch: outward[axis moved] times where it is along the other.
+void feel_linear(const Work& work, real weight, const real* row, const int32_t* at, real* common) {
   const Visit& visit = work.visit;
-  Vector outward{};
-  for (int i = 0; i < most_shifts && i < visit.shifts; ++i) {
-    const real by = weight * shift_of(visit, i, row);
-    if (visit.shifts == 3) {
-      outward[i] = by;
-    } else {
-      outward = plus(outward, by, visit.pin.across[i]);
-    }
+  Vector outward = scaled(weight, {{row[1], row[2], row[3]}});
+  if (visit.is_pin()) {
+    outward = scaled(weight * shift_of(visit, 0, row), visit.pin.across[0]);
+    outward = plus(outward, weight * shift_of(visit, 1, row), visit.pin.across[1]);
   }
   const Vector from = difference(at, work.survey->setup->errors.linear_origin);
-  const real common[linear_terms] = {outward[0] * from[0], outward[1] * from[1],
-                                     outward[2] * from[2], outward[0] * from[1],
-                                     outward[1] * from[2], outward[0] * from[2]};
-  const real* axes = work.block() + block_rows * work.layout.column(work.layout.axes_begin);
-  for (int i = 0; i < work.layout.unknowns - work.layout.axes_begin; ++i, axes += block_rows) {
-    const real felt = product(axes, row);
+  for (int i = 0; i < 3; ++i) common[i] = outward[i] * from[i];
+  common[3] = outward[0] * from[1];
+  common[4] = outward[1] * from[2];
+  common[5] = outward[0] * from[2];
+}
+
+/// n' P n for n = `row`; and what the axes feel of scales and squarenesses through this touch.
+real known_of(Work& work, const real* row, const real* common, real variance, real factor) {
+  const Visit& visit = work.visit;
+  real shifted[block_rows] = {};
+  for (int i = 0; i < most_shifts && i < visit.shifts(); ++i) {
+    add_shift(visit, i, variance * shift_of(visit, i, row), shifted);
+  }
+  real known = product(shifted, row);
+  for (int i = 0; i < most_shifts && i < visit.shifts(); ++i) {
+    known -= variance * shift_of(visit, i, row) * product(row_S(work, i), shifted);
+  }
+  const real* column = work.block();
+  const int axes_begin = work.layout.column(work.layout.axes_begin);
+  real squares = real(0);
+  for (int c = 1 - axes_begin; c < work.layout.width() - axes_begin; ++c, column += block_rows) {
+    const real felt = product(column, row);
+    squares += felt * felt;
+    if (c <= 0) continue;
     for (int term = 0; term < linear_terms; ++term) {
-      work.felt[term * axis_unknowns + i] += felt * common[term];
+      work.felt[term * axis_unknowns + c - 1] += felt * common[term];
     }
   }
+  return known + factor * squares;
 }
 
-/// Error of one touch over the standard deviation of that, 0 when nothing checks it; and what the axes
-/// feel of scales and squarenesses through this touch.
-real test_touch(Work& work, real touch, const pivotrace_touch& at) {
+/// Error of one touch over the standard deviation of that, 0 when nothing checks it.
+real test_touch(Work& work, real variance, real factor, const pivotrace_touch& at) {
+  const real weight = real(1) / work.touch_variance;
   real row[block_rows + 1];
-  real known[block_rows];
+  real common[6];
   look_at(work, at, Gap::exact, 1, row);
-  feel_linear(work, touch * touch, row, at.at);
-  covariance_times(work, row, known);
-  const real information = real(1) - product(row, known);
-  const real left = row[block_rows] * touch - product(row, expected_of(work));
-  return information > least_information ? left / contact::square_root(information) : real(0);
+  if constexpr (with_linear_terms) feel_linear(work, weight, row, at.at, common);
+  const real information = real(1) - weight * known_of(work, row, common, variance, factor);
+  const real left = row[block_rows] - product(row, expected_of(work));
+  return information > least_information ? left * contact::square_root(weight / information)
+                                         : real(0);
 }
 
-void test_touches(Work& work, const pivotrace_station& stay, real touch, pivotrace_result& result) {
+void test_touches(Work& work, const pivotrace_station& stay, real variance, real factor,
+                  pivotrace_result& result) {
   for (int i = 0; i < stay.touches; ++i) {
     const int number = static_cast<int>(stay.first) + i;
-    const real t = test_touch(work, touch, work.survey->touch[number]);
+    const real t = test_touch(work, variance, factor, work.survey->touch[number]);
     if (magnitude(t) > magnitude(result.worst_touch_t)) {
       result.worst_touch_t = t;
       result.worst_touch = number;
@@ -238,11 +221,10 @@ void test_touches(Work& work, const pivotrace_station& stay, real touch, pivotra
 }
 
 /// Kept as F, beside the limit of its own number of dimensions: the one furthest beyond counts.
-[[gnu::noinline]] void test_whole(Work& work, real touch, pivotrace_result& result) {
-  Shift shift;
+[[gnu::noinline]] void test_whole(Work& work, Shift& shift, pivotrace_result& result) {
   int dimensions = 0;
-  weigh_shift(work, touch, shift);
-  const real statistic = shift_statistic(shift, work.visit.shifts, dimensions);
+  const real least = least_information / work.touch_variance;
+  const real statistic = shift_statistic(shift, work.visit.shifts(), least, dimensions);
   if (dimensions == 0 || station_redundancy(work) <= dimensions) return;
   const real d = real(dimensions);
   const int32_t stated = work.survey->setup->errors.dof;
@@ -265,18 +247,24 @@ bool worst_touch_is_there(const pivotrace_survey& survey, const pivotrace_result
   return result.worst_touch >= stay.first && result.worst_touch < stay.first + stay.touches;
 }
 
-/// Kept apart from the reduction, so that the stack holds one of the two at a time.
+/// The shift of the whole station. Kept apart, so that the stack holds one test at a time.
+[[gnu::noinline]] void test_shift(Work& work, real variance, real factor, pivotrace_result& result) {
+  Shift shift;
+  take_in_shift(work, factor, variance, shift);
+  test_whole(work, shift, result);
+}
+
+/// Kept apart from the reduction likewise.
 [[gnu::noinline]] void test_reduced(Work& work, const pivotrace_station& stay,
                                     pivotrace_result& result) {
-  const real touch = touch_weight(work);
   const real factor = pooled_station_factor(work);
-  clear(work.visit.columns, block_rows * block_rows);
-  expect_by_index(work, stay, touch);
+  const real variance = factor * station_variance(work);
+  whiten(work, variance, false);
+  expect_by_index(work, stay);
+  weigh_shifts(work);
   root_of_covariance(work, stay);
-  take_in_shift(work, contact::square_root(factor) * station_sigma(work) * touch, touch);
-  add_covariance(work, factor * touch * touch);
-  test_touches(work, stay, touch, result);
-  test_whole(work, touch, result);
+  test_shift(work, variance, factor, result);
+  test_touches(work, stay, variance, factor, result);
 }
 
 }  // namespace

@@ -17,7 +17,8 @@ void absorb(real* triangle, int rows, int width, real* block) {
       if (diagonal > real(0)) norm = -norm;
       const real head = diagonal - norm;
       const real scale = real(-1) / (norm * head);
-      const real v[block_rows] = {column[0], column[1], column[2], column[3], column[4]};
+      real v[block_rows];
+      for (int i = 0; i < block_rows; ++i) v[i] = column[i];
       real* other = block;
       triangle[0] = norm;
       for (real* kept = triangle + 1; kept != triangle + (width - r); ++kept) {

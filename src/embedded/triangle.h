@@ -1,28 +1,29 @@
-// Least squares by orthogonal triangles: rows come in by blocks of five, an upper triangle stays.
+// Least squares by orthogonal triangles: rows come in by blocks, an upper triangle stays.
 //
 // A triangle `width` wide keeps its rows one behind the other, row r as its width - r numbers from
-// the diagonal on; the last column is the right-hand side. A block holds five rows of all columns,
-// column by column (five numbers each), so that the inner loops run over neighbours.
+// the diagonal on; the last column is the right-hand side. A block holds four rows of all columns (five
+// in a build with pins), column by column, so that the inner loops run over neighbours.
 #pragma once
 
 #include "embedded/build.h"
 
 namespace pivotrace::PIVOTRACE_EMBEDDED {
 
-constexpr int block_rows = 5;
+constexpr int block_rows = with_pins ? 5 : 4;
 
-/// Five numbers times five numbers.
+/// Numbers of a column times those of another.
 inline real product(const real* a, const real* b) {
-  return a[0] * b[0] + a[1] * b[1] + a[2] * b[2] + a[3] * b[3] + a[4] * b[4];
+  const real sum = a[0] * b[0] + a[1] * b[1] + a[2] * b[2] + a[3] * b[3];
+  return with_pins ? sum + a[block_rows - 1] * b[block_rows - 1] : sum;
 }
 
-/// to -= factor from, five numbers.
+/// to -= factor from, a column.
 inline void subtract(real factor, const real* from, real* to) {
   to[0] -= factor * from[0];
   to[1] -= factor * from[1];
   to[2] -= factor * from[2];
   to[3] -= factor * from[3];
-  to[4] -= factor * from[4];
+  if constexpr (with_pins) to[block_rows - 1] -= factor * from[block_rows - 1];
 }
 
 /// Where row r of a triangle begins.
@@ -32,7 +33,7 @@ constexpr int row_begin(int r, int width) { return r * width - r * (r - 1) / 2; 
 /// block from column `rows` on belongs to the columns behind.
 void absorb(real* triangle, int rows, int width, real* block);
 
-/// Solves R'Y = D for the five right sides in the block, column r of it standing for unknown r;
+/// Solves R'Y = D for the right sides in the block, column r of it standing for unknown r;
 /// columns from `rows` to `width` - 2 are handed on to the triangle behind.
 void solve_forward(const real* triangle, int rows, int width, real* block);
 

@@ -5,7 +5,7 @@ namespace pivotrace::PIVOTRACE_EMBEDDED {
 namespace {
 
 int32_t unknowns_an_index_position(const pivotrace_setup& setup) {
-  for (int k = 0; k < setup.axes; ++k) {
+  for (int k = 0; with_motion && k < setup.axes; ++k) {
     if (setup.axis[k].motion_sigma_nm > 0) return 4;
   }
   return 1;
@@ -27,7 +27,7 @@ void lay_out_artefacts(const pivotrace_setup& setup, Layout& layout) {
   }
   for (int a = 0; a < setup.artefacts; ++a) {
     const int32_t place = PIVOTRACE_OPEN_PLACE << (2 * a);
-    const bool ball = setup.artefact[a].kind == PIVOTRACE_BALL;
+    const bool ball = !with_pins || setup.artefact[a].kind == PIVOTRACE_BALL;
     layout.place[a] = static_cast<int8_t>(layout.unknowns);
     name(layout, ball ? 3 : 2, place);
     if (!ball) name(layout, 2, place | Layout::tilt);
@@ -39,7 +39,7 @@ void lay_out_artefacts(const pivotrace_setup& setup, Layout& layout) {
 Layout layout_of(const pivotrace_survey& survey) {
   const pivotrace_setup& setup = *survey.setup;
   Layout layout{};
-  layout.each = unknowns_an_index_position(setup);
+  layout.each_ = unknowns_an_index_position(setup);
   layout.positions = survey.positions[0];
   if constexpr (most_axes == 2) {
     int32_t fewer = setup.axes == 2 ? survey.positions[1] : 0;
@@ -48,7 +48,7 @@ Layout layout_of(const pivotrace_survey& survey) {
       layout.positions = fewer;
       fewer = survey.positions[0];
     }
-    layout.other = fewer * layout.each;
+    layout.other = fewer * layout.each();
   }
   lay_out_artefacts(setup, layout);
   layout.axes_begin = layout.unknowns;

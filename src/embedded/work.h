@@ -16,7 +16,7 @@ constexpr int most_artefacts = PIVOTRACE_ARTEFACTS;
 constexpr int numbers_an_axis = 4;
 constexpr int most_unknowns = numbers_an_axis * most_axes + 5 * most_artefacts;
 constexpr int axis_unknowns = PIVOTRACE_AXIS_UNKNOWNS;
-constexpr int linear_terms = 6;  ///< three scales, three squarenesses
+constexpr int linear_terms = with_linear_terms ? 6 : 0;  ///< three scales, three squarenesses
 constexpr int common_terms = linear_terms + most_artefacts;
 
 /// Nominal direction and two directions square to it: for Z: X, Y; for X: Y, Z; for Y: Z, X.
@@ -27,7 +27,7 @@ struct Frame {
 
 /// Which unknown is which.
 struct Layout {
-  int32_t each;       ///< unknowns of one index position: 1 or 4
+  int32_t each_;      ///< unknowns of one index position: 1 or 4
   int32_t thin_axis;  ///< the axis whose index unknowns stand in front, each position by itself
   int32_t positions;  ///< of that axis
   int32_t other;      ///< index unknowns of the other axis
@@ -40,12 +40,13 @@ struct Layout {
   static constexpr int16_t tilt = 0x4000;
 
   int dense() const { return other + unknowns; }
-  int width() const { return each + dense() + 1; }
-  int numbers_a_position() const { return row_begin(each, width()); }
+  int each() const { return with_motion ? static_cast<int>(each_) : 1; }
+  int width() const { return each() + dense() + 1; }
+  int numbers_a_position() const { return row_begin(each(), width()); }
   /// Column in a block of an unknown, of the index unknowns of an axis.
-  int column(int unknown) const { return each + other + unknown; }
+  int column(int unknown) const { return each() + other + unknown; }
   int index_column(const pivotrace_station& stay, int k) const {
-    return k == thin_axis ? 0 : each + each * int{stay.position[k]};
+    return k == thin_axis ? 0 : each() + each() * int{stay.position[k]};
   }
   int axis(int k) const { return axes_begin + numbers_an_axis * k; }
 };
@@ -57,15 +58,20 @@ int32_t numbers_behind(const Layout& layout);
 
 /// One station as the passes see it.
 struct Visit {
-  int coefficients;  ///< 4 for a ball, 5 for a pin: diameter, then displacements of the artefact
-  int shifts;        ///< 3 for a ball, 2 for a pin: directions in which it is felt
-  Vector shown;      ///< position at which the stylus centre would sit in the artefact [counts]
-  Frame pin;         ///< its axis and the directions in which it is felt, machine frame
-  real radius;       ///< of artefact and stylus together [counts]
-  /// The touches, reduced: coefficients and gap (see reduce_touches), and the same whitened, column
-  /// by column of five. In the tests: the covariance of the coefficients, and what they should be.
+  bool on_pin;
+  Vector shown;  ///< position at which the stylus centre would sit in the artefact [counts]
+  Frame pin;     ///< its axis and the directions in which it is felt, machine frame
+  real radius;  ///< of artefact and stylus together [counts]
+  /// The touches, reduced: coefficients and gap (see reduce_touches); then the same whitened.
   real triangle[row_begin(block_rows, block_rows + 1)];
+  /// Touches on their way into it, column by column; in the tests see suspects.cpp.
   real columns[block_rows * (block_rows + 1)];
+
+  bool is_pin() const { return with_pins && on_pin; }
+  /// Diameter, then displacements of the artefact.
+  int coefficients() const { return is_pin() ? 5 : 4; }
+  /// Directions in which it is felt.
+  int shifts() const { return is_pin() ? 2 : 3; }
 };
 
 enum class Phase : int8_t { none, start, exact, test };

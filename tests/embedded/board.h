@@ -1,4 +1,4 @@
-// The four builds of the embedded core behind one face, so that one test program can compare them.
+// The builds of the embedded core behind one face, so that one test program can compare them.
 #pragma once
 
 #include <array>
@@ -136,9 +136,20 @@ struct Build {
   std::function<std::int32_t(const std::uint8_t* bytes, std::size_t size)> hostile;
 };
 
-const Build& board_f32_1();
-const Build& board_f32_2();
-const Build& board_f64_1();
-const Build& board_f64_2();
+// Named by PIVOTRACE_BUILD: number and axes, then which parts are in.
+const Build& board_f32_1_1111();
+const Build& board_f32_2_1111();
+const Build& board_f64_1_1111();
+const Build& board_f64_2_1111();
+const Build& board_f32_1_0000();
+const Build& board_f32_2_0000();
+
+inline const Build& board_f32_1() { return board_f32_1_1111(); }
+inline const Build& board_f32_2() { return board_f32_2_1111(); }
+inline const Build& board_f64_1() { return board_f64_1_1111(); }
+inline const Build& board_f64_2() { return board_f64_2_1111(); }
+/// Balls on work-side axes only.
+inline const Build& board_f32_1_plain() { return board_f32_1_0000(); }
+inline const Build& board_f32_2_plain() { return board_f32_2_0000(); }
 
 }  // namespace pivotrace::testing

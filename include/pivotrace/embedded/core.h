@@ -74,7 +74,7 @@
 #include <stddef.h>
 #include <stdint.h>
 
-/* ---- which build: the same two definitions for the library and for whoever includes this ---- */
+/* ---- which build: the same definitions for the library and for whoever includes this ---- */
 
 /* 0: float; 1: double. */
 #ifndef PIVOTRACE_DOUBLE
@@ -86,21 +86,36 @@
 #define PIVOTRACE_AXES 2
 #endif
 
+/* What may be left out, each for the flash and the time that src/manual/embedded.md states: 1 with it,
+ * 0 without. A set-up that asks for what is left out is refused. */
+#ifndef PIVOTRACE_PINS
+#define PIVOTRACE_PINS 1 /* artefacts that are pins */
+#endif
+#ifndef PIVOTRACE_TOOL_AXES
+#define PIVOTRACE_TOOL_AXES 1 /* axes that carry the tool */
+#endif
+#ifndef PIVOTRACE_MOTION
+#define PIVOTRACE_MOTION 1 /* motion_sigma: axes displaced at each index position by themselves */
+#endif
+#ifndef PIVOTRACE_LINEAR_TERMS
+#define PIVOTRACE_LINEAR_TERMS 1 /* scales and squareness of the linear axes in `absolute` */
+#endif
+
 #if PIVOTRACE_DOUBLE
 typedef double pivotrace_real;
-#if PIVOTRACE_AXES == 1
-#define PIVOTRACE_BUILD(name) name##_f64_1
-#else
-#define PIVOTRACE_BUILD(name) name##_f64_2
-#endif
+#define PIVOTRACE_REAL_ f64
 #else
 typedef float pivotrace_real;
-#if PIVOTRACE_AXES == 1
-#define PIVOTRACE_BUILD(name) name##_f32_1
-#else
-#define PIVOTRACE_BUILD(name) name##_f32_2
+#define PIVOTRACE_REAL_ f32
 #endif
-#endif
+
+#define PIVOTRACE_PASTE_(name, real, axes, pins, tool, motion, linear) \
+  name##_##real##_##axes##_##pins##tool##motion##linear
+#define PIVOTRACE_NAME_(name, real, axes, pins, tool, motion, linear) \
+  PIVOTRACE_PASTE_(name, real, axes, pins, tool, motion, linear)
+#define PIVOTRACE_BUILD(name)                                                              \
+  PIVOTRACE_NAME_(name, PIVOTRACE_REAL_, PIVOTRACE_AXES, PIVOTRACE_PINS, PIVOTRACE_TOOL_AXES, \
+                  PIVOTRACE_MOTION, PIVOTRACE_LINEAR_TERMS)
 
 /* A program compiled for one build does not link with the library of another. */
 #define pivotrace_begin_survey PIVOTRACE_BUILD(pivotrace_begin_survey)
