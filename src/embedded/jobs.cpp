@@ -1,4 +1,6 @@
 // The order of passes: an update is one, a fit goes start, exact, tests, result. Station by station.
+// What only one of the two needs is called by that one alone, so that a program without updates is
+// linked without them.
 #include "embedded/suspects.h"
 
 using namespace pivotrace::PIVOTRACE_EMBEDDED;
@@ -39,19 +41,19 @@ int32_t refuse(Work& work, pivotrace_result& result, int32_t status, int32_t und
   return status;
 }
 
-Gap gap_of(const Work& work) {
-  const bool update = work.job == PIVOTRACE_JOB_UPDATE;
-  const bool start = update ? work.located == 0 : work.phase == Phase::start;
-  return start ? Gap::algebraic : Gap::exact;
-}
-
 void pool(Work& work) {
   const real stated = square(real(work.survey->setup->errors.touch_sigma_nm) * counts_per_nm);
   work.touch_variance = stated * pooled_touch_factor(work);
 }
 
+Gap gap_of_update(const Work& work) { return work.located == 0 ? Gap::algebraic : Gap::exact; }
+
+Gap gap_of_fit(const Work& work) {
+  return work.phase == Phase::start ? Gap::algebraic : Gap::exact;
+}
+
 int32_t close_update(Work& work, pivotrace_result& result) {
-  const Step step = end_pass(work, gap_of(work));
+  const Step step = end_pass(work, gap_of_update(work));
   if (!step.finite || !near_nominal(work)) {
     __builtin_memset(work.unknowns, 0, sizeof(work.unknowns));
     return refuse(work, result, PIVOTRACE_NOT_SETTLED, 0);
@@ -67,7 +69,8 @@ int32_t close_update(Work& work, pivotrace_result& result) {
   clear_result(result);
   __builtin_memset(work.felt, 0, sizeof(work.felt));
   conclude(work, result);
-  name_open(work, result, true);
+  name_open(work, result);
+  name_artefacts_open(work, result);
   return PIVOTRACE_OK;
 }
 
@@ -108,7 +111,7 @@ int32_t close_exact(Work& work, pivotrace_result& result) {
 int32_t close_fit(Work& work, pivotrace_result& result) {
   judge(work, result);
   conclude(work, result);
-  name_open(work, result, false);
+  name_open(work, result);
   if (result.undetermined != 0) {
     return refuse(work, result, PIVOTRACE_WEAK, result.undetermined);
   }
@@ -117,8 +120,7 @@ int32_t close_fit(Work& work, pivotrace_result& result) {
   return PIVOTRACE_OK;
 }
 
-int32_t close_pass(Work& work, pivotrace_result& result) {
-  if (work.job == PIVOTRACE_JOB_UPDATE) return close_update(work, result);
+int32_t close_fit_pass(Work& work, pivotrace_result& result) {
   switch (work.phase) {
     case Phase::start: return close_start(work, result);
     case Phase::exact: return close_exact(work, result);
@@ -126,11 +128,48 @@ int32_t close_pass(Work& work, pivotrace_result& result) {
   }
 }
 
-int32_t run(const pivotrace_survey* survey, void* work, size_t work_size, int32_t job,
-            pivotrace_result* result) {
-  int32_t status = pivotrace_begin_job(survey, work, work_size, job, result);
-  while (status == PIVOTRACE_BUSY) status = pivotrace_step(survey, work, result);
-  return status;
+int32_t begin_update(const pivotrace_survey* survey, void* memory, size_t size,
+                     pivotrace_result& result) {
+  clear_result(result);
+  const int32_t status = prepare(survey, memory, size, true);
+  if (status != PIVOTRACE_OK) return status;
+  Work& work = *static_cast<Work*>(memory);
+  work.job = PIVOTRACE_JOB_UPDATE;
+  work.phase = Phase::start;
+  begin_pass(work, true);
+  return PIVOTRACE_BUSY;
+}
+
+int32_t begin_fit(const pivotrace_survey* survey, void* memory, size_t size,
+                  pivotrace_result& result) {
+  clear_result(result);
+  int32_t status = prepare(survey, memory, size, false);
+  if (status != PIVOTRACE_OK) return status;
+  Work& work = *static_cast<Work*>(memory);
+  status = enough_to_fit(*survey, work.layout);
+  if (status != PIVOTRACE_OK) return status;
+  work.job = PIVOTRACE_JOB_FIT;
+  work.phase = Phase::start;
+  begin_pass(work, true);
+  return PIVOTRACE_BUSY;
+}
+
+int32_t step_update(Work& work, pivotrace_result& result) {
+  if (work.station >= work.survey->stations) return close_update(work, result);
+  pass_station(work, gap_of_update(work));
+  ++work.station;
+  return PIVOTRACE_BUSY;
+}
+
+int32_t step_fit(Work& work, pivotrace_result& result) {
+  if (work.station >= work.survey->stations) return close_fit_pass(work, result);
+  if (work.phase == Phase::test) {
+    test_station(work, result);
+  } else {
+    pass_station(work, gap_of_fit(work));
+  }
+  ++work.station;
+  return PIVOTRACE_BUSY;
 }
 
 }  // namespace
@@ -139,17 +178,10 @@ int32_t run(const pivotrace_survey* survey, void* work, size_t work_size, int32_
 extern "C" int32_t pivotrace_begin_job(const pivotrace_survey* survey, void* work, size_t work_size,
                                        int32_t job, pivotrace_result* result) {
   if (result == nullptr) return PIVOTRACE_NO_POINTER;
+  if (job == PIVOTRACE_JOB_UPDATE) return begin_update(survey, work, work_size, *result);
+  if (job == PIVOTRACE_JOB_FIT) return begin_fit(survey, work, work_size, *result);
   clear_result(*result);
-  if (job != PIVOTRACE_JOB_UPDATE && job != PIVOTRACE_JOB_FIT) return PIVOTRACE_BAD_SETUP;
-  int32_t status = prepare(survey, work, work_size, job == PIVOTRACE_JOB_UPDATE);
-  if (status != PIVOTRACE_OK) return status;
-  Work& begun = *static_cast<Work*>(work);
-  if (job == PIVOTRACE_JOB_FIT) status = enough_to_fit(*survey, begun.layout);
-  if (status != PIVOTRACE_OK) return status;
-  begun.job = static_cast<int16_t>(job);
-  begun.phase = Phase::start;
-  begin_pass(begun, true);
-  return PIVOTRACE_BUSY;
+  return PIVOTRACE_BAD_SETUP;
 }
 
 extern "C" int32_t pivotrace_step(const pivotrace_survey* survey, void* work,
@@ -158,22 +190,22 @@ extern "C" int32_t pivotrace_step(const pivotrace_survey* survey, void* work,
   Work* begun = static_cast<Work*>(work);
   const int32_t status = same_survey(survey, begun);
   if (status != PIVOTRACE_OK) return status;
-  if (begun->station >= survey->stations) return close_pass(*begun, *result);
-  if (begun->phase == Phase::test) {
-    test_station(*begun, *result);
-  } else {
-    pass_station(*begun, gap_of(*begun));
-  }
-  ++begun->station;
-  return PIVOTRACE_BUSY;
+  return begun->job == PIVOTRACE_JOB_UPDATE ? step_update(*begun, *result)
+                                            : step_fit(*begun, *result);
 }
 
 extern "C" int32_t pivotrace_update(const pivotrace_survey* survey, void* work, size_t work_size,
                                     pivotrace_result* result) {
-  return run(survey, work, work_size, PIVOTRACE_JOB_UPDATE, result);
+  if (result == nullptr) return PIVOTRACE_NO_POINTER;
+  int32_t status = begin_update(survey, work, work_size, *result);
+  while (status == PIVOTRACE_BUSY) status = step_update(*static_cast<Work*>(work), *result);
+  return status;
 }
 
 extern "C" int32_t pivotrace_fit(const pivotrace_survey* survey, void* work, size_t work_size,
                                  pivotrace_result* result) {
-  return run(survey, work, work_size, PIVOTRACE_JOB_FIT, result);
+  if (result == nullptr) return PIVOTRACE_NO_POINTER;
+  int32_t status = begin_fit(survey, work, work_size, *result);
+  while (status == PIVOTRACE_BUSY) status = step_fit(*static_cast<Work*>(work), *result);
+  return status;
 }

@@ -268,7 +268,7 @@ void conclude(Work& work, pivotrace_result& result) {
   for (int k = 0; k < work.survey->setup->axes; ++k) AxisStatement(work, k, result).write();
 }
 
-void name_open(Work& work, pivotrace_result& result, bool all) {
+void name_open(Work& work, pivotrace_result& result) {
   const pivotrace_errors& errors = work.survey->setup->errors;
   const real location = real(errors.location_limit_nm) * real(1e-6);
   const real orientation = real(errors.orientation_limit_mas) * rad_per_mas;
@@ -284,7 +284,10 @@ void name_open(Work& work, pivotrace_result& result, bool all) {
       }
     }
   }
-  if (!all) return;
+}
+
+void name_artefacts_open(Work& work, pivotrace_result& result) {
+  const real location = real(work.survey->setup->errors.location_limit_nm) * real(1e-6);
   const int width = work.layout.dense() + 1;
   for (int j = 0; j < work.layout.axes_begin; ++j) {
     solve_unit(work, work.layout.other + j);

@@ -15,8 +15,11 @@ real pooled_station_factor(const Work& work);
 /// them. Overwrites block, solution and `felt`.
 void conclude(Work& work, pivotrace_result& result);
 
-/// Names what is known no better than its limit: axes by U95, places and diameters (`all`) by sigma.
-void name_open(Work& work, pivotrace_result& result, bool all);
+/// Names the axes whose U95 is beyond its limit.
+void name_open(Work& work, pivotrace_result& result);
+
+/// Names the places and diameters of artefacts known no better than the limit, by two sigma.
+void name_artefacts_open(Work& work, pivotrace_result& result);
 
 /// Uncertainties of a function of the axis unknowns with derivatives `by_unknown` (all of them).
 void state_uncertainty(const pivotrace_result& result, const real* by_unknown,

@@ -2,7 +2,9 @@
 // The compiler calls these names; a program that brings its own (newlib) keeps its own.
 #include <cstdint>
 
-#if defined(__arm__) && (!defined(__ARM_FP) || (__ARM_FP & 4) == 0)
+#include "pivotrace/embedded/core.h"
+
+#if !PIVOTRACE_DOUBLE && defined(__arm__) && (!defined(__ARM_FP) || (__ARM_FP & 4) == 0)
 
 // Digit by digit on the significand, rounded to nearest; 0 and what is no positive number come back
 // as they are (the library never asks for more).
@@ -34,7 +36,7 @@ extern "C" __attribute__((weak)) float sqrtf(float x) {
 
 #endif
 
-#if defined(__arm__) && (!defined(__ARM_FP) || (__ARM_FP & 8) == 0)
+#if PIVOTRACE_DOUBLE && defined(__arm__) && (!defined(__ARM_FP) || (__ARM_FP & 8) == 0)
 
 // Newton's iteration on the reciprocal from a linear guess, then one step on the root itself.
 extern "C" __attribute__((weak)) double sqrt(double x) {

@@ -94,10 +94,11 @@ void coverage(int axes, int surveys, std::uint64_t seed) {
 }
 
 int hostile(int trials, std::uint64_t seed) {
-  const Build* builds[] = {&board_f32_1(), &board_f32_2(), &board_f64_1(), &board_f64_2()};
+  const Build* builds[] = {&board_f32_1(), &board_f32_2(),       &board_f64_1(),
+                           &board_f64_2(), &board_f32_1_plain(), &board_f32_2_plain()};
   for (int trial = 0; trial < trials; ++trial) {
     const std::string fault =
-        hostile_trial(*builds[trial % 4], seed + static_cast<std::uint64_t>(trial));
+        hostile_trial(*builds[trial % 6], seed + static_cast<std::uint64_t>(trial));
     if (fault.empty()) continue;
     fmt::print("hostile_fault {}\n", fault);
     return 1;

@@ -275,6 +275,50 @@ TEST_CASE("what does not determine the axis is refused, not printed") {
   }
 }
 
+TEST_CASE("a build without pins, heads, motion and linear terms fits balls as the whole one does") {
+  std::mt19937_64 random(37);
+  for (int survey = 0; survey < 20; ++survey) {
+    DrawOptions options;
+    options.axes = 1 + survey % 2;
+    BoardJob job = draw_survey(options, random).job;
+    job.errors.scale_u_nm_per_m = {};
+    job.errors.squareness_u_nm_per_m = {};
+    const BoardResult plain =
+        (options.axes == 2 ? board_f32_2_plain() : board_f32_1_plain()).fit(job);
+    const BoardResult whole = float_build(options).fit(job);
+    REQUIRE(plain.status == 0);
+    CHECK(plain.worst_touch == whole.worst_touch);
+    CHECK(plain.worst_touch_t == doctest::Approx(whole.worst_touch_t).epsilon(0.01));
+    CHECK(plain.worst_station_F == doctest::Approx(whole.worst_station_F).epsilon(0.01));
+    for (std::size_t k = 0; k < whole.axes.size(); ++k) {
+      for (std::size_t c = 0; c < 3; ++c) {
+        const BoardValue& value = whole.axes[k].location[c];
+        CHECK(std::abs(plain.axes[k].location[c].value - value.value) <= 1e-5);
+        CHECK(plain.axes[k].location[c].U95_absolute ==
+              doctest::Approx(value.U95_absolute).epsilon(0.01));
+      }
+    }
+  }
+}
+
+TEST_CASE("a build refuses what it was built without") {
+  std::mt19937_64 random(38);
+  const auto asks = [&](void (*change)(BoardJob&), int fault) {
+    BoardJob job = draw_survey(DrawOptions{}, random).job;
+    job.errors.scale_u_nm_per_m = {};
+    job.errors.squareness_u_nm_per_m = {};
+    change(job);
+    CHECK(board_f32_1_plain().take_in(job)[0] == (fault == 0 ? 0 : 3));
+    CHECK(board_f32_1_plain().take_in(job)[1] == fault);
+  };
+  asks([](BoardJob&) {}, 0);
+  asks([](BoardJob& job) { job.axes[0].tool_side = true; }, 3);
+  asks([](BoardJob& job) { job.axes[0].motion_sigma_nm = 1; }, 7);
+  asks([](BoardJob& job) { job.artefacts[0].pin = true; }, 8);
+  asks([](BoardJob& job) { job.errors.scale_u_nm_per_m[1] = 1; }, 13);
+  asks([](BoardJob& job) { job.errors.squareness_u_nm_per_m[2] = 1; }, 13);
+}
+
 TEST_CASE("the state after every touch leads to the fit and says what is open") {
   std::mt19937_64 random(24);
   for (const int axes : {1, 2}) {

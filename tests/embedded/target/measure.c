@@ -77,8 +77,13 @@ static void set_up(void) {
 #endif
       {0, 0, 1}, 3140000, 600, -1};
   setup.artefact[0] = ball;
+#if PIVOTRACE_LINEAR_TERMS
+#define LINEAR_U(number) {number, number, number}
+#else
+#define LINEAR_U(number) {0, 0, 0}
+#endif
   static const pivotrace_errors errors = {500,  2000, 8, {1000, 1000, 3000},
-                                          {8000, 8000, 8000}, {10000, 10000, 10000},
+                                          LINEAR_U(8000), LINEAR_U(10000),
                                           {-25000000, -22000000, -31000000},
                                           500000, 1800000};
   setup.errors = errors;

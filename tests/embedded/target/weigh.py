@@ -15,6 +15,10 @@ import re
 import subprocess
 import sys
 
+PLAIN, WHOLE = "0000", "1111"
+CALLS = ["update", "turn_sense", "merge", "step"]
+PARTS = {"1000": "pins", "0100": "tool-side axes", "0010": "motion errors", "0001": "linear terms"}
+
 BOARDS = {"m4": "mps2-an386", "m7": "mps2-an500", "m0": "mps2-an385"}
 
 # Undefined symbols a core may have: what the compiler asks every program for.
@@ -63,6 +67,13 @@ def strangers(archive):
         elif len(fields) == 3:
             defined.add(fields[2])
     return sorted(s for s in wanted - defined if FORBIDDEN.search(s) or not SOFT.match(s))
+
+
+def soft_doubles(build, name):
+    """Calls of the compiler's arithmetic of doubles; a float core must not need any."""
+    program = run("arm-none-eabi-nm", str(build / f"measure_{name}.elf"))
+    wanted = run("arm-none-eabi-nm", "-u", str(build / f"libcore_{name}.a"))
+    return sorted(set(re.findall(r"\b(?:__aeabi_c?d\w+|__aeabi_\w*2d|sqrt)$", program + wanted, re.M)))
 
 
 class Stack:
@@ -138,57 +149,107 @@ def study_values(log):
     return {k: float(v) for k, v in (line.split() for line in pathlib.Path(log).read_text().splitlines())}
 
 
-BUILDS = ["m4_0_1_fast", "m4_0_1_small", "m4_0_2_fast", "m4_0_2_small", "m7_1_1_fast", "m7_1_2_fast",
-          "m0_0_1_small", "m0_0_2_small"]
+KINDS = ["m4_0_1_{}_fast", "m4_0_1_{}_small", "m4_0_2_{}_fast", "m4_0_2_{}_small", "m7_1_1_{}_fast",
+         "m7_1_2_{}_fast", "m0_0_1_{}_small", "m0_0_2_{}_small"]
+BUILDS = [kind.format(parts) for parts in (PLAIN, WHOLE) for kind in KINDS]
+BUILDS += [f"m4_0_1_{part}_small" for part in PARTS]
+
+
+def flash_of_program(build, program, name):
+    core, soft = flash_of(build / f"{program}_{name}.map", f"libcore_{name}.a")
+    return core + soft
 
 
 def flash_rows(build, table, held):
-    for name, what, asked in [("m4_0_1_fast", "M4F float, one axis, fast", 8500),
-                              ("m4_0_1_small", "M4F float, one axis, small", 6000),
-                              ("m4_0_2_small", "M4F float, two axes", 10000),
-                              ("m0_0_1_small", "M0+ float, one axis, with soft float", 12000),
-                              ("m0_0_2_small", "M0+ float, two axes, with soft float", 14000)]:
-        core, soft = flash_of(build / f"fit_only_{name}.map", f"libcore_{name}.a")
-        table.row(f"flash {what}", core + soft, asked, held.get(f"flash_{name}"), "bytes")
-        whole, more_soft = flash_of(build / f"measure_{name}.map", f"libcore_{name}.a")
-        print(f"      with updates, turn sense, merging, two axes' distance {whole + more_soft} bytes")
+    for kind, what, asked in [("m4_0_1_{}_fast", "M4F float, one axis, fast", 8500),
+                              ("m4_0_1_{}_small", "M4F float, one axis, small", 6000),
+                              ("m4_0_2_{}_small", "M4F float, two axes", 10000),
+                              ("m0_0_1_{}_small", "M0+ float, one axis, with soft float", 12000),
+                              ("m0_0_2_{}_small", "M0+ float, two axes, with soft float", 14000)]:
+        name = kind.format(PLAIN)
+        table.row(f"flash {what}", flash_of_program(build, "fit_only", name), asked,
+                  held.get(f"flash_{name}"), "bytes")
+        name = kind.format(WHOLE)
+        print(f"      with all parts {flash_of_program(build, 'fit_only', name)}, and with updates, turn "
+              f"sense, merging, two axes' distance {flash_of_program(build, 'measure', name)} bytes")
+
+
+def functions_of(elf):
+    """Bytes of each function of a program."""
+    sizes = {}
+    for line in run("arm-none-eabi-nm", "-C", "--size-sort", "-S", str(elf)).splitlines():
+        fields = line.split(None, 3)
+        if len(fields) == 4 and fields[2] in "tTwWrR":
+            name = re.sub(r"pivotrace::embedded_\w+::|\(anonymous namespace\)::|\(.*", "", fields[3])
+            sizes[name] = sizes.get(name, 0) + int(fields[1], 16)
+    return sizes
+
+
+def cost_rows(build):
+    """What each part, each call and each function costs, the small build for one axis."""
+    plain = flash_of_program(build, "fit_only", f"m4_0_1_{PLAIN}_small")
+    print("\nWhat parts and calls cost, M4F float, one axis, small")
+    print(f"{'taking in, fit, covariance, U95, tests':58s} {plain:10d} bytes")
+    for part, what in PARTS.items():
+        more = flash_of_program(build, "fit_only", f"m4_0_1_{part}_small") - plain
+        print(f"{'  ' + what:58s} {more:+10d} bytes")
+    for call in CALLS:
+        more = flash_of_program(build, f"call_{call}", f"m4_0_1_{PLAIN}_small") - plain
+        print(f"{'  pivotrace_' + call:58s} {more:+10d} bytes")
+    for kind, optimised in (("small", "-Os"), ("fast", "-O3")):
+        functions = functions_of(build / f"fit_only_m4_0_1_{PLAIN}_{kind}.elf")
+        largest = sorted(functions.items(), key=lambda f: -f[1])[:24]
+        print(f"largest functions, {optimised}: " + ", ".join(f"{n} {size}" for n, size in largest))
+    print()
 
 
 def stack_rows(build, table, held):
-    for name, what, asked in [("m4_0_1_fast", "float, one axis", 512),
-                              ("m4_0_2_fast", "float, two axes", 512),
-                              ("m7_1_1_fast", "double, one axis", 768),
-                              ("m7_1_2_fast", "double, two axes", 1024)]:
+    for kind, what, asked in [("m4_0_1_{}_fast", "float, one axis", 512),
+                              ("m4_0_2_{}_fast", "float, two axes", 512),
+                              ("m7_1_1_{}_fast", "double, one axis", 768),
+                              ("m7_1_2_{}_fast", "double, two axes", 1024)]:
+        name = kind.format(WHOLE)
         folder = build / "CMakeFiles" / f"core_{name}.dir"
         stack = Stack([folder, build / "CMakeFiles" / f"measure_{name}.dir"])
         real, axes = name.split("_")[1:3]
-        ending = f"_f{64 if real == '1' else 32}_{axes}"
+        ending = f"_f{64 if real == '1' else 32}_{axes}_{WHOLE}"
         deepest = max(stack.deepest(f"pivotrace_{call}{ending}")
                       for call in ("fit", "update", "turn_sense", "open_station", "merge"))
-        table.row(f"stack {what}, by the call graph", deepest, asked, held.get(f"stack_{name}"), "bytes")
+        table.row(f"stack {what}, all parts, by the call graph", deepest, asked,
+                  held.get(f"stack_{name}"), "bytes")
 
 
 def run_rows(build, table, held):
     answers = {name: measured(build, name) for name in BUILDS}
-    for name, what, asked in [("m4_0_1_fast", "one axis, M4F float", 250000),
-                              ("m4_0_2_fast", "two axes, M4F float", 400000),
-                              ("m7_1_1_fast", "one axis, M7 double", 270000),
-                              ("m7_1_2_fast", "two axes, M7 double", 450000)]:
-        values = answers[name]
-        table.row(f"instructions of a fit of 60 touches, {what}", values["fit_instructions"], asked,
-                  held.get(f"instructions_{name}"), "instructions")
-        print(f"      an update {values['update_instructions']}, the longest slice "
-              f"{values['longest_slice']}, turn sense {values['sense_instructions']}, "
-              f"stack seen {values['fit_stack']} bytes, {values['fit_passes']} passes")
-    for name in ("m4_0_1_small", "m0_0_1_small", "m0_0_2_small"):
+    for kind, what, asked in [("m4_0_1_{}_fast", "one axis, M4F float", 250000),
+                              ("m4_0_2_{}_fast", "two axes, M4F float", 400000),
+                              ("m7_1_1_{}_fast", "one axis, M7 double", 270000),
+                              ("m7_1_2_{}_fast", "two axes, M7 double", 450000)]:
+        for parts in (PLAIN, WHOLE):
+            name = kind.format(parts)
+            values = answers[name]
+            if parts == PLAIN:
+                table.row(f"instructions of a fit of 60 touches, {what}", values["fit_instructions"],
+                          asked, held.get(f"instructions_{name}"), "instructions")
+                of = "      "
+            else:
+                of = f"      all parts: a fit {values['fit_instructions']}, "
+            print(f"{of}an update {values['update_instructions']}, the longest slice "
+                  f"{values['longest_slice']}, turn sense {values['sense_instructions']}, "
+                  f"stack seen {values['fit_stack']} bytes, {values['fit_passes']} passes")
+    for name in (n for n in BUILDS if n.endswith("small")):
         print(f"      {name}: a fit {answers[name]['fit_instructions']} instructions")
-    for name, what, asked in [("m4_0_1_fast", "one axis", 2048), ("m4_0_2_fast", "two axes", 3072)]:
+    for name, what, asked in [("m4_0_1_1111_fast", "one axis", 2048),
+                              ("m4_0_2_1111_fast", "two axes", 3072)]:
         values = answers[name]
-        table.row(f"RAM beside touches, float, {what}", values["work_given"] + values["result_size"],
-                  asked, held.get(f"ram_{name}"), "bytes")
-    centres = [(answers[n]["centre_y_10nm"], answers[n]["centre_z_10nm"]) for n in BUILDS[:2]]
-    table.none("fast and small builds differ by more than 10 nm",
-               ["yes"] if any(abs(a - b) > 1 for a, b in zip(*centres)) else [])
+        table.row(f"RAM beside touches, float, all parts, {what}",
+                  values["work_given"] + values["result_size"], asked, held.get(f"ram_{name}"), "bytes")
+    for axes in "12":
+        names = [n for n in BUILDS if n.split("_")[2] == axes]
+        for number in ("centre_y_10nm", "centre_z_10nm"):
+            found = [answers[n][number] for n in names]
+            table.none(f"{axes} axis builds differ by more than 10 nm in {number[:8]}",
+                       ["yes"] if max(found) - min(found) > 1 else [])
 
 
 def study_rows(values, table, held):
@@ -218,7 +279,10 @@ def main():
         archive = build / f"libcore_{name}.a"
         table.none(f"{name}: heap, libraries, errno", strangers(archive))
         table.none(f"{name}: data or bss", [str(n) for n in sizes(archive) if n != 0])
+    for name in (n for n in BUILDS if n.split("_")[1] == "0"):
+        table.none(f"{name}: doubles in soft float", soft_doubles(build, name))
     flash_rows(build, table, held)
+    cost_rows(build)
     stack_rows(build, table, held)
     run_rows(build, table, held)
     study_rows(study_values(study), table, held)
