@@ -111,7 +111,8 @@ void begin_pass(Work& work, bool held) {
     work.dense()[row_begin(r, layout.dense() + 1)] = real(1);
   }
   for (int k = 0; k < layout.positions; ++k) {
-    for (int r = 0; r < layout.each(); ++r) work.position(k)[row_begin(r, layout.width())] = real(1);
+    for (int r = 0; r < layout.each(); ++r)
+      work.position(k)[row_begin(r, layout.width())] = real(1);
   }
   for (int j = 0; j < layout.unknowns; ++j) {
     const real known = known_within(work, j);
@@ -145,7 +146,8 @@ void pass_station(Work& work, Gap gap) {
   real* block = work.block();
   int from = layout.other;
   if (gap == Gap::exact) {
-    absorb(work.position(stay.position[int{layout.thin_axis}]), layout.each(), layout.width(), block);
+    absorb(work.position(stay.position[int{layout.thin_axis}]), layout.each(), layout.width(),
+           block);
     from = 0;
   }
   absorb(work.dense() + row_begin(from, width), layout.dense() - from, width - from,

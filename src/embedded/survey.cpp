@@ -28,8 +28,8 @@ int32_t fault_of(const pivotrace_axis& axis) {
   if (axis.turn != 1 && axis.turn != -1) return PIVOTRACE_FAULT_AXIS_TURN;
   if (!is_direction(axis.direction)) return PIVOTRACE_FAULT_AXIS_DIRECTION;
   if (!all_within(axis.centre, -farthest, farthest)) return PIVOTRACE_FAULT_AXIS_CENTRE;
-  const bool sigmas =
-      within(axis.index_sigma_mas, 0, 3600000) && within(axis.motion_sigma_nm, 0, with_motion ? 1000000 : 0);
+  const bool sigmas = within(axis.index_sigma_mas, 0, 3600000) &&
+                      within(axis.motion_sigma_nm, 0, with_motion ? 1000000 : 0);
   return sigmas ? 0 : PIVOTRACE_FAULT_AXIS_SIGMA;
 }
 

@@ -40,7 +40,8 @@ void expect_by_index(Work& work, const pivotrace_station& stay) {
   for (int r = 0; r < layout.each(); ++r) {
     const real* begin = row + row_begin(r, width);
     real sum = begin[width - 1 - r];
-    for (int c = 0; c < layout.dense(); ++c) sum -= begin[layout.each() - r + c] * work.solution()[c];
+    for (int c = 0; c < layout.dense(); ++c)
+      sum -= begin[layout.each() - r + c] * work.solution()[c];
     own[r] = sum;
   }
   solve_back(row, 0, layout.each(), width, own);
@@ -59,7 +60,8 @@ void root_of_covariance(Work& work, const pivotrace_station& stay) {
   real* block = work.block();
   solve_forward(work.position(stay.position[int{layout.thin_axis}]), layout.each(), layout.width(),
                 block);
-  solve_forward(work.dense(), layout.dense(), layout.dense() + 1, block + block_rows * layout.each());
+  solve_forward(work.dense(), layout.dense(), layout.dense() + 1,
+                block + block_rows * layout.each());
 }
 
 /// b += T by.
@@ -248,7 +250,8 @@ bool worst_touch_is_there(const pivotrace_survey& survey, const pivotrace_result
 }
 
 /// The shift of the whole station. Kept apart, so that the stack holds one test at a time.
-[[gnu::noinline]] void test_shift(Work& work, real variance, real factor, pivotrace_result& result) {
+[[gnu::noinline]] void test_shift(Work& work, real variance, real factor,
+                                  pivotrace_result& result) {
   Shift shift;
   take_in_shift(work, factor, variance, shift);
   test_whole(work, shift, result);

@@ -61,7 +61,7 @@ struct Visit {
   bool on_pin;
   Vector shown;  ///< position at which the stylus centre would sit in the artefact [counts]
   Frame pin;     ///< its axis and the directions in which it is felt, machine frame
-  real radius;  ///< of artefact and stylus together [counts]
+  real radius;   ///< of artefact and stylus together [counts]
   /// The touches, reduced: coefficients and gap (see reduce_touches); then the same whitened.
   real triangle[row_begin(block_rows, block_rows + 1)];
   /// Touches on their way into it, column by column; in the tests see suspects.cpp.

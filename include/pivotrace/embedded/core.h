@@ -113,7 +113,7 @@ typedef float pivotrace_real;
   name##_##real##_##axes##_##pins##tool##motion##linear
 #define PIVOTRACE_NAME_(name, real, axes, pins, tool, motion, linear) \
   PIVOTRACE_PASTE_(name, real, axes, pins, tool, motion, linear)
-#define PIVOTRACE_BUILD(name)                                                              \
+#define PIVOTRACE_BUILD(name)                                                                 \
   PIVOTRACE_NAME_(name, PIVOTRACE_REAL_, PIVOTRACE_AXES, PIVOTRACE_PINS, PIVOTRACE_TOOL_AXES, \
                   PIVOTRACE_MOTION, PIVOTRACE_LINEAR_TERMS)
 
