@@ -1,3 +1,6 @@
+#include <fmt/format.h>
+
+#include <algorithm>
 #include <memory>
 #include <ostream>
 
@@ -5,9 +8,15 @@
 #include "app/control_sheets.h"
 #include "app/refusal.h"
 #include "app/verbs.h"
+#include "base/cautions.h"
+#include "base/words.h"
+#include "base/wrapped_text.h"
+#include "pivotrace/disk/text_file.h"
+#include "pivotrace/formats/machine_file.h"
 #include "pivotrace/formats/result_file.h"
 #include "pivotrace/pivots/index_angles.h"
 #include "pivotrace/pivots/reseat.h"
+#include "pivotrace/report/reseat_text.h"
 
 namespace pivotrace::app {
 
@@ -21,25 +30,76 @@ struct ReseatArguments {
   std::optional<int> first_offset;
   std::string control;
   bool simulated = false;
-  std::string units = "mm";
+  std::string machine_file;
+  bool outside_travel = false;
+  std::string units;
   std::string form = "table";
   std::string output;
   bool json = false;
 };
 
-Expected<ReseatRequest> request_from(const ReseatArguments& arguments, const FitResult& result) {
+/// Where the machine file of a fit may lie now: where it was then, or beside the result.
+std::vector<std::string> places_of(const InputFile& machine, const std::string& result_file) {
+  const std::size_t slash = result_file.rfind('/');
+  const std::string folder = slash == std::string::npos ? "" : result_file.substr(0, slash + 1);
+  return {machine.file, folder + std::string(base_name(machine.file))};
+}
+
+/// The machine file the result was fitted with, if it still holds the same bytes.
+Expected<Machine> recorded_machine(const ReseatArguments& arguments, const FitResult& result,
+                                   FileCalls& disk) {
+  const auto recorded =
+      std::find_if(result.inputs.begin(), result.inputs.end(),
+                   [](const InputFile& input) { return input.role == "machine"; });
+  if (recorded == result.inputs.end()) {
+    return failure({ProblemNumber::bad_argument,
+                    "this result does not say which machine file it was fitted with",
+                    {arguments.result_file, 0, 0},
+                    "name it: --machine FILE"});
+  }
+  for (const std::string& place : places_of(*recorded, arguments.result_file)) {
+    const auto text = read_file(place, disk);
+    if (text && sha256_hex(*text) == recorded->sha256) return parse_machine(*text, place);
+  }
+  return failure({ProblemNumber::bad_argument,
+                  fmt::format("the machine file of this result, {}, is not there or has changed "
+                              "since",
+                              recorded->file),
+                  {arguments.result_file, 0, 0},
+                  "name the file with the units, travels and limits of the machine: --machine "
+                  "FILE"});
+}
+
+Expected<Machine> machine_of(const ReseatArguments& arguments, const FitResult& result,
+                             FileCalls& disk) {
+  return arguments.machine_file.empty() ? recorded_machine(arguments, result, disk)
+                                        : read_machine(arguments.machine_file, disk);
+}
+
+Expected<std::vector<RotaryAngles>> taught_position(const ReseatArguments& arguments,
+                                                    const FitResult& result) {
+  std::string one_position;
+  for (const std::string& text : arguments.taught_at) one_position += " " + text;
+  if (one_position.empty()) return std::vector<RotaryAngles>(1);
+  return index_angles(result, {one_position});
+}
+
+Expected<ReseatRequest> request_from(const ReseatArguments& arguments, const FitResult& result,
+                                     const Machine& machine) {
   ReseatRequest request;
-  request.unit = length_unit(arguments.units);
+  const bool inch = arguments.units.empty() ? machine.inch : arguments.units == "inch";
+  request.unit = inch ? LengthUnit::inch : LengthUnit::mm;
+  request.outside_travel_allowed = arguments.outside_travel;
   const double mm = request.unit == LengthUnit::inch ? mm_per_inch : 1.0;
   request.taught_mm =
       mm * Eigen::Vector3d(arguments.offset[0], arguments.offset[1], arguments.offset[2]);
-  const auto taught_at = index_angles(result, arguments.taught_at);
+  const auto taught_at = taught_position(arguments, result);
   if (!taught_at) return tl::make_unexpected(taught_at.error());
   if (taught_at->size() != 1) {
     return failure({ProblemNumber::bad_argument,
                     "the offset was taught at one position, not at several",
                     {},
-                    "for example --taught-at A=0"});
+                    "for example --taught-at A=0, or --taught-at A=0,C=90 for two axes"});
   }
   request.taught_at_rad = taught_at->front();
   const auto targets = index_angles(result, arguments.at);
@@ -76,9 +136,11 @@ Expected<std::string> text_of(const ReseatArguments& arguments, const FitResult&
 ExitCode run(const ReseatArguments& arguments, const Console& console) {
   const auto result = read_result(arguments.result_file, console.disk);
   if (!result) return refuse(console, result.error());
-  const auto request = request_from(arguments, *result);
+  const auto machine = machine_of(arguments, *result, console.disk);
+  if (!machine) return refuse(console, machine.error());
+  const auto request = request_from(arguments, *result, *machine);
   if (!request) return refuse(console, request.error());
-  const auto table = reseat(*result, *request);
+  const auto table = reseat(*result, *machine, *request);
   if (!table) return refuse(console, table.error());
   for (const std::string& warning : table->warnings) console.err << "warning: " << warning << '\n';
   const auto text = text_of(arguments, *result, *request, *table, console.disk);
@@ -96,14 +158,17 @@ void add_reseat_verb(CLI::App& app, Console& console, VerbAction& action) {
       "reseat",
       "Work offsets for each index angle, for controls that do not follow the offset round");
   verb->footer(
-      "Example: the offset was taught at A 0, features are cut at four angles:\n"
-      "  pivotrace reseat fourth-axis.result.json --offset -310 -200.5 -180.25 --taught-at A=0 \\\n"
-      "      --at A=0..270/90 --form program --first-offset 2 --control ngc -o offsets.nc\n"
-      "Angles: A=90, a list A=0,90,180 or a range with a step A=0..270/90; several axes as\n"
-      "\"A=-30 C=0..315/45\". Axes not named stand at 0.\n"
-      "The taught offset must count as the touch record does: Z to the centre of the stylus ball.\n"
-      "CAUTION: a wrong offset can wreck tool, part and machine. Check the first run without a\n"
-      "part, slowly, by the machine's manual and local safety rules.\n"
+      std::string(
+          "Example: the offset was taught at A 0, features are cut at four angles:\n"
+          "  pivotrace reseat fourth-axis.result.json --offset -310 -200.5 -180.25 --taught-at A=0 "
+          "\\\n"
+          "      --at A=0..270/90 --form program --first-offset 2 --control ngc -o offsets.nc\n"
+          "Angles: A=90, a list A=0,90,180 or a range with a step A=0..270/90; axes not named "
+          "stand\n"
+          "at 0. Two axes: A=90,C=45 is one position, A=-30,C=0..315/45 is eight. Several sets\n"
+          "follow one another: --at A=0,C=0 A=45,C=90 A=90,C=180.\n"
+          "Units, travels and rotary limits are those of the machine file.\n") +
+      wrapped(taught_offset_caution, "", 0) + wrapped(caution(wrong_value_caution), "", 0) +
       "Exit code 1: the table is complete, but there are more positions than work offsets.");
   verb->add_option("RESULT", arguments->result_file, "result of 'pivotrace fit' (*.result.json)")
       ->type_name("FILE")
@@ -116,7 +181,7 @@ void add_reseat_verb(CLI::App& app, Console& console, VerbAction& action) {
   verb->add_option("--taught-at", arguments->taught_at,
                    "index angles it was taught at (0 if absent)")
       ->type_name("ANGLES");
-  verb->add_option("--at", arguments->at, "index angles that need an offset")
+  verb->add_option("--at", arguments->at, "sets of index angles that need an offset")
       ->type_name("ANGLES")
       ->required();
   verb->add_option("--first-offset", arguments->first_offset,
@@ -126,9 +191,14 @@ void add_reseat_verb(CLI::App& app, Console& console, VerbAction& action) {
                    "control sheet that spells the program: its name, or its file");
   verb->add_flag("--simulated", arguments->simulated,
                  "write a program from a rehearsal's result all the same; it says so");
-  verb->add_option("--units", arguments->units, "mm or inch, in and out")
-      ->check(CLI::IsMember({"mm", "inch"}))
-      ->capture_default_str();
+  verb->add_option("--machine", arguments->machine_file,
+                   "machine file; if absent, the one the result was fitted with, unchanged")
+      ->type_name("FILE");
+  verb->add_flag("--allow-outside-travel", arguments->outside_travel,
+                 "work offsets outside the travel of the machine are meant");
+  verb->add_option("--units", arguments->units,
+                   "mm or inch, in and out (those of the machine file if absent)")
+      ->check(CLI::IsMember({"mm", "inch"}));
   verb->add_option("--form", arguments->form, "table, program or csv")
       ->check(CLI::IsMember({"table", "program", "csv"}))
       ->capture_default_str();

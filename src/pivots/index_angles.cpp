@@ -2,8 +2,11 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
+#include <cctype>
 #include <charconv>
 #include <cmath>
+#include <iterator>
 #include <optional>
 #include <sstream>
 
@@ -15,10 +18,12 @@ namespace pivotrace {
 namespace {
 
 tl::unexpected<Problems> bad_angles(const std::string& text) {
-  return failure({ProblemNumber::bad_argument,
-                  fmt::format("\"{}\" does not say at which angles", text),
-                  {},
-                  "write A=90, a list A=0,90,180 or a range with a step A=0..270/90, in degrees"});
+  return failure(
+      {ProblemNumber::bad_argument,
+       fmt::format("\"{}\" does not say at which angles", text),
+       {},
+       "write A=90, a list A=0,90,180 or a range with a step A=0..270/90, in degrees; two "
+       "axes as A=90,C=45, several positions one after the other"});
 }
 
 std::optional<double> whole_number_text(const std::string& text) {
@@ -70,35 +75,67 @@ int work_axis_index(const FitResult& result, char letter) {
   return -1;
 }
 
+/// "A=0,90 C=45", "A=0,90,C=45": a comma before a letter and "=" parts axes as a blank does.
+std::vector<std::string> axis_words(const std::string& text) {
+  std::string parted = text;
+  for (std::size_t i = 0; i + 2 < parted.size(); ++i) {
+    const bool axis_follows =
+        std::isalpha(static_cast<unsigned char>(parted[i + 1])) != 0 && parted[i + 2] == '=';
+    if (parted[i] == ',' && axis_follows) parted[i] = ' ';
+  }
+  std::istringstream stream(parted);
+  return {std::istream_iterator<std::string>(stream), std::istream_iterator<std::string>()};
+}
+
+/// Every position of `positions` at each of the angles of one axis.
+std::vector<RotaryAngles> combined(const std::vector<RotaryAngles>& positions, int axis,
+                                   const std::vector<double>& degrees) {
+  std::vector<RotaryAngles> all;
+  for (const RotaryAngles& position : positions) {
+    for (const double degree : degrees) {
+      all.push_back(position);
+      all.back()[axis] = rad_from_deg(degree);
+    }
+  }
+  return all;
+}
+
+/// The positions one text names.
+Expected<std::vector<RotaryAngles>> positions_of(const FitResult& result, const std::string& text) {
+  std::vector<RotaryAngles> positions(1);
+  std::vector<bool> named(result.axes.size(), false);
+  const std::vector<std::string> words = axis_words(text);
+  if (words.empty()) return bad_angles(text);
+  for (const std::string& word : words) {
+    if (word.size() < 3 || word[1] != '=') return bad_angles(text);
+    const int axis = work_axis_index(result, word[0]);
+    if (axis < 0) {
+      return failure({ProblemNumber::no_such_value,
+                      fmt::format("this result has no work-side axis {}", word[0]),
+                      {},
+                      "name a rotary axis that carries the work"});
+    }
+    const auto degrees = degrees_of(word.substr(2));
+    if (!degrees || named[axis]) return bad_angles(text);
+    named[axis] = true;
+    if (positions.size() * degrees->size() > most_index_positions) return bad_angles(text);
+    positions = combined(positions, axis, *degrees);
+  }
+  return positions;
+}
+
 }  // namespace
 
 Expected<std::vector<RotaryAngles>> index_angles(const FitResult& result,
                                                  const std::vector<std::string>& texts) {
-  std::vector<RotaryAngles> positions(1);
-  std::vector<bool> named(result.axes.size(), false);
+  std::vector<RotaryAngles> positions;
   for (const std::string& text : texts) {
-    std::istringstream words(text);
-    for (std::string word; words >> word;) {
-      if (word.size() < 3 || word[1] != '=') return bad_angles(text);
-      const int axis = work_axis_index(result, word[0]);
-      if (axis < 0) {
-        return failure({ProblemNumber::no_such_value,
-                        fmt::format("this result has no work-side axis {}", word[0]),
-                        {},
-                        "name a rotary axis that carries the work"});
-      }
-      const auto degrees = degrees_of(word.substr(2));
-      if (!degrees || named[axis]) return bad_angles(text);
-      named[axis] = true;
-      if (positions.size() * degrees->size() > most_index_positions) return bad_angles(text);
-      std::vector<RotaryAngles> combined;
-      for (const RotaryAngles& position : positions) {
-        for (const double degree : *degrees) {
-          combined.push_back(position);
-          combined.back()[axis] = rad_from_deg(degree);
-        }
-      }
-      positions = combined;
+    const auto more = positions_of(result, text);
+    if (!more) return more;
+    if (positions.size() + more->size() > most_index_positions) return bad_angles(text);
+    for (const RotaryAngles& position : *more) {
+      const bool known = std::find(positions.begin(), positions.end(), position) != positions.end();
+      if (!known) positions.push_back(position);
     }
   }
   return positions;

@@ -6,6 +6,7 @@
 #include <array>
 #include <cmath>
 
+#include "base/cautions.h"
 #include "base/number_text.h"
 #include "pivotrace/control/emit.h"
 #include "pivots/offset_setting.h"
@@ -72,13 +73,15 @@ Expected<const AxisResult*> chosen_axis(const FitResult& result, std::optional<c
   return *found;
 }
 
-Expected<Origin> centre_origin(const AxisResult& axis) {
+Expected<Origin> centre_origin(const AxisResult& axis, LengthUnit unit) {
   Origin origin;
   origin.what = fmt::format("centre of rotary axis {}", axis.letter);
   if (axis.along) {
-    origin.where =
-        fmt::format("quoted at {} = {} mm, machine coordinates",
-                    "XYZ"[static_cast<int>(*axis.along)], fixed_text(axis.quoted_at_mm, 4));
+    origin.where = fmt::format(
+        "quoted at {} = {} {}, machine coordinates", "XYZ"[static_cast<int>(*axis.along)],
+        fixed_text(shown_value(QuantityKind::length, axis.quoted_at_mm, unit),
+                   unit == LengthUnit::inch ? program_decimals_inch : program_decimals_mm),
+        unit_word(QuantityKind::length, unit));
   } else {
     origin.where = "quoted in the plane the machine file states";
   }
@@ -124,10 +127,14 @@ Value3OrNothing origin_values(const Origin& origin) {
   return values;
 }
 
-std::string u95_line(const Origin& origin) {
+std::string u95_line(const Origin& origin, LengthUnit unit) {
   std::string text = "U95, 95 percent uncertainty:";
   for (const OriginWord& word : origin.words) {
-    text += fmt::format(" {} {} mm", word.letter, uncertainty_text(word.U95_mm, 4));
+    text += fmt::format(
+        " {} {} {}", word.letter,
+        uncertainty_text(shown_value(QuantityKind::length, word.U95_mm, unit),
+                         unit == LengthUnit::inch ? program_decimals_inch : program_decimals_mm),
+        unit_word(QuantityKind::length, unit));
   }
   return text;
 }
@@ -151,9 +158,9 @@ std::vector<std::string> header(const FitResult& result, const Origin& origin,
       origin.where,
       "written: " + options.date,
       measured_line(result),
-      u95_line(origin),
-      wrong_offset_cautions[0],
-      wrong_offset_cautions[1],
+      u95_line(origin, options.unit),
+      caution(wrong_value_caution),
+      only_this_set_up,
       "Write down the old offset first: this program replaces it and keeps no copy.",
       "It acts at once if this offset is the active one: the next move uses the new origin.",
       "A shift of the program origin in force adds to the new origin."};
@@ -237,7 +244,7 @@ Expected<std::string> offset_program(const FitResult& result, const ControlSheet
   if (!axis) return tl::make_unexpected(axis.error());
   const Expected<Origin> origin = options.foot_towards
                                       ? foot_origin(result, (*axis)->letter, *options.foot_towards)
-                                      : centre_origin(**axis);
+                                      : centre_origin(**axis, options.unit);
   if (!origin) return tl::make_unexpected(origin.error());
   return emit(program_of(result, sheet, *origin, *number, options), sheet)
       .map([](const EmittedProgram& program) { return program.text; });

@@ -2,7 +2,6 @@
 // the stop before anything is set.
 #pragma once
 
-#include <array>
 #include <string>
 #include <vector>
 
@@ -12,10 +11,8 @@
 
 namespace pivotrace {
 
-inline constexpr std::array<const char*, 2> wrong_offset_cautions = {
-    "CAUTION: a wrong offset can wreck tool, part and machine.",
-    "Only for the machine named above and the set-up measured. Follow the machine manual and "
-    "local safety rules. A qualified person checks the first run: no part, high up, slow."};
+inline constexpr const char* only_this_set_up =
+    "Only for the machine named above and the set-up measured.";
 
 /// When the touches were made and when they were fitted.
 std::string measured_line(const FitResult& result);

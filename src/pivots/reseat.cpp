@@ -5,13 +5,12 @@
 #include <Eigen/Geometry>
 #include <algorithm>
 #include <cmath>
-#include <nlohmann/json.hpp>
 
 #include "base/number_text.h"
-#include "base/wrapped_text.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/pivots/index_angles.h"
 #include "pivots/fitted_machine.h"
+#include "pivots/reseat_limits.h"
 
 namespace pivotrace {
 
@@ -112,38 +111,14 @@ void add_warnings(const FitResult& result, ReseatTable& table) {
   }
 }
 
-double shown_length(double mm, LengthUnit unit) {
-  return unit == LengthUnit::inch ? mm / mm_per_inch : mm;
-}
-
-int decimals_of(LengthUnit unit) {
-  return unit == LengthUnit::inch ? program_decimals_inch : program_decimals_mm;
-}
-
-std::string offset_words(const ReseatRow& row) {
-  return row.work_offset == 0
-             ? std::string("none left")
-             : fmt::format("P{} {}", row.work_offset, work_offset_word(row.work_offset));
-}
-
-std::string xyz_text(const Eigen::Vector3d& p_mm, LengthUnit unit) {
-  return fmt::format("X {} Y {} Z {}", fixed_text(shown_length(p_mm.x(), unit), decimals_of(unit)),
-                     fixed_text(shown_length(p_mm.y(), unit), decimals_of(unit)),
-                     fixed_text(shown_length(p_mm.z(), unit), decimals_of(unit)));
-}
-
-/// A name that stays on its line.
-std::string one_line(std::string text) {
-  std::replace_if(
-      text.begin(), text.end(), [](char c) { return c == '\n' || c == '\r'; }, ' ');
-  return text;
-}
-
 }  // namespace
 
-Expected<ReseatTable> reseat(const FitResult& result, const ReseatRequest& request) {
+Expected<ReseatTable> reseat(const FitResult& result, const Machine& machine,
+                             const ReseatRequest& request) {
   Problems problems = reasons_not_to_write(result);
+  if (problems.empty()) problems = other_machine(result, machine);
   if (problems.empty()) problems = unmeasured_turns(result, request);
+  if (problems.empty()) problems = beyond_rotary_limits(result, machine, request);
   if (request.targets.empty()) {
     problems.push_back({ProblemNumber::bad_argument,
                         "no index angles are asked for",
@@ -172,107 +147,13 @@ Expected<ReseatTable> reseat(const FitResult& result, const ReseatRequest& reque
     table.offsets_run_out = table.offsets_run_out || row.work_offset == 0;
     table.rows.push_back(row);
   }
+  Problems outside = outside_travel(result, machine, request, table);
+  if (!outside.empty() && !request.outside_travel_allowed) {
+    return tl::make_unexpected(std::move(outside));
+  }
+  for (const Problem& problem : outside) table.warnings.push_back(problem.what);
   add_warnings(result, table);
   return table;
-}
-
-std::string reseat_text(const FitResult& result, const ReseatRequest& request,
-                        const ReseatTable& table) {
-  const std::string unit = unit_word(QuantityKind::length, request.unit);
-  const int decimals = decimals_of(request.unit);
-  std::string text = fmt::format("Work offsets of machine \"{}\", machine coordinates, {}\n",
-                                 result.machine_name, unit);
-  text += fmt::format("taught at {}: {}\n", angles_text(result, request.taught_at_rad),
-                      xyz_text(request.taught_mm, request.unit));
-  std::size_t widest = 5;
-  for (const ReseatRow& row : table.rows) {
-    widest = std::max(widest, angles_text(result, row.angles_rad).size());
-  }
-  text += fmt::format("{:<9} {:<{}} {:>11} {:>11} {:>11} {:>8} {:>9}\n", "offset", "index", widest,
-                      "X", "Y", "Z", "U95", "lean");
-  for (const ReseatRow& row : table.rows) {
-    text +=
-        fmt::format("{:<9} {:<{}}", offset_words(row), angles_text(result, row.angles_rad), widest);
-    for (int i = 0; i < 3; ++i) {
-      text += fmt::format(" {:>11}",
-                          fixed_text(shown_length(row.offset_mm[i], request.unit), decimals));
-    }
-    text +=
-        fmt::format(" {:>8} {:>9}\n",
-                    uncertainty_text(shown_length(row.U95_mm.maxCoeff(), request.unit), decimals),
-                    fixed_text(mm_per_300_from_rad(row.lean_left_rad), 4));
-  }
-  text += wrapped(
-      "U95 is that of the worst coordinate, from the axis lines alone; the uncertainty of the "
-      "taught "
-      "offset itself comes on top. Lean: mm over 300 mm that stay in the part.",
-      "", 0);
-  text += wrapped(taught_offset_caution, "", 0);
-  text += wrapped(
-      "CAUTION: a wrong offset can wreck tool, part and machine. Check the first run without a "
-      "part, "
-      "slowly, by the machine's manual and local safety rules.",
-      "", 0);
-  return text;
-}
-
-std::string reseat_csv(const FitResult& result, const ReseatRequest& request,
-                       const ReseatTable& table) {
-  const std::string unit = unit_word(QuantityKind::length, request.unit);
-  std::string text = "# format: 1\n";
-  text += fmt::format("# units: {}\n", unit);
-  text += "# machine: " + one_line(result.machine_name) + "\n";
-  text += "# written: " + request.date + "\n";
-  text += "# caution: check the first run without a part, slowly\n";
-  text += "offset,";
-  for (const AxisResult& axis : result.axes) {
-    if (axis.side == AxisSide::work) text += fmt::format("{}_deg,", axis.letter);
-  }
-  text += "X,Y,Z,U95_X,U95_Y,U95_Z,lean_mm_per_300\n";
-  const int decimals = decimals_of(request.unit);
-  for (const ReseatRow& row : table.rows) {
-    text += row.work_offset == 0 ? "," : fmt::format("P{},", row.work_offset);
-    for (std::size_t i = 0; i < result.axes.size(); ++i) {
-      if (result.axes[i].side != AxisSide::work) continue;
-      text += fixed_text(deg_from_rad(row.angles_rad[i]), 6) + ",";
-    }
-    for (int i = 0; i < 3; ++i) {
-      text += fixed_text(shown_length(row.offset_mm[i], request.unit), decimals) + ",";
-    }
-    for (int i = 0; i < 3; ++i) {
-      text += uncertainty_text(shown_length(row.U95_mm[i], request.unit), decimals) + ",";
-    }
-    text += fixed_text(mm_per_300_from_rad(row.lean_left_rad), 6) + "\n";
-  }
-  return text;
-}
-
-std::string reseat_json(const FitResult& result, const ReseatRequest& request,
-                        const ReseatTable& table) {
-  nlohmann::ordered_json json;
-  json["format"] = "pivotrace-reseat-1";
-  json["machine"] = result.machine_name;
-  json["units"] = unit_word(QuantityKind::length, request.unit);
-  json["written"] = request.date;
-  json["rows"] = nlohmann::ordered_json::array();
-  for (const ReseatRow& row : table.rows) {
-    nlohmann::ordered_json entry;
-    entry["work_offset"] = row.work_offset == 0 ? nlohmann::ordered_json(nullptr)
-                                                : nlohmann::ordered_json(row.work_offset);
-    for (std::size_t i = 0; i < result.axes.size(); ++i) {
-      if (result.axes[i].side != AxisSide::work) continue;
-      entry["angles_deg"][std::string(1, result.axes[i].letter)] = deg_from_rad(row.angles_rad[i]);
-    }
-    for (int i = 0; i < 3; ++i) {
-      const std::string letter(1, "XYZ"[i]);
-      entry["offset"][letter] = shown_length(row.offset_mm[i], request.unit);
-      entry["U95"][letter] = shown_length(row.U95_mm[i], request.unit);
-    }
-    entry["lean_mm_per_300"] = mm_per_300_from_rad(row.lean_left_rad);
-    json["rows"].push_back(entry);
-  }
-  json["warnings"] = table.warnings;
-  return json.dump(2, ' ', false, nlohmann::ordered_json::error_handler_t::replace) + "\n";
 }
 
 }  // namespace pivotrace

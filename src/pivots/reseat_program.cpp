@@ -3,6 +3,7 @@
 
 #include <algorithm>
 
+#include "base/cautions.h"
 #include "base/number_text.h"
 #include "pivotrace/control/emit.h"
 #include "pivotrace/pivots/index_angles.h"
@@ -22,10 +23,13 @@ std::string taught_text(const ReseatRequest& request) {
                      unit_word(QuantityKind::length, request.unit));
 }
 
-double worst_U95_mm(const ReseatTable& table) {
-  double worst = 0.0;
-  for (const ReseatRow& row : table.rows) worst = std::max(worst, row.U95_mm.maxCoeff());
-  return worst;
+std::string worst_U95_text(const ReseatRequest& request, const ReseatTable& table) {
+  double worst_mm = 0.0;
+  for (const ReseatRow& row : table.rows) worst_mm = std::max(worst_mm, row.U95_mm.maxCoeff());
+  const bool inch = request.unit == LengthUnit::inch;
+  return uncertainty_text(shown_value(QuantityKind::length, worst_mm, request.unit),
+                          inch ? program_decimals_inch : program_decimals_mm) +
+         " " + unit_word(QuantityKind::length, request.unit);
 }
 
 std::string range_text(const ReseatTable& table, const ControlSheet& sheet) {
@@ -42,10 +46,9 @@ std::vector<std::string> header(const FitResult& result, const ReseatRequest& re
                   taught_text(request)),
       "written: " + request.date,
       measured_line(result),
-      fmt::format("U95 from the axis lines, worst coordinate: {} mm",
-                  uncertainty_text(worst_U95_mm(table), 4)),
-      wrong_offset_cautions[0],
-      wrong_offset_cautions[1],
+      "U95 from the axis lines, worst coordinate: " + worst_U95_text(request, table),
+      caution(wrong_value_caution),
+      only_this_set_up,
       fmt::format("This program replaces {} and keeps no copy: write the old ones down first.",
                   range_text(table, sheet)),
       "It acts at once on the active offset. A shift of the program origin in force adds to it.",

@@ -12,6 +12,7 @@
 
 #include "app/run_verb.h"
 #include "formats/file_tests.h"
+#include "pivotrace/disk/text_file.h"
 #include "pivotrace/estimate/fit.h"
 #include "pivotrace/formats/machine_file.h"
 #include "pivotrace/formats/result_file.h"
@@ -47,6 +48,8 @@ inline FitResult demo_fit(const std::string& name) {
   REQUIRE(result->usable);
   result->made = "2026-03-02T09:00:00Z";
   result->version = "0.1.0";
+  const std::string machine_file = example_path(name + ".machine.toml");
+  result->inputs = {{"machine", machine_file, sha256_hex(slurp(machine_file))}};
   return *result;
 }
 

@@ -183,8 +183,8 @@ TEST_CASE("a disk that fails: report") {
 
 TEST_CASE("a disk that fails: reseat") {
   walk({"reseat", result, "--offset", "-310", "-200.5", "-180.25", "--taught-at", "A=0", "--at",
-        "A=0..270/90", "-o", "/shop/offsets.txt"},
-       files_with_result());
+        "A=0..270/90", "--machine", "/shop/fourth-axis.machine.toml", "-o", "/shop/offsets.txt"},
+       files_with_result({".machine.toml"}));
 }
 
 TEST_CASE("a disk that fails: write") {

@@ -334,6 +334,8 @@ TEST_CASE("reseat: everything it refuses") {
     return words;
   };
   check_refused(reseat(at("C=90")), 2, "P508");
+  check_refused(reseat(at("A=361")), 2, "P105");
+  check_refused(reseat({"--offset", "-310", "-200.5", "12", "--at", "A=90"}), 2, "P105");
   for (const char* wrong : {"A=", "A=x", "90", "A=0..90", "A=0..90/0", "A=0..90/-1", "A=nan"}) {
     CAPTURE(wrong);
     check_refused(reseat(at(wrong)), 2, "P115");

@@ -108,7 +108,7 @@ TEST_CASE("write: every refusal of a patch is seen, with its number") {
        {write_words(demo, 1),
         {"write", demo.result_file, "--list"},
         {"judge", demo.result_file, "--limits", example_path("fourth-axis.limits.toml")},
-        {"reseat", demo.result_file, "--offset", "0", "0", "0", "--at", "A=90"},
+        {"reseat", demo.result_file, "--offset", "-300", "-200", "-200", "--at", "A=90"},
         {"shim", demo.result_file, "--feet", example_path("fourth-axis.feet.toml")}}) {
     screen = run_verb(verb);
     CHECK(screen.code == 1);
@@ -146,6 +146,40 @@ TEST_CASE("judge: the demo against its limits") {
   CHECK(json["judgements"].size() == 6);
   CHECK(run_verb({"judge", demo.result_file, "--limits", example_path("fourth-axis.mapping.toml")})
             .code == 2);
+}
+
+TEST_CASE("reseat: the machine file is the one of the fit, unchanged, or named") {
+  Demo demo;
+  const auto reseat = [&](std::vector<std::string> more) {
+    std::vector<std::string> words = {"reseat", demo.result_file, "--at", "A=90", "--offset"};
+    words.insert(words.end(), more.begin(), more.end());
+    return run_verb(words);
+  };
+  const std::vector<std::string> taught = {"-310", "-200.5", "-180.25"};
+  CHECK(reseat(taught).code == 0);
+
+  // The same bytes beside the result serve as well as where the fit found them.
+  const std::string machine = slurp(demo.result.inputs[0].file);
+  demo.result.inputs[0].file = "/nowhere/shop.machine.toml";
+  demo.save();
+  CHECK(says(reseat(taught).err, "name the file with the units"));
+  spill(demo.folder / "shop.machine.toml", machine);
+  CHECK(reseat(taught).code == 0);
+  spill(demo.folder / "shop.machine.toml", machine + "# edited\n");
+  CHECK(reseat(taught).code == 2);
+
+  // A file named is taken as it is; its units are those of the numbers typed and shown.
+  const std::string inch_file = (demo.folder / "inch.machine.toml").string();
+  spill(inch_file, replaced(machine, "units = \"mm\"", "units = \"inch\""));
+  std::vector<std::string> inch = {"-12.2", "-7.9", "-7.1", "--machine", inch_file};
+  const Screen screen = reseat(inch);
+  CHECK(screen.code == 0);
+  CHECK(says(screen.out, "machine coordinates, inch"));
+  CHECK(says(screen.out, "X -12.20000"));
+
+  demo.result.inputs.clear();
+  demo.save();
+  CHECK(says(reseat(taught).err, "does not say which machine file"));
 }
 
 TEST_CASE("reseat: the demo's offsets at four angles") {

@@ -135,8 +135,8 @@ TEST_CASE("the header names machine, date, plane, uncertainty and the dangers") 
   const std::string text = program(one_axis_result());
   for (const char* wanted :
        {"invented trial machine", "2026-03-02T09:00:00Z", "quoted at X = -300.0000 mm", "U95",
-        "acts at once", "CAUTION", "manual and local safety rules", "old offset", "stylus ball",
-        "X of this offset stays as it is"}) {
+        "acts at once", "CAUTION", "local safety rules and qualified people", "old offset",
+        "stylus ball", "X of this offset stays as it is"}) {
     CHECK_MESSAGE(text.find(wanted) != std::string::npos, wanted);
   }
 }

@@ -10,6 +10,7 @@
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/pivots/index_angles.h"
 #include "pivotrace/pivots/reseat.h"
+#include "pivotrace/report/reseat_text.h"
 #include "pivots/sample_result.h"
 
 using namespace pivotrace;
@@ -20,6 +21,25 @@ namespace {
 const ControlSheet ngc =
     read_control_sheet(std::string(PIVOTRACE_SOURCE_DIR) + "/routines/ngc.toml").value();
 
+/// The machine of an invented result: travels and limits that hold everything.
+Machine roomy_machine(const FitResult& result) {
+  Machine machine;
+  machine.name = result.machine_name;
+  machine.linear.travel_mm.fill({-1e4, 1e4});
+  for (const AxisResult& axis : result.axes) {
+    RotaryAxis rotary;
+    rotary.letter = axis.letter;
+    rotary.side = axis.side;
+    rotary.travel_rad = {-1e4, 1e4};
+    machine.rotary.push_back(rotary);
+  }
+  return machine;
+}
+
+Expected<ReseatTable> reseat_anywhere(const FitResult& result, const ReseatRequest& request) {
+  return reseat(result, roomy_machine(result), request);
+}
+
 std::vector<RotaryAngles> angles(const FitResult& result, const std::string& text) {
   const auto list = index_angles(result, {text});
   REQUIRE_MESSAGE(list.has_value(), text);
@@ -27,7 +47,7 @@ std::vector<RotaryAngles> angles(const FitResult& result, const std::string& tex
 }
 
 ReseatTable table(const FitResult& result, const ReseatRequest& request) {
-  const auto rows = reseat(result, request);
+  const auto rows = reseat_anywhere(result, request);
   for (const Problem& problem : rows ? Problems() : rows.error()) MESSAGE(describe(problem));
   REQUIRE(rows.has_value());
   return *rows;
@@ -243,16 +263,93 @@ TEST_CASE("what cannot be told is refused") {
   ReseatRequest request;
   request.targets = angles(result, "C=90");
   result.axes[1].estimated = false;
-  CHECK(reseat(result, request).error()[0].number == ProblemNumber::no_such_value);
+  CHECK(reseat_anywhere(result, request).error()[0].number == ProblemNumber::no_such_value);
   request.targets = angles(result, "A=90");  // the unmeasured axis stays at 0
-  CHECK(reseat(result, request).has_value());
+  CHECK(reseat_anywhere(result, request).has_value());
   result.usable = false;
-  CHECK(reseat(result, request).error()[0].number == ProblemNumber::not_usable);
+  CHECK(reseat_anywhere(result, request).error()[0].number == ProblemNumber::not_usable);
   request.targets.clear();
-  CHECK(!reseat(one_axis_result(), request).has_value());
+  CHECK(!reseat_anywhere(one_axis_result(), request).has_value());
   request.targets.resize(1);
   request.first_offset = 10;
-  CHECK(reseat(one_axis_result(), request).error()[0].number == ProblemNumber::bad_argument);
+  CHECK(reseat_anywhere(one_axis_result(), request).error()[0].number ==
+        ProblemNumber::bad_argument);
+}
+
+TEST_CASE("angles beyond the rotary limits are refused, with the axis and how many") {
+  const FitResult result = trunnion_result();
+  Machine machine = roomy_machine(result);
+  machine.rotary[0].travel_rad = {rad_from_deg(-30.0), rad_from_deg(110.0)};
+  ReseatRequest request;
+  request.targets = angles(result, "A=-30,110 C=0..270/90");
+  CHECK(reseat(result, machine, request).has_value());  // both limits belong to the range
+  request.targets = angles(result, "A=90,120,150");
+  const auto refused = reseat(result, machine, request);
+  REQUIRE(!refused.has_value());
+  REQUIRE(refused.error().size() == 1);
+  CHECK(refused.error()[0].number == ProblemNumber::out_of_range);
+  CHECK(refused.error()[0].what ==
+        "A 120.000 deg, C 0.000 deg: axis A turns from -30.000 to 110.000 deg only (and 1 more)");
+  request.targets = angles(result, "A=0");
+  request.taught_at_rad[0] = rad_from_deg(-90.0);
+  CHECK(reseat(result, machine, request).error()[0].number == ProblemNumber::out_of_range);
+}
+
+TEST_CASE("offsets outside the travel are refused in the unit asked for, unless they are meant") {
+  // Exact geometry: half a turn about (Y -200, Z -250) takes Z -220 to -280.
+  const FitResult result = sample_result({exact_a_axis()});
+  Machine machine = roomy_machine(result);
+  machine.linear.travel_mm = {Range{-600, 0}, Range{-400, 0}, Range{-254, 0}};
+  ReseatRequest request;
+  request.unit = LengthUnit::inch;
+  request.taught_mm = {-101.6, -190.0, -220.0};
+  request.targets = angles(result, "A=0,180");
+  const auto refused = reseat(result, machine, request);
+  REQUIRE(!refused.has_value());
+  REQUIRE(refused.error().size() == 1);
+  CHECK(refused.error()[0].what ==
+        "A 180.000 deg: Z of the work offset would be -11.02362, outside the travel -10.00000 to "
+        "0.00000 inch");
+  request.outside_travel_allowed = true;
+  const auto allowed = reseat(result, machine, request);
+  REQUIRE(allowed.has_value());
+  CHECK(allowed->warnings[0] == refused.error()[0].what);
+
+  request.outside_travel_allowed = false;
+  request.taught_mm *= mm_per_inch;  // inches taken for inches twice
+  const auto twice = reseat(result, machine, request);
+  REQUIRE(!twice.has_value());
+  for (const Problem& problem : twice.error()) {
+    CHECK(problem.what.find("of the taught offset is") != std::string::npos);
+  }
+}
+
+TEST_CASE("the file of another machine is refused") {
+  const FitResult result = one_axis_result();
+  Machine machine = roomy_machine(result);
+  machine.name = "Another mill";
+  ReseatRequest request;
+  request.targets = angles(result, "A=0");
+  CHECK(reseat(result, machine, request).error()[0].number == ProblemNumber::other_machine);
+  machine = roomy_machine(trunnion_result());
+  machine.name = result.machine_name;
+  CHECK(reseat(result, machine, request).error()[0].number == ProblemNumber::other_machine);
+}
+
+TEST_CASE("every form of the offsets carries both cautions") {
+  const FitResult result = one_axis_result();
+  ReseatRequest request;
+  request.targets = angles(result, "A=0,90");
+  const ReseatTable rows = table(result, request);
+  for (const std::string& made :
+       {reseat_text(result, request, rows), reseat_csv(result, request, rows),
+        reseat_json(result, request, rows), reseat_program(result, request, rows, ngc).value()}) {
+    const std::string text = std::regex_replace(made, std::regex(R"(\)?\n\(?)"), " ");
+    CAPTURE(text);
+    CHECK(std::regex_search(text, std::regex("caution", std::regex::icase)));
+    CHECK(text.find("qualified people come first") != std::string::npos);
+    CHECK(text.find("spindle nose comes out wrong") != std::string::npos);
+  }
 }
 
 TEST_CASE("an unconfirmed sense of turn is a warning") {
@@ -279,6 +376,16 @@ TEST_CASE("index angles: lists, ranges, combinations") {
                             "A=nan", "A=1 A=2", "90", "A=0..1e9/1", "A=1e400"}) {
     CHECK_MESSAGE(!index_angles(result, {wrong}).has_value(), wrong);
   }
+  const auto listed = index_angles(result, {"A=0,C=0", "A=45 C=90", "A=90,0,C=180", "A=0 C=0"});
+  REQUIRE(listed.has_value());
+  REQUIRE(listed->size() == 4);  // a position named twice needs one offset
+  CHECK((*listed)[1][0] == doctest::Approx(std::numbers::pi / 4));
+  CHECK((*listed)[1][1] == doctest::Approx(std::numbers::pi / 2));
+  CHECK((*listed)[2][0] == doctest::Approx(std::numbers::pi / 2));
+  CHECK((*listed)[3][1] == doctest::Approx(std::numbers::pi));
+  CHECK(index_angles(result, {"A=90", "A=30"})->size() == 2);
+  CHECK(index_angles(result, {})->empty());
+  CHECK(!index_angles(result, {"A=0..3590/1", "C=1..100/1"}).has_value());
   CHECK(index_angles(result, {"B=1"}).error()[0].number == ProblemNumber::no_such_value);
   CHECK(angles_text(result, both[1]) == "A -90.000 deg, C 45.000 deg");
 }

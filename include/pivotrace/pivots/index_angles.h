@@ -13,10 +13,11 @@ namespace pivotrace {
 /// More index positions than this in one request are refused as a slip of the keyboard.
 inline constexpr int most_index_positions = 3600;
 
-/// Every combination of the angles listed, the last axis named turning fastest; axes not named
-/// stand at 0. Each text names one or more axes of the result, parted by blanks; after "=" stands
-/// a list "0,90,180" or a range with a step "0..270/90" (both ends included), degrees. Angles come
-/// back in the order of the result's axes [rad]. P115 for anything else, P508 for an axis that
+/// The positions of every text, one after the other, each once. A text names one or more axes of
+/// the result, parted by blanks or commas ("A=90,C=45"), and means every combination of their
+/// angles, the last axis named turning fastest; axes not named stand at 0. After "=" stands a list
+/// "0,90,180" or a range with a step "0..270/90" (both ends included), degrees. Angles come back in
+/// the order of the result's axes [rad]; none for no text. P115 for anything else, P508 for an axis that
 /// the result does not have on its work side.
 Expected<std::vector<RotaryAngles>> index_angles(const FitResult& result,
                                                  const std::vector<std::string>& texts);

@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "pivotrace/base/problem.h"
+#include "pivotrace/machine/machine.h"
 #include "pivotrace/pivots/offset_program.h"
 #include "pivotrace/results/result.h"
 
@@ -18,6 +19,8 @@ struct ReseatRequest {
   RotaryAngles taught_at_rad{};          ///< angles it was taught at, order of the result's axes
   std::vector<RotaryAngles> targets;     ///< angles an offset is wanted for
   int first_offset = first_work_offset;  ///< number of the work offset of the first target
+  /// An origin outside the travel can be meant: a program need not go there.
+  bool outside_travel_allowed = false;
   LengthUnit unit = LengthUnit::mm;
   std::string date;  ///< of writing, ISO 8601
 };
@@ -42,21 +45,11 @@ struct ReseatTable {
 };
 
 /// offset(T) = M(T) M(T0)^-1 offset(T0), M(T) = R1(t1) R2(t2) ... about the fitted lines, each by
-/// s_i t_i, s the sense of its positive turn. Refuses an unusable result (P501) and positions that turn an axis
-/// that was not measured (P508).
-Expected<ReseatTable> reseat(const FitResult& result, const ReseatRequest& request);
-
-std::string reseat_text(const FitResult& result, const ReseatRequest& request,
-                        const ReseatTable& table);
-std::string reseat_csv(const FitResult& result, const ReseatRequest& request,
-                       const ReseatTable& table);
-std::string reseat_json(const FitResult& result, const ReseatRequest& request,
-                        const ReseatTable& table);
-/// Turning an offset about an axis is only right when both count from the same place.
-inline constexpr const char* taught_offset_caution =
-    "The taught offset must count as the touch record does: Z to the centre of the stylus ball. "
-    "One "
-    "that counts to the spindle nose comes out wrong at every other angle.";
+/// s_i t_i, s the sense of its positive turn. `machine` gives travels and rotary limits. Refuses an
+/// unusable result (P501), the file of another machine (P114), positions that turn an axis that was
+/// not measured (P508), and angles or offsets outside the limits (P105), offsets unless allowed.
+Expected<ReseatTable> reseat(const FitResult& result, const Machine& machine,
+                             const ReseatRequest& request);
 
 /// A program that writes the work offsets after an operator stop, spelled by a control sheet. P510
 /// when its offsets run out: half a set of offsets is worse than none. A simulated result is refused
