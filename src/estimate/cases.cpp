@@ -37,17 +37,25 @@ RandomModel stated_random_model(const Model& model) {
 
 namespace {
 
-/// Why a search did not settle: usually because the touches hardly determine something.
-Problems why_unsettled(const Model& model, const RandomModel& random,
-                       const LeastSquaresMinimum& minimum, const FitOptions& options) {
-  const Adjusted there = adjusted_at(model, random, minimum.unknowns, {});
-  const std::string& file = model.survey().file;
-  if (!there.information.full_rank()) return as_problems(unseen_directions(model, there), file);
+/// What the touches do not determine, or hardly, seen from one point.
+FitRefusals undetermined_at(const Model& model, const RandomModel& random,
+                            const Eigen::VectorXd& unknowns, const FitOptions& options) {
+  const Adjusted there = adjusted_at(model, random, unknowns, {});
+  if (!there.information.full_rank()) return unseen_directions(model, there);
   ChosenVariances stated;
   stated.random = random;
-  const FitRefusals weak = weak_outputs(model, there, Uncertainty(model, there, stated, {}),
-                                        {options.location_limit_mm, options.orientation_limit_rad});
-  if (!weak.empty()) return as_problems(weak, file);
+  return weak_outputs(model, there, Uncertainty(model, there, stated, {}),
+                      {options.location_limit_mm, options.orientation_limit_rad});
+}
+
+/// Why a search did not settle: usually because the touches hardly determine something. Where it began
+/// tells best what; how far it had strayed down its valley when the steps ran out is chance.
+Problems why_unsettled(const Model& model, const RandomModel& random, const Eigen::VectorXd& start,
+                       const LeastSquaresMinimum& minimum, const FitOptions& options) {
+  for (const Eigen::VectorXd& point : {start, minimum.unknowns}) {
+    const FitRefusals found = undetermined_at(model, random, point, options);
+    if (!found.empty()) return as_problems(found, model.survey().file);
+  }
   return {{ProblemNumber::did_not_converge,
            fmt::format("the adjustment did not settle within {} steps", options.max_iterations),
            {model.survey().file, 0, 0},
@@ -61,7 +69,7 @@ Expected<LeastSquaresMinimum> settled(const Model& model, const RandomModel& ran
   Expected<LeastSquaresMinimum> minimum =
       minimise_gaps(model, random, start, {options.max_iterations, options.solver});
   if (!minimum || minimum->settled()) return minimum;
-  return tl::make_unexpected(why_unsettled(model, random, *minimum, options));
+  return tl::make_unexpected(why_unsettled(model, random, start, *minimum, options));
 }
 
 Expected<Solved> solve(const Model& model, const Eigen::VectorXd& start,

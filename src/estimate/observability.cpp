@@ -57,12 +57,13 @@ int different_angles(const Survey& survey, int axis) {
   return static_cast<int>(angles.size());
 }
 
-/// The slides' axis along which hardly any touch looks, absent when every direction is looked at:
-/// touches round the equator of a ball tell nothing of its height.
-std::optional<LinearAxis> blind_axis(const Model& model, const Eigen::VectorXd& unknowns) {
-  /// Looks that lean less than this from the others' plane (0.1 rad, common practice, no source) see
-  /// an error along its normal ten times enlarged.
+/// The slides' axes along which hardly any touch looks: touches round the equator of a ball tell nothing
+/// of its height, touches from above nothing of where it is sideways.
+std::vector<LinearAxis> blind_axes(const Model& model, const Eigen::VectorXd& unknowns) {
+  /// Looks that lean less than this towards a direction (0.1 rad, common practice, no source) see an
+  /// error along it ten times enlarged.
   constexpr double blind_below = 0.1;
+  constexpr double clearly_along = 0.95;
   const Linearisation at(model, unknowns);
   Eigen::Matrix3d looks = Eigen::Matrix3d::Zero();
   StationBlock block;
@@ -72,12 +73,15 @@ std::optional<LinearAxis> blind_axis(const Model& model, const Eigen::VectorXd& 
   }
   const Eigen::SelfAdjointEigenSolver<Eigen::Matrix3d> eigen(looks);
   const Eigen::Vector3d& seen = eigen.eigenvalues();
-  if (seen[0] > blind_below * blind_below * seen[1]) return std::nullopt;
-  Eigen::Index axis = 0;
-  const double along = eigen.eigenvectors().col(0).cwiseAbs().maxCoeff(&axis);
-  constexpr double clearly_along = 0.95;
-  if (along <= clearly_along) return std::nullopt;
-  return static_cast<LinearAxis>(axis);
+  // Where two directions are blind, which of their mixtures is an eigenvector is chance: an axis counts
+  // that lies in what they span.
+  const Eigen::Index blind = (seen.array() <= blind_below * blind_below * seen[2]).count();
+  const Eigen::Vector3d share = eigen.eigenvectors().leftCols(blind).rowwise().norm();
+  std::vector<LinearAxis> axes;
+  for (int k = 0; k < 3; ++k) {
+    if (share[k] > clearly_along) axes.push_back(static_cast<LinearAxis>(k));
+  }
+  return axes;
 }
 
 bool only_flats(const Model& model) {
@@ -130,16 +134,17 @@ Remedy what_to_add(const Model& model, const Eigen::VectorXd& unknowns,
     remedy.effect = part.effect.kind;
     return remedy;
   }
-  const std::optional<LinearAxis> blind = blind_axis(model, unknowns);
-  const bool along_blind = blind && std::any_of(parts.begin(), parts.end(), [&](const Unknown& p) {
-                             return p.direction == blind;
-                           });
-  if (along_blind) {
+  const Owners owners = owners_of(model.machine(), parts);
+  // No direction helps where there is nothing to touch from it.
+  if (only_flats(model) && owners.axis >= 0) return for_axis(model, owners);
+  const std::vector<LinearAxis> blind = blind_axes(model, unknowns);
+  for (const Unknown& part : parts) {
+    const auto along = std::find(blind.begin(), blind.end(), part.direction);
+    if (along == blind.end()) continue;
     remedy.kind = Remedy::Kind::look_along;
-    remedy.along = *blind;
+    remedy.along = *along;
     return remedy;
   }
-  const Owners owners = owners_of(model.machine(), parts);
   if (!owners.radius && owners.axis >= 0) return for_axis(model, owners);
   remedy.kind = owners.radius ? Remedy::Kind::all_round_or_stated : Remedy::Kind::more_directions;
   remedy.artefact = owners.artefact;

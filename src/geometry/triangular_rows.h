@@ -44,6 +44,12 @@ class TriangularRows {
     return damped.solve();
   }
 
+  /// |r|^2 - |J x - r|^2.
+  double expected_drop(const Vector& x) const {
+    const Vector left = right_ - factor_.lazyProduct(x);
+    return right_.squaredNorm() - left.squaredNorm();
+  }
+
   /// What damped_gauss_newton asks about a step when all quantities are of order one (fits work in
   /// units of the cloud's size).
   static double length(const Vector& step) { return step.norm(); }

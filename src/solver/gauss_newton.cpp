@@ -53,6 +53,22 @@ class EliminatedRows {
   /// Where the sum, known to twelve digits, cannot tell one step from another.
   double near_round_off() const { return std::max(1e-4, 1e-6 * std::sqrt(sum_)); }
 
+  double expected_drop(const Step& step) const {
+    const auto drop = [](const auto& right, const Eigen::VectorXd& by) {
+      return right.squaredNorm() - (right + by).squaredNorm();
+    };
+    const Eigen::VectorXd& x = step.by.unknowns;
+    double all = drop(triangle_.rightCols<1>(), triangle_.leftCols(unknowns()) * x);
+    const Eigen::Index k = nuisances();
+    for (int block = 0; block < problem_->blocks() && k > 0; ++block) {
+      const auto rows = kept_.middleCols(block * width(), width());
+      all += drop(rows.rightCols<1>(),
+                  rows.leftCols(k).triangularView<Eigen::Upper>() * step.by.nuisances.col(block) +
+                      rows.middleCols(k, unknowns()) * x);
+    }
+    return all;
+  }
+
   /// The damping counts the columns before the nuisances are taken out: a shift that all stations
   /// could share is nearly free of information once they are, and damping by what is left of it would
   /// not hold it back.
@@ -91,6 +107,7 @@ class EliminatedRows {
     sum_ += prior.squaredNorm();
     column_squared_ += problem_->prior.root.colwise().squaredNorm().transpose();
     information_.add(problem_->prior.root, prior);
+    triangle_ = information_.triangle();
   }
 
   /// [I 0 | z], [Jz Jx | r] and the damping rows [sqrt(damping) D 0 | 0] of one block.
@@ -136,7 +153,8 @@ class EliminatedRows {
   Point point_;
   BlockEvaluator evaluate_;
   SquareRootInformation information_{0};
-  Eigen::MatrixXd kept_;  ///< per block (k x (k + p + 1)): triangle, unknowns, right-hand side
+  Eigen::MatrixXd triangle_;  ///< (p x (p + 1)): what is left for the unknowns
+  Eigen::MatrixXd kept_;      ///< per block (k x (k + p + 1)): triangle, unknowns, right-hand side
   Eigen::VectorXd column_squared_;
   double sum_ = 0.0;
   Eigen::MatrixXd stack_;

@@ -85,7 +85,8 @@ bool is_whole(std::string_view number) {
   return number.find_first_of(".eE") == std::string_view::npos;
 }
 
-std::optional<std::string> number_difference(std::string_view was, std::string_view is) {
+std::optional<std::string> number_difference(std::string_view was, std::string_view is,
+                                             double tolerance) {
   if (was == is) return std::nullopt;
   const std::string both = fmt::format("{} became {}", was, is);
   const std::optional<double> old_value = value_of(was);
@@ -97,7 +98,7 @@ std::optional<std::string> number_difference(std::string_view was, std::string_v
   if (*old_value == *new_value) return both + ": the same number, spelled otherwise";
   if (is_whole(was) && is_whole(is)) return both + ": whole numbers must be equal";
   const double off = std::abs(*new_value - *old_value);
-  const double allowed = number_tolerance * std::max(1.0, std::abs(*old_value));
+  const double allowed = tolerance * std::max(1.0, std::abs(*old_value));
   if (off <= allowed) return std::nullopt;
   return fmt::format("{}: off by {:.2g}, allowed {:.2g}", both, off, allowed);
 }
@@ -116,8 +117,9 @@ std::vector<std::string_view> lines_of(std::string_view text) {
 /// left when the same lines at both ends are taken off.
 class Pairing {
  public:
-  Pairing(std::vector<std::string_view> old_lines, std::vector<std::string_view> new_lines)
-      : old_(std::move(old_lines)), new_(std::move(new_lines)) {
+  Pairing(std::vector<std::string_view> old_lines, std::vector<std::string_view> new_lines,
+          double tolerance)
+      : old_(std::move(old_lines)), new_(std::move(new_lines)), tolerance_(tolerance) {
     const std::size_t shorter = std::min(old_.size(), new_.size());
     while (head_ < shorter && same(head_, head_)) ++head_;
     while (tail_ < shorter - head_ && same(old_.size() - 1 - tail_, new_.size() - 1 - tail_))
@@ -160,7 +162,7 @@ class Pairing {
   };
 
   bool same(std::size_t i, std::size_t j) const {
-    return old_[i] == new_[j] || !line_difference(old_[i], new_[j]);
+    return old_[i] == new_[j] || !line_difference(old_[i], new_[j], tolerance_);
   }
 
   /// Length of the longest common subsequence of what follows row i and column j.
@@ -202,13 +204,14 @@ class Pairing {
     } else if (new_number == 0) {
       one.why = "a line that is missing";
     } else {
-      one.why = line_difference(one.old_line, one.new_line).value_or("moved");
+      one.why = line_difference(one.old_line, one.new_line, tolerance_).value_or("moved");
     }
     return one;
   }
 
   std::vector<std::string_view> old_;
   std::vector<std::string_view> new_;
+  double tolerance_;
   std::size_t head_ = 0;     ///< same lines at the begin
   std::size_t tail_ = 0;     ///< same lines at the end
   std::size_t rows_ = 0;     ///< old lines between
@@ -218,13 +221,14 @@ class Pairing {
 
 }  // namespace
 
-std::optional<std::string> line_difference(std::string_view old_line, std::string_view new_line) {
+std::optional<std::string> line_difference(std::string_view old_line, std::string_view new_line,
+                                           double tolerance) {
   if (old_line == new_line) return std::nullopt;
   const std::vector<Piece> was = pieces_of(old_line);
   const std::vector<Piece> is = pieces_of(new_line);
   for (std::size_t k = 0; k < std::min(was.size(), is.size()); ++k) {
     if (was[k].number && is[k].number) {
-      if (auto why = number_difference(was[k].text, is[k].text)) return why;
+      if (auto why = number_difference(was[k].text, is[k].text, tolerance)) return why;
     } else if (was[k].text != is[k].text) {
       return fmt::format("\"{}\" became \"{}\"", was[k].text, is[k].text);
     }
@@ -234,9 +238,10 @@ std::optional<std::string> line_difference(std::string_view old_line, std::strin
   return std::nullopt;
 }
 
-std::vector<LineChange> compare_texts(const std::string& old_text, const std::string& new_text) {
+std::vector<LineChange> compare_texts(const std::string& old_text, const std::string& new_text,
+                                      double tolerance) {
   if (old_text == new_text) return {};
-  return Pairing(lines_of(old_text), lines_of(new_text)).changes();
+  return Pairing(lines_of(old_text), lines_of(new_text), tolerance).changes();
 }
 
 std::string describe(const std::vector<LineChange>& changes, std::size_t most) {

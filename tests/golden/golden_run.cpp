@@ -20,6 +20,12 @@ constexpr const char* advice =
     "golden "
     "run).\n";
 
+#ifdef PIVOTRACE_GOLDEN_OTHER_SOLVER
+constexpr double tolerance = other_solver_tolerance;
+#else
+constexpr double tolerance = number_tolerance;
+#endif
+
 struct Request {
   bool update = false;
   fs::path source;
@@ -43,7 +49,8 @@ int run_one(const Request& request, const std::string& group) {
       golden / "expected" / group,
       {request.source / "examples", golden / "inputs", request.source / "tests/cycle/third.toml"},
       request.scratch / group,
-      request.program};
+      request.program,
+      tolerance};
   const auto transcripts = run_group(places);
   if (!transcripts) {
     std::cerr << transcripts.error() << '\n';

@@ -197,7 +197,7 @@ std::string differences(const Places& places, const std::vector<Transcript>& tra
       report += fmt::format("run {}: no text is kept, {} is missing\n", one.run, file.string());
       continue;
     }
-    const auto changes = compare_texts(*kept, one.text);
+    const auto changes = compare_texts(*kept, one.text, places.tolerance);
     if (changes.empty()) continue;
     report += fmt::format("run {}: not as {} says\n{}", one.run, file.string(),
                           describe(changes, most_lines_shown));
@@ -214,7 +214,7 @@ std::string update(const Places& places, const std::vector<Transcript>& transcri
   for (const Transcript& one : transcripts) {
     const fs::path file = places.expected / file_name(one);
     const std::optional<std::string> kept = bytes_of(file);
-    if (kept && compare_texts(*kept, one.text).empty()) continue;
+    if (kept && compare_texts(*kept, one.text, places.tolerance).empty()) continue;
     write_bytes(file, one.text);
     done += fmt::format("{} {}\n", kept ? "changed" : "new", file.string());
   }

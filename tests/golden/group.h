@@ -6,6 +6,8 @@
 #include <tl/expected.hpp>
 #include <vector>
 
+#include "golden/compare.h"
+
 namespace pivotrace::golden {
 
 /// Where a group finds what it needs.
@@ -15,6 +17,7 @@ struct Places {
   std::vector<std::filesystem::path> given;  ///< files, or folders of files, that every run finds
   std::filesystem::path scratch;             ///< emptied, used, left for the curious
   std::vector<std::string> program;          ///< the program, after a launcher where it needs one
+  double tolerance = number_tolerance;       ///< of numbers, as in compare.h
 };
 
 /// One run as it is kept: every command, how it ended, what it said, and each file it made or changed.

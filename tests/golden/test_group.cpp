@@ -29,7 +29,7 @@ struct Kept {
     return read.str();
   }
 
-  Places places{"runs/group.runs", new_folder(), {}, {}, {}};
+  Places places{"runs/group.runs", new_folder(), {}, {}, {}, number_tolerance};
 };
 
 bool says(const std::string& text, const std::string& what) {

@@ -1,4 +1,4 @@
-// Certified parameters and standard deviations of NIST through the covariance path of the fit.
+// Certified parameters and standard deviations of NIST through minimisers and square-root form.
 // Source: NIST Statistical Reference Datasets, nonlinear regression (public domain), certified to
 // 11 digits. Two small sets are retyped, the others are read where the folder is at hand.
 #include <doctest/doctest.h>
@@ -6,9 +6,9 @@
 #include <algorithm>
 #include <cmath>
 
-#include "estimate/nist_strd.h"
 #include "pivotrace/solver/square_root_information.h"
 #include "reference_data.h"
+#include "solver/nist_strd.h"
 
 using namespace pivotrace;
 using namespace pivotrace::testing;

@@ -1,4 +1,4 @@
-#include "estimate/nist_strd.h"
+#include "solver/nist_strd.h"
 
 #include <cmath>
 #include <fstream>
