@@ -18,13 +18,13 @@ int as_int(long long number) {
   return static_cast<int>(std::clamp(number, -largest, largest));
 }
 
-FileUnit unit_of(TomlTable& block) {
+FileUnit unit_of(TomlTable& block, const char* key) {
   static const std::vector<std::string> words = {"mm",     "inch",       "deg",     "rad",
                                                  "arcsec", "mm_per_300", "mm_per_m"};
   static constexpr FileUnit units[] = {FileUnit::mm,      FileUnit::inch,   FileUnit::deg,
                                        FileUnit::rad,     FileUnit::arcsec, FileUnit::mm_per_300,
                                        FileUnit::mm_per_m};
-  const auto word = block.choice("unit", Need::optional, words);
+  const auto word = block.choice(key, Need::optional, words);
   for (std::size_t i = 0; i < words.size(); ++i) {
     if (word == words[i]) return units[i];
   }
@@ -46,12 +46,15 @@ MappingEntry read_entry(TomlTable& block) {
   entry.value = block.text("value", Need::required).value_or("");
   entry.key = block.text("key", Need::optional);
   entry.pattern = block.text("pattern", Need::optional);
+  const auto number = block.integer("number", Need::optional);
+  if (number) entry.number = as_int(*number);
   const auto line = block.integer("line", Need::optional);
   if (line) entry.line = as_int(*line);
-  entry.unit = unit_of(block);
+  entry.unit = unit_of(block, "unit");
   entry.sign = static_cast<double>(block.integer("sign", Need::optional).value_or(1));
   entry.scale = block.number("scale", Need::optional, formats::Sign::positive).value_or(1.0);
   entry.reference = block.number("reference", Need::optional).value_or(0.0);
+  entry.reference_unit = unit_of(block, "reference_unit");
   entry.reference_value = block.text("reference_value", Need::optional);
   entry.format = format_of(block);
   entry.largest_change = block.number("largest_change", Need::optional, formats::Sign::positive);

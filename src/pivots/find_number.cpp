@@ -3,11 +3,16 @@
 #include <fmt/format.h>
 
 #include <cctype>
-#include <regex>
+#include <optional>
+
+#include "pivots/line_pattern.h"
 
 namespace pivotrace {
 
 namespace {
+
+/// More places than this are not counted any further: one is wanted.
+constexpr std::size_t most_places = 1000;
 
 bool is_digit(char c) { return c >= '0' && c <= '9'; }
 
@@ -51,11 +56,13 @@ bool runs_on(const std::string& line, std::size_t end) {
   return end < line.size() && (is_key_part(line[end]) || line[end] == '.');
 }
 
-using Spans = std::vector<std::pair<std::size_t, std::size_t>>;
-
 std::size_t skip_blanks(const std::string& line, std::size_t i) {
   while (i < line.size() && (line[i] == ' ' || line[i] == '\t')) ++i;
   return i;
+}
+
+bool inside_longer_key(const std::string& text, std::size_t at, const std::string& key) {
+  return at > 0 && is_key_part(key.front()) && (is_key_part(text[at - 1]) || text[at - 1] == '.');
 }
 
 /// key, closing quote, blanks, one of = : , and blanks; at least one of these must part the key
@@ -64,9 +71,7 @@ Spans numbers_after_key(const std::string& line, const MappingEntry& entry) {
   Spans spans;
   const std::string& key = *entry.key;
   for (std::size_t at = line.find(key); at != std::string::npos; at = line.find(key, at + 1)) {
-    const bool inside_longer_key =
-        at > 0 && is_key_part(key.front()) && (is_key_part(line[at - 1]) || line[at - 1] == '.');
-    if (inside_longer_key) continue;
+    if (inside_longer_key(line, at, key)) continue;
     const std::size_t after_key = at + key.size();
     std::size_t i = after_key;
     if (i < line.size() && (line[i] == '"' || line[i] == '\'')) ++i;
@@ -80,23 +85,19 @@ Spans numbers_after_key(const std::string& line, const MappingEntry& entry) {
   return spans;
 }
 
-Spans captures_of(const std::string& line, const std::regex& pattern) {
-  Spans spans;
-  for (std::sregex_iterator match(line.begin(), line.end(), pattern), none; match != none;
-       ++match) {
-    if (!(*match)[1].matched) continue;
-    const auto begin = static_cast<std::size_t>(match->position(1));
-    spans.emplace_back(begin, begin + static_cast<std::size_t>(match->length(1)));
-  }
-  return spans;
+/// A number may begin after anything but a word or a point: "G54" and "Y-200" hold none.
+bool may_begin(const std::string& text, std::size_t i) {
+  if (i == 0) return true;
+  const char before = text[i - 1];
+  const bool sign_of_word = (before == '+' || before == '-') && i > 1 && is_key_part(text[i - 2]);
+  return !is_key_part(before) && before != '.' && !sign_of_word;
 }
 
 /// Every number of a line that is not part of a word ("G54" holds none).
 Spans free_numbers(const std::string& line, const MappingEntry& entry) {
   Spans spans;
   for (std::size_t i = 0; i < line.size();) {
-    const bool may_begin = i == 0 || (!is_key_part(line[i - 1]) && line[i - 1] != '.');
-    const std::size_t end = may_begin ? number_end(line, i, mark_of(entry)) : i;
+    const std::size_t end = may_begin(line, i) ? number_end(line, i, mark_of(entry)) : i;
     if (end > i) {
       if (!runs_on(line, end)) spans.emplace_back(i, end);
       i = end;
@@ -108,9 +109,14 @@ Spans free_numbers(const std::string& line, const MappingEntry& entry) {
 }
 
 std::string sought(const MappingEntry& entry) {
-  std::string text = entry.key ? fmt::format("the key \"{}\" with a number after it", *entry.key)
-                     : entry.pattern ? fmt::format("the pattern '{}'", *entry.pattern)
-                                     : std::string("a number");
+  std::string text;
+  if (entry.key && entry.number) {
+    text = fmt::format("the key \"{}\" with {} numbers after it", *entry.key, *entry.number);
+  } else if (entry.key) {
+    text = fmt::format("the key \"{}\" with a number after it", *entry.key);
+  } else {
+    text = entry.pattern ? fmt::format("the pattern '{}'", *entry.pattern) : "a number";
+  }
   if (entry.line) text += fmt::format(" on line {}", *entry.line);
   return text;
 }
@@ -144,54 +150,119 @@ bool is_ambiguous(const std::string& line, std::size_t begin, std::size_t end,
   return whole && end + 1 < line.size() && line[end] == ',' && is_digit(line[end + 1]);
 }
 
-Expected<FoundNumber> search(const TextView& view, const MappingEntry& entry,
-                             const std::string& file) {
-  std::optional<std::regex> pattern;
-  if (entry.pattern) pattern.emplace(*entry.pattern, std::regex::ECMAScript);
-  std::vector<FoundNumber> found;
-  for (std::size_t i = 0; i < view.lines.size(); ++i) {
-    const int number = static_cast<int>(i) + 1;
-    if (entry.line && *entry.line != number) continue;
-    const TextLine& place = view.lines[i];
-    if (place.end - place.begin > longest_searched_line) {
-      return failure(
-          {ProblemNumber::too_large,
-           fmt::format("line {} is longer than {} characters", number, longest_searched_line),
-           {file, number, 0},
-           "such lines are not searched; name the line in the mapping (line = ...) if "
-           "the number stands elsewhere"});
-    }
-    const std::string line = view.text.substr(place.begin, place.end - place.begin);
-    const Spans spans = entry.key ? numbers_after_key(line, entry)
-                        : pattern ? captures_of(line, *pattern)
-                                  : free_numbers(line, entry);
-    for (const auto& [begin, end] : spans) {
-      if (is_ambiguous(line, begin, end, entry)) {
-        return failure({ProblemNumber::ambiguous_number,
-                        fmt::format("{}: \"{}\" can be read in two ways", entry.value.written,
-                                    line.substr(begin, end - begin + 2)),
-                        {file, number, static_cast<int>(begin) + 1},
-                        "say in the mapping which it is: decimal_mark = \",\" or \".\""});
-      }
-      found.push_back({place.begin + begin, place.begin + end, number});
-    }
+/// The list of numbers after a key: to the end of the line, or to the bracket that closes the first
+/// one opened, over several lines if need be.
+std::size_t list_end(const std::string& text, std::size_t from) {
+  int depth = 0;
+  for (std::size_t i = from; i < text.size(); ++i) {
+    const char c = text[i];
+    if (c == '[' || c == '{' || c == '(') ++depth;
+    if ((c == ']' || c == '}' || c == ')') && --depth <= 0) return i;
+    if ((c == '\n' || c == '\r') && depth == 0) return i;
+    if (i - from > longest_searched_line) return i;
   }
-  if (found.size() != 1) return not_once(found, entry, file);
-  return found.front();
+  return text.size();
 }
+
+/// The search of one text for one entry.
+class Search {
+ public:
+  Search(const TextView& view, const MappingEntry& entry, const std::string& file)
+      : view_(view), entry_(entry), file_(file) {
+    if (entry.pattern) pattern_.emplace(*entry.pattern);
+  }
+
+  Expected<FoundNumber> run() {
+    for (std::size_t i = 0; i < view_.lines.size() && found_.size() < most_places; ++i) {
+      if (entry_.line && *entry_.line != static_cast<int>(i) + 1) continue;
+      if (auto problem = search_line(i)) return failure(*problem);
+    }
+    if (found_.size() != 1) return not_once(found_, entry_, file_);
+    return found_.front();
+  }
+
+ private:
+  std::optional<Problem> search_line(std::size_t index) {
+    const TextLine& place = view_.lines[index];
+    if (place.end - place.begin > longest_searched_line) return too_long(index);
+    const std::string line = view_.text.substr(place.begin, place.end - place.begin);
+    if (entry_.number) return count_after_keys(line, index);
+    const Spans spans = entry_.key ? numbers_after_key(line, entry_)
+                        : pattern_ ? pattern_->captures(line, most_places)
+                                   : free_numbers(line, entry_);
+    for (const auto& [begin, end] : spans) {
+      if (is_ambiguous(line, begin, end, entry_))
+        return ambiguous(line.substr(begin, end - begin + 2), place.begin + begin);
+      found_.push_back({place.begin + begin, place.begin + end, static_cast<int>(index) + 1});
+    }
+    return std::nullopt;
+  }
+
+  std::optional<Problem> count_after_keys(const std::string& line, std::size_t index) {
+    const std::string& key = *entry_.key;
+    for (std::size_t at = line.find(key); at != std::string::npos; at = line.find(key, at + 1)) {
+      const std::size_t after = at + key.size();
+      const bool longer =
+          after < line.size() && is_key_part(key.back()) && is_key_part(line[after]);
+      if (longer || inside_longer_key(line, at, key)) continue;
+      if (auto problem = count_from(view_.lines[index].begin + after, index)) return problem;
+    }
+    return std::nullopt;
+  }
+
+  /// Counts from this character on; every number passed has to be read in one way only.
+  std::optional<Problem> count_from(std::size_t from, std::size_t index) {
+    const std::string list = view_.text.substr(from, list_end(view_.text, from) - from);
+    const Spans spans = free_numbers(list, entry_);
+    const auto wanted = static_cast<std::size_t>(*entry_.number);
+    if (spans.size() < wanted) return std::nullopt;
+    for (std::size_t i = 0; i < wanted; ++i) {
+      const auto [begin, end] = spans[i];
+      if (is_ambiguous(list, begin, end, entry_)) {
+        return ambiguous(list.substr(begin, end - begin + 2), from + begin);
+      }
+    }
+    const auto [begin, end] = spans[wanted - 1];
+    found_.push_back({from + begin, from + end, line_of(from + begin, index)});
+    return std::nullopt;
+  }
+
+  /// The line, from 1, that holds a character at or after line `index`.
+  int line_of(std::size_t character, std::size_t index) const {
+    while (index + 1 < view_.lines.size() && view_.lines[index + 1].begin <= character) ++index;
+    return static_cast<int>(index) + 1;
+  }
+
+  Problem too_long(std::size_t index) const {
+    const int number = static_cast<int>(index) + 1;
+    return {ProblemNumber::too_large,
+            fmt::format("line {} is longer than {} characters", number, longest_searched_line),
+            {file_, number, 0},
+            "such lines are not searched; name the line in the mapping (line = ...) if "
+            "the number stands elsewhere"};
+  }
+
+  Problem ambiguous(const std::string& read, std::size_t character) const {
+    const int line = line_of(character, 0);
+    const std::size_t line_begin = view_.lines[static_cast<std::size_t>(line) - 1].begin;
+    return {ProblemNumber::ambiguous_number,
+            fmt::format("{}: \"{}\" can be read in two ways", entry_.value.written, read),
+            {file_, line, static_cast<int>(character - line_begin) + 1},
+            "say in the mapping which it is: decimal_mark = \",\" or \".\""};
+  }
+
+  const TextView& view_;
+  const MappingEntry& entry_;
+  const std::string& file_;
+  std::optional<LinePattern> pattern_;
+  std::vector<FoundNumber> found_;
+};
 
 }  // namespace
 
 Expected<FoundNumber> find_number(const TextView& view, const MappingEntry& entry,
                                   const std::string& file) {
-  try {
-    return search(view, entry, file);
-  } catch (const std::regex_error& error) {
-    return failure({ProblemNumber::bad_mapping,
-                    fmt::format("the pattern '{}' is too costly to search with: {}",
-                                entry.pattern.value_or(""), error.what()),
-                    entry.where, "write a simpler pattern, or use key"});
-  }
+  return Search(view, entry, file).run();
 }
 
 Expected<NumberInFile> read_number(const TextView& view, const MappingEntry& entry,

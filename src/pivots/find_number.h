@@ -6,9 +6,9 @@
 
 namespace pivotrace {
 
-/// Longer lines are refused: no list meant to be read has them, and matching them with a regular
-/// expression can exhaust the stack.
-inline constexpr std::size_t longest_searched_line = 4096;
+/// Longer lines are refused: no list meant to be read has them, and each place found is searched for
+/// in time linear in the line.
+inline constexpr std::size_t longest_searched_line = 65536;
 
 /// Where the number stands, in characters of the view.
 struct FoundNumber {

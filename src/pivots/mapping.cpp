@@ -5,16 +5,18 @@
 #include <algorithm>
 #include <charconv>
 #include <cmath>
-#include <regex>
 
 #include "base/number_text.h"
 #include "pivotrace/geometry/angle.h"
+#include "pivots/line_pattern.h"
 
 namespace pivotrace {
 
 namespace {
 
 constexpr int most_decimals = 9;
+/// Longer lists of numbers after one key are a slip of the keyboard.
+constexpr int most_counted = 1000;
 
 class EntryProblems {
  public:
@@ -32,30 +34,22 @@ class EntryProblems {
   Problems& problems_;
 };
 
-/// Empty when the pattern compiles and captures exactly once.
-std::string pattern_fault(const std::string& pattern) {
-  try {
-    const std::regex compiled(pattern, std::regex::ECMAScript);
-    if (compiled.mark_count() == 1) return "";
-    return fmt::format("the pattern has {} captures, it must have exactly one",
-                       compiled.mark_count());
-  } catch (const std::regex_error& error) {
-    return fmt::format("the pattern is not a regular expression: {}", error.what());
-  }
-}
-
 void check_finder(EntryProblems& check, const MappingEntry& entry) {
   check.require(!(entry.key && entry.pattern), "both a key and a pattern", "use one of them");
   check.require(entry.key || entry.pattern || entry.line, "nothing says where the number stands",
                 "give key, pattern or line");
   check.require(!entry.key || !entry.key->empty(), "the key is empty",
                 "write the text that stands before the number");
+  check.require(!entry.number || entry.key, "a number is counted, but not after which key",
+                "give the key it stands after");
+  check.require(!entry.number || (*entry.number >= 1 && *entry.number <= most_counted),
+                "there is no such number", fmt::format("numbers count from 1 to {}", most_counted));
   check.require(!entry.line || *entry.line >= 1, "there is no such line", "lines count from 1");
   if (entry.pattern) {
-    const std::string fault = pattern_fault(*entry.pattern);
+    const std::string fault = LinePattern(*entry.pattern).fault();
     check.require(fault.empty(), fault,
                   "put one pair of round brackets about the number; (?:...) groups without "
-                  "capturing");
+                  "capturing; looking ahead or back and repeating a capture are not possible");
   }
 }
 
@@ -65,6 +59,9 @@ void check_number(EntryProblems& check, const MappingEntry& entry) {
   check.require(std::isfinite(entry.scale) && entry.scale > 0.0, "the scale is not above 0",
                 "use sign = -1 to turn a number round");
   check.require(std::isfinite(entry.reference), "the reference is not a number", "");
+  check.require(entry.reference_unit == FileUnit::automatic || !entry.reference_value,
+                "a reference value with a unit",
+                "a value knows its unit: leave reference_unit out");
   check.require(!entry.reference_value || entry.reference == 0.0,
                 "both a reference number and a reference value", "use one of them");
   check.require(entry.format.decimals >= 0 && entry.format.decimals <= most_decimals,
@@ -105,7 +102,7 @@ double units_per_physical(QuantityKind quantity, FileUnit unit) {
 struct Terms {
   PivotValue value;
   double reference = 0.0;  ///< mm, rad or mm/300 mm
-  double reference_U95 = 0.0;
+  double U95 = not_run;    ///< of the difference; mm, rad or mm/300 mm
   double factor = 1.0;
 };
 
@@ -114,19 +111,60 @@ tl::unexpected<Problems> located(Problems problems, const MappingEntry& entry) {
   return tl::make_unexpected(std::move(problems));
 }
 
-Expected<Terms> terms_of(const std::vector<PivotValue>& values, const MappingEntry& entry) {
+/// Variances and covariance of two values in the joint covariance, absolute; nothing where the
+/// result does not tell all three.
+std::optional<double> difference_variance(const JointCovariance& joint, const PivotValue& value,
+                                          const PivotValue& other) {
+  const auto place = [&](const PivotValue& sought) {
+    return std::find(joint.names.begin(), joint.names.end(), sought.name) - joint.names.begin();
+  };
+  const Eigen::Index first = place(value);
+  const Eigen::Index second = place(other);
+  const Eigen::Index size = std::min<Eigen::Index>(joint.absolute.rows(), joint.absolute.cols());
+  if (std::max(first, second) >= size) return std::nullopt;
+  return joint.absolute(first, first) + joint.absolute(second, second) -
+         2.0 * joint.absolute(first, second);
+}
+
+double coverage_of(const JointCovariance& joint, const PivotValue& value) {
+  const auto place = std::find(joint.names.begin(), joint.names.end(), value.name);
+  const Eigen::Index i = place - joint.names.begin();
+  return value.U95 / std::sqrt(joint.absolute(i, i));
+}
+
+/// U95 of value minus other, the larger of both coverage factors. Without a covariance the sum of
+/// both: never too small, whatever their correlation.
+double difference_U95(const JointCovariance& joint, const PivotValue& value,
+                      const PivotValue& other) {
+  const double sum = value.U95 + other.U95;
+  const auto variance = difference_variance(joint, value, other);
+  if (!variance) return sum;
+  const double factor = std::max(coverage_of(joint, value), coverage_of(joint, other));
+  const double U95 = factor * std::sqrt(std::max(0.0, *variance));
+  return std::isfinite(U95) ? std::min(U95, sum) : sum;
+}
+
+tl::unexpected<Problems> unit_does_not_suit(const MappingEntry& entry, const char* which) {
+  return failure(
+      {ProblemNumber::bad_mapping,
+       fmt::format("entry for \"{}\": the {} does not suit this value", entry.value.written, which),
+       entry.where, "lengths: mm, inch; angles: deg, rad, arcsec; slopes: mm_per_300, mm_per_m"});
+}
+
+Expected<Terms> terms_of(const std::vector<PivotValue>& values, const MappingEntry& entry,
+                         const JointCovariance& joint) {
   const Expected<PivotValue> value = find_pivot_value(values, entry.value);
   if (!value) return located(value.error(), entry);
   Terms terms;
   terms.value = *value;
   terms.factor = units_per_physical(value->quantity, entry.unit);
-  if (std::isnan(terms.factor)) {
-    return failure(
-        {ProblemNumber::bad_mapping,
-         fmt::format("entry for \"{}\": the unit does not suit this value", entry.value.written),
-         entry.where, "lengths: mm, inch; angles: deg, rad, arcsec; slopes: mm_per_300, mm_per_m"});
-  }
-  terms.reference = entry.reference / terms.factor;
+  if (std::isnan(terms.factor)) return unit_does_not_suit(entry, "unit");
+  const bool own_unit = entry.reference_unit != FileUnit::automatic;
+  const double reference_factor =
+      own_unit ? units_per_physical(value->quantity, entry.reference_unit) : terms.factor;
+  if (std::isnan(reference_factor)) return unit_does_not_suit(entry, "reference_unit");
+  terms.reference = entry.reference / reference_factor;
+  terms.U95 = value->U95;
   if (!entry.reference_value) return terms;
   const Expected<PivotValue> other = find_pivot_value(values, *entry.reference_value);
   if (!other) return located(other.error(), entry);
@@ -137,7 +175,7 @@ Expected<Terms> terms_of(const std::vector<PivotValue>& values, const MappingEnt
                     entry.where, "subtract lengths from lengths and angles from angles"});
   }
   terms.reference = other->value;
-  terms.reference_U95 = other->U95;
+  terms.U95 = difference_U95(joint, *value, *other);
   return terms;
 }
 
@@ -161,20 +199,20 @@ Problems Mapping::validate() const {
   return problems;
 }
 
-Expected<MappedValue> mapped_value(const std::vector<PivotValue>& values,
-                                   const MappingEntry& entry) {
-  const Expected<Terms> terms = terms_of(values, entry);
+Expected<MappedValue> mapped_value(const std::vector<PivotValue>& values, const MappingEntry& entry,
+                                   const JointCovariance& joint) {
+  const Expected<Terms> terms = terms_of(values, entry, joint);
   if (!terms) return tl::make_unexpected(terms.error());
   MappedValue mapped;
   mapped.written =
       entry.sign * entry.scale * terms->factor * (terms->value.value - terms->reference);
-  mapped.U95_physical = terms->value.U95 + terms->reference_U95;
+  mapped.U95_physical = terms->U95;
   return mapped;
 }
 
 Expected<double> physical_value(const std::vector<PivotValue>& values, const MappingEntry& entry,
                                 double written) {
-  const Expected<Terms> terms = terms_of(values, entry);
+  const Expected<Terms> terms = terms_of(values, entry, {});
   if (!terms) return tl::make_unexpected(terms.error());
   return written / (entry.sign * entry.scale * terms->factor) + terms->reference;
 }

@@ -19,9 +19,9 @@ void append(Problems& problems, const Problems& more) {
   problems.insert(problems.end(), more.begin(), more.end());
 }
 
-Expected<Edit> edit_for(const std::vector<PivotValue>& values, const MappingEntry& entry,
-                        const TextView& view, const TargetFile& target) {
-  const Expected<MappedValue> mapped = mapped_value(values, entry);
+Expected<Edit> edit_for(const std::vector<PivotValue>& values, const JointCovariance& joint,
+                        const MappingEntry& entry, const TextView& view, const TargetFile& target) {
+  const Expected<MappedValue> mapped = mapped_value(values, entry, joint);
   if (!mapped) return tl::make_unexpected(mapped.error());
   const Expected<NumberInFile> old = read_number(view, entry, target.path);
   if (!old) return tl::make_unexpected(old.error());
@@ -198,7 +198,7 @@ Expected<PatchPlan> plan_patch(const FitResult& result, const Mapping& mapping,
   plan.measured = result.started;
   plan.fitted = result.made;
   for (const MappingEntry& entry : mapping.entries) {
-    const Expected<Edit> edit = edit_for(*values, entry, *view, target);
+    const Expected<Edit> edit = edit_for(*values, result.covariance, entry, *view, target);
     if (edit) {
       plan.edits.push_back(*edit);
     } else {

@@ -61,6 +61,15 @@ TEST_CASE("every key of a mapping is read") {
   CHECK(entry.format.decimal_mark == ',');
   CHECK(entry.largest_change == 0.2);
   CHECK(entry.where.line == 2);
+
+  const auto counted = parse_mapping(
+      "format = 1\n[[entry]]\nvalue = \"A.centre.Y\"\nkey = \"at\"\nnumber = 2\n"
+      "reference = -448\nreference_unit = \"mm\"\nunit = \"inch\"\n",
+      "m");
+  REQUIRE(counted.has_value());
+  CHECK(counted->entries[0].number == 2);
+  CHECK(counted->entries[0].reference == -448.0);
+  CHECK(counted->entries[0].reference_unit == FileUnit::mm);
 }
 
 TEST_CASE("mistakes in a mapping are told together, each with its line") {

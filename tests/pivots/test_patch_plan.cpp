@@ -119,6 +119,93 @@ TEST_CASE("a capture that is more than a number is refused") {
         ProblemNumber::wrong_type);
 }
 
+TEST_CASE("a pattern that sends a backtracking search through every split ends at once") {
+  const std::string line(60000, 'x');
+  CHECK(refused(line + "\n", mapping({by_pattern("A.centre.Y", R"((?:x+x+)+y([-+.\d]+))")})) ==
+        ProblemNumber::target_not_found);
+  const PatchPlan plan =
+      planned(line + "y-200.05\n", mapping({by_pattern("A.centre.Y", R"((?:x+x+)+y([-+.\d]+))")}));
+  CHECK(plan.edits[0].old_text == "-200.05");
+}
+
+TEST_CASE("a pattern that needs more than regular languages is refused with what to do") {
+  for (const char* pattern : {R"((?=k)(\d))", R"((\d)\1)", R"((?<=k)(\d))"}) {
+    const auto problems = mapping({by_pattern("A.centre.Y", pattern)}).validate();
+    CAPTURE(pattern);
+    REQUIRE(problems.size() == 1);
+    CHECK(problems[0].advice.find("looking ahead or back") != std::string::npos);
+  }
+}
+
+namespace {
+
+MappingEntry nth(const std::string& key, int number) {
+  MappingEntry entry = by_key("A.centre.Y", key);
+  entry.number = number;
+  return entry;
+}
+
+std::string first_edit(const std::string& text, const MappingEntry& entry) {
+  const auto plan = plan_patch(one_axis_result(), mapping({entry}), file_with(text));
+  if (!plan) return describe(plan.error()[0]);
+  return plan->new_bytes;
+}
+
+}  // namespace
+
+TEST_CASE("the n-th number after a key: lists on a line, in brackets, over several lines") {
+  CHECK(first_edit("{\"n\": \"A\", \"at\": [-300.0, -200.05, -250.0]}\n", nth("\"at\"", 2)) ==
+        "{\"n\": \"A\", \"at\": [-300.0, -200.0123, -250.0]}\n");
+  CHECK(first_edit("\"at\": [\n  -300.0,\n  -200.05\n]\n", nth("\"at\"", 2)) ==
+        "\"at\": [\n  -300.0,\n  -200.0123\n]\n");
+  CHECK(first_edit("table 1 = 5 -200.05 7\n3\n", nth("table 1", 2)) ==
+        "table 1 = 5 -200.0123 7\n3\n");
+  CHECK(first_edit("m = ((1, 2), (3, -200.05))\n", nth("m", 4)) ==
+        "m = ((1, 2), (3, -200.0123))\n");
+  CHECK(first_edit("at 1: 1; 2; -200.05\nat 2: 9; 9; 9\n", nth("at 1", 3)) ==
+        "at 1: 1; 2; -200.0123\nat 2: 9; 9; 9\n");
+}
+
+TEST_CASE("the n-th number after a key stays within its own list") {
+  const auto missing = [](const std::string& text, const MappingEntry& entry) {
+    return refused(text, mapping({entry})) == ProblemNumber::target_not_found;
+  };
+  CHECK(missing("\"at\": [-300.0, -200.05], \"to\": [1.5]\n", nth("\"at\"", 3)));
+  CHECK(missing("at = 1 2\n3\n", nth("at", 3)));
+  CHECK(missing("bat = 1 2\n", nth("at", 1)));
+  CHECK(missing("at2 = 1 2\n", nth("at", 1)));
+  CHECK(missing("at = X1 Y-200.05\n", nth("at", 1)));  // numbers in words are none
+  CHECK(missing("at = [1, 2]\nat = [3, 4]\n", nth("at", 2)));
+  MappingEntry on_line = nth("at", 2);
+  on_line.line = 2;
+  CHECK(first_edit("at = [1, 2]\nat = [3, -200.05]\n", on_line) ==
+        "at = [1, 2]\nat = [3, -200.0123]\n");
+}
+
+TEST_CASE("the n-th number after a key: a comma that may be a decimal mark is asked about") {
+  MappingEntry entry = nth("at", 2);
+  const auto plan = plan_patch(one_axis_result(), mapping({entry}), file_with("\nat = [1,5,-2]\n"));
+  REQUIRE(!plan.has_value());
+  CHECK(plan.error()[0].number == ProblemNumber::ambiguous_number);
+  CHECK(plan.error()[0].where.line == 2);
+  CHECK(plan.error()[0].where.column == 7);
+  entry.format.decimal_mark = '.';
+  CHECK(first_edit("at = [1,5,-2]\n", entry) == "at = [1,-200.0123,-2]\n");
+  MappingEntry lost;
+  lost.value = "A.centre.Y";
+  lost.number = 2;
+  lost.line = 1;
+  CHECK(refused("1 2\n", mapping({lost})) == ProblemNumber::bad_mapping);
+  CHECK(refused("at 1 2\n", mapping({nth("at", 0)})) == ProblemNumber::bad_mapping);
+}
+
+TEST_CASE("a line number alone does not take the number of a word without its sign") {
+  MappingEntry entry;
+  entry.value = "A.centre.Y";
+  entry.line = 1;
+  CHECK(refused("G54 Y-200.05\n", mapping({entry})) == ProblemNumber::target_not_found);
+}
+
 TEST_CASE("a line number alone needs a line with one number") {
   MappingEntry entry;
   entry.value = "A.centre.Y";
@@ -150,7 +237,36 @@ TEST_CASE("unit, sign, scale and reference: written = sign * scale * (value - re
   between.reference_value = "A.centre.Y";
   const PatchPlan plan = planned("P3 = 0.05\n", mapping({between}), trunnion_result());
   CHECK(plan.edits[0].new_text == "0.0623");  // -199.95 + 200.0123
-  CHECK(plan.edits[0].U95 == doctest::Approx(2 * 1.959964 * std::hypot(0.001, 0.002)));
+  CHECK(plan.edits[0].U95 == doctest::Approx(std::sqrt(2.0) * 1.959964 * std::hypot(0.001, 0.002)));
+}
+
+TEST_CASE("a reference with a unit of its own") {
+  MappingEntry entry = by_key("A.centre.Y", "P1");
+  entry.unit = FileUnit::inch;
+  entry.reference = -190.5;  // mm, 7.5 inch
+  entry.reference_unit = FileUnit::mm;
+  entry.format.decimals = 5;
+  // (-200.0123 + 190.5) / 25.4
+  CHECK(planned("P1 = -0.37\n", mapping({entry})).edits[0].new_text == "-0.37450");
+  entry.reference_unit = FileUnit::deg;
+  CHECK(refused("P1 = -0.37\n", mapping({entry})) == ProblemNumber::bad_mapping);
+}
+
+TEST_CASE("U95 of a difference follows the covariance: law of propagation, worked by hand") {
+  // GUM (JCGM 100:2008) equation 16: u(a-b)^2 = u(a)^2 + u(b)^2 - 2 u(a,b).
+  FitResult result = trunnion_result();
+  MappingEntry entry = by_key("C.centre.Y", "k");
+  entry.reference_value = "A.centre.Y";
+  const double u = std::hypot(0.001, 0.002);
+  result.covariance.names = {*value_named("A.centre.Y"), *value_named("C.centre.Y")};
+  result.covariance.absolute = Eigen::Matrix2d{{u * u, 0.9 * u * u}, {0.9 * u * u, u * u}};
+  const Mapping map = mapping({entry});
+  CHECK(planned("k = 0\n", map, result).edits[0].U95 ==
+        doctest::Approx(1.959964 * u * std::sqrt(0.2)));
+  result.covariance.absolute = Eigen::Matrix2d{{u * u, -u * u}, {-u * u, u * u}};
+  CHECK(planned("k = 0\n", map, result).edits[0].U95 == doctest::Approx(2 * 1.959964 * u));
+  result.covariance.absolute.setZero();  // tells nothing: the safe sum
+  CHECK(planned("k = 0\n", map, result).edits[0].U95 == doctest::Approx(2 * 1.959964 * u));
 }
 
 TEST_CASE("written and read back are inverse for every unit, sign, scale and reference") {
@@ -307,7 +423,7 @@ TEST_CASE("what is no text is refused") {
   CHECK(refused(std::string("\xFF\xFE\0\0p\0\0\0", 8), y_by_key) ==
         ProblemNumber::unsupported_format);
   CHECK(refused("\xFF\xFEp", y_by_key) == ProblemNumber::unsupported_format);
-  CHECK(refused("pivotY = 1 " + std::string(5000, 'x'), y_by_key) == ProblemNumber::too_large);
+  CHECK(refused("pivotY = 1 " + std::string(70000, 'x'), y_by_key) == ProblemNumber::too_large);
 }
 
 TEST_CASE("the diff is a unified diff with three lines of context") {
