@@ -99,6 +99,19 @@ void board_end(void) {
 void *memset(void *to, int value, size_t size) {
   unsigned char *next = to;
   const uint32_t word = (uint32_t)(unsigned char)value * 0x01010101U;
+  while (size >= 32U && ((uintptr_t)next & 3U) == 0U) {
+    uint32_t *eight = (uint32_t *)(void *)next;
+    eight[0] = word;
+    eight[1] = word;
+    eight[2] = word;
+    eight[3] = word;
+    eight[4] = word;
+    eight[5] = word;
+    eight[6] = word;
+    eight[7] = word;
+    next += 32;
+    size -= 32U;
+  }
   while (size >= 4U && ((uintptr_t)next & 3U) == 0U) {
     *(uint32_t *)(void *)next = word;
     next += 4;

@@ -82,7 +82,6 @@ int32_t close_start(Work& work, pivotrace_result& result) {
     // What touches scatter about their own station is the same for either gap: the square of the
     // distance, a quadric, takes up any displacement.
     pool(work);
-    work.pooled = 1;
   }
   begin_pass(work, work.phase == Phase::start);
   return PIVOTRACE_BUSY;
@@ -92,18 +91,15 @@ int32_t close_exact(Work& work, pivotrace_result& result) {
   const int32_t open = hanging(work);
   if (open != 0) return refuse(work, result, PIVOTRACE_UNDETERMINED, open);
   const Step step = end_pass(work, Gap::exact);
-  const bool pooled = work.survey->setup->errors.dof == 0 || work.pooled != 0;
-  work.pooled = 1;
   if (!step.finite || work.pass >= most_passes) {
     return refuse(work, result, PIVOTRACE_NOT_SETTLED, 0);
   }
-  if (step.settled && pooled) {
+  if (step.settled) {
     if (!near_nominal(work)) return refuse(work, result, PIVOTRACE_NOT_SETTLED, 0);
     work.phase = Phase::test;
     begin_tests(work, result);
     return PIVOTRACE_BUSY;
   }
-  pool(work);
   begin_pass(work, false);
   return PIVOTRACE_BUSY;
 }

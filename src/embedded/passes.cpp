@@ -16,7 +16,8 @@ constexpr real believed = real(4);
 
 /// A start is near enough when the last step was below this part of it: what is left is its square,
 /// and an exact pass comes nearer from there as well.
-constexpr real near_enough = real(0.25);
+/// Two exact passes are needed in double anyway.
+constexpr real near_enough = sizeof(real) == sizeof(float) ? real(0.25) : real(0.7);
 
 /// A state to be shown was near enough when the last step was below this part.
 constexpr real near_enough_to_show = real(0.005);
@@ -24,9 +25,9 @@ constexpr real near_enough_to_show = real(0.005);
 /// 0.1 sigma an unknown. A hundredth never settles in float; in double a thousandth costs nothing.
 constexpr real settled_square = sizeof(real) == sizeof(float) ? real(0.01) : real(1e-6);
 
-/// Steps shorten as their square: after one below this share of what an unknown may be off (3 um, 10
-/// arcsec) the next is no longer than a few thousandths of it.
-constexpr real near_the_end = sizeof(real) == sizeof(float) ? real(3e-4) : real(3e-6);
+/// Steps shorten as their square: after one below this share of what an unknown may be off (float: 3
+/// um, 10 arcsec; double: 60 nm, 0.2 arcsec) the next is no longer than a few thousandths of it.
+constexpr real near_the_end = sizeof(real) == sizeof(float) ? real(3e-4) : real(6e-6);
 constexpr real near_the_end_tilt = near_the_end * real(10.0 / 3.0);
 constexpr real next_square = real(1e-5);
 
@@ -85,7 +86,6 @@ int32_t prepare(const pivotrace_survey* survey, void* memory, size_t size, bool 
   work.touches = survey->touches;
   work.station = 0;
   work.pass = 0;
-  work.pooled = 0;
   work.phase = Phase::none;
   const pivotrace_setup& setup = *survey->setup;
   for (int k = 0; k < most_axes && k < setup.axes; ++k) {
@@ -141,14 +141,14 @@ void pass_station(Work& work, Gap gap) {
   // A start needs no weights but those of the touches: the exact passes bring the others.
   const bool plain = gap == Gap::algebraic && work.job == PIVOTRACE_JOB_FIT;
   whiten(work, plain ? real(0) : station_variance(work), gap == Gap::algebraic);
-  weigh_block(work);
+  const int from = gap == Gap::exact ? 0 : static_cast<int>(layout.other);
+  const int column = gap == Gap::exact ? 0 : layout.each() + from;
+  weigh_block(work, column);
   const int width = layout.dense() + 1;
   real* block = work.block();
-  int from = layout.other;
   if (gap == Gap::exact) {
     absorb(work.position(stay.position[int{layout.thin_axis}]), layout.each(), layout.width(),
            block);
-    from = 0;
   }
   absorb(work.dense() + row_begin(from, width), layout.dense() - from, width - from,
          block + block_rows * (layout.each() + from));

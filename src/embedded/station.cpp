@@ -2,9 +2,14 @@
 // displaced by a small rigid motion T(x) = e + w x x (x: cross product), it turns as T R T^-1, and the
 // point comes out displaced by
 //   T(R p) - R T(p)
-// A tilt of its unit direction u towards t is w = u x t. An angle error displaces by u x R p. What
-// stands further in is carried along by R. A tool-side turn does the same to the arm from the position
-// shown to the stylus; the position shown is displaced the other way. (Derived here.)
+// For a shift e that is d = e - R e. A tilt of its unit direction u towards e is w = u x e; as R w = u x
+// R e, the point comes out displaced by (u x d) x R p = (u . R p) d - (d . R p) u. An angle error
+// displaces by u x R p. What stands further in is carried along by R. A tool-side turn does the same to
+// the arm from the position shown to the stylus; the position shown is displaced the other way.
+// (Derived here.)
+//
+// contact/derivatives.h pulls one gradient back through the chain, touch by touch; used here three times
+// a station it would ask for the spokes to be kept, and took more flash and time than this.
 #include "embedded/station.h"
 
 #include "pivotrace/contact/gap.h"
@@ -45,12 +50,13 @@ Vector pass_axis(Work& work, const pivotrace_station& stay, int k, const Vector&
   const Vector before = minus(point, axis.point);
   const Vector after = turned_finely(axis, work.fine[k], before);
   const real shortened = sign * dot(axis.direction, frame.along);
+  const real along = dot(axis.direction, after);
   int column = work.layout.column(work.layout.axis(k));
   for (const Vector& aside : frame.across) {
-    put(work, column, sign, minus(aside, turned(axis.body_turn, aside)));
-    const Vector turn = cross(axis.direction, aside);
+    const Vector apart = minus(aside, turned(axis.body_turn, aside));
+    put(work, column, sign, apart);
     put(work, column + 2, shortened,
-        minus(cross(turn, after), turned(axis.body_turn, cross(turn, before))));
+        plus(scaled(along, apart), -dot(apart, after), axis.direction));
     ++column;
   }
   column = work.layout.index_column(stay, k);
@@ -141,13 +147,11 @@ void feel_pin(Work& work, bool second) {
   }
 }
 
-void show_pin(Work& work, const pivotrace_station& stay) {
+[[gnu::noinline]] void show_pin(Work& work, const pivotrace_station& stay) {
   show_point(work, stay, pin_base);
   work.visit.pin = frame_of(work.visit.pin.along);
   feel_pin(work, true);
-  const Frame pin = work.visit.pin;
   work.visit.shown = show_point(work, stay, real(0));
-  work.visit.pin = pin;
   feel_pin(work, false);
 }
 
@@ -175,7 +179,9 @@ void turn_to(Work& work, const pivotrace_station& stay) {
   const pivotrace_artefact& artefact = setup.artefact[number];
   Visit& visit = work.visit;
   for (int k = 0; k < most_axes && k < work.chain.count; ++k) {
-    stand_at(work.chain.axes[k], work.fine[k], stay.angle[k]);
+    // The stations of a pass come in order: an axis that did not move stands as it stood.
+    const bool moved = work.station == 0 || (&stay)[-1].angle[k] != stay.angle[k];
+    if (moved) stand_at(work.chain.axes[k], work.fine[k], stay.angle[k]);
   }
   visit.on_pin = artefact.kind == PIVOTRACE_PIN;
   const int diameter = int{work.layout.diameter[number]};
@@ -220,14 +226,14 @@ real reduce_touches(Work& work, const pivotrace_station& stay, Gap gap) {
   clear(visit.triangle, row_begin(block_rows, block_rows + 1));
   real left = real(0);
   const pivotrace_touch* touch = work.survey->touch + stay.first;
-  for (int t = 0; t < stay.touches; t += block_rows) {
-    const int rows = stay.touches - t < block_rows ? stay.touches - t : block_rows;
-    if (rows < block_rows) clear(visit.columns, block_rows * (block_rows + 1));
+  for (int t = 0; t < stay.touches; t += touch_rows) {
+    const int rows = stay.touches - t < touch_rows ? stay.touches - t : touch_rows;
+    if (rows < touch_rows) clear(visit.columns, touch_rows * (block_rows + 1));
     for (int r = 0; r < rows; ++r, ++touch)
-      look_at(work, *touch, gap, block_rows, visit.columns + r);
-    absorb(visit.triangle, visit.coefficients(), block_rows + 1, visit.columns);
-    const real* rest = visit.columns + block_rows * block_rows;
-    left += product(rest, rest);
+      look_at(work, *touch, gap, touch_rows, visit.columns + r);
+    absorb_touches(visit.triangle, visit.coefficients(), block_rows + 1, visit.columns);
+    const real* rest = visit.columns + touch_rows * block_rows;
+    for (int r = 0; r < touch_rows; ++r) left += square(rest[r]);
   }
   return left;
 }
@@ -238,36 +244,36 @@ real station_variance(const Work& work) {
   return square(real(work.survey->setup->errors.station_sigma_nm) * counts_per_nm);
 }
 
-real shift_of(const Visit& visit, int i, const real* by_coefficient) {
-  return by_coefficient[1 + i] + (visit.is_pin() ? by_coefficient[3 + i] : real(0));
+// Columns from the diagonal on are there.
+real shift_of_row(const Visit& visit, int r, int i) {
+  const real* row = visit.triangle + row_begin(r, block_rows + 1) - r;
+  const real first = r <= 1 + i ? row[1 + i] : real(0);
+  return visit.is_pin() && r <= 3 + i ? first + row[3 + i] : first;
 }
 
 namespace {
 
 /// Covariance of the rows of the reduced touches, lower triangle row by row (five numbers each).
 void covariance_of_rows(const Visit& visit, real variance, real* covariance) {
+  for (int r = 0; r < visit.coefficients(); ++r) {
+    for (int c = 0; c < r; ++c) covariance[block_rows * r + c] = real(0);
+    covariance[(block_rows + 1) * r] = real(1);
+  }
   for (int i = 0; i < visit.shifts(); ++i) {
     real felt[block_rows];
     for (int r = 0; r < visit.coefficients(); ++r) {
-      // Columns from the diagonal on are there; a shift stands in column 1 + i, of a pin also 3 + i.
-      const real* row = visit.triangle + row_begin(r, block_rows + 1) - r;
-      felt[r] = r <= 1 + i ? row[1 + i] : real(0);
-      if (visit.is_pin() && r <= 3 + i) felt[r] += row[3 + i];
+      felt[r] = shift_of_row(visit, r, i);
       const real factor = variance * felt[r];
       for (int c = 0; c <= r; ++c) covariance[block_rows * r + c] += factor * felt[c];
     }
   }
 }
 
-}  // namespace
-
-void whiten(Work& work, real variance, bool without_first) {
-  Visit& visit = work.visit;
-  const real touch = touch_weight(work);
-  real covariance[block_rows * block_rows] = {};
-  for (int r = 0; r < block_rows; ++r) covariance[(block_rows + 1) * r] = real(1);
-  covariance_of_rows(visit, variance * touch * touch, covariance);
-  for (int j = visit.coefficients() - 1; j >= 0 && variance > real(0); --j) {
+/// U^-1 times the triangle; `variance` of the station over that of a touch.
+void take_out_shift(Visit& visit, real variance) {
+  real covariance[block_rows * block_rows];
+  covariance_of_rows(visit, variance, covariance);
+  for (int j = visit.coefficients() - 1; j >= 0; --j) {
     real* pivot = covariance + block_rows * j;
     real* from = visit.triangle + row_begin(j, block_rows + 1);
     const real inverse = real(1) / contact::square_root(pivot[j]);
@@ -281,15 +287,26 @@ void whiten(Work& work, real variance, bool without_first) {
       for (int c = 0; c <= block_rows - j; ++c) to[c] -= factor * from[c];
     }
   }
+}
+
+}  // namespace
+
+void whiten(Work& work, real variance, bool without_first) {
+  Visit& visit = work.visit;
+  const real touch = touch_weight(work);
+  if (variance > real(0)) take_out_shift(visit, variance * touch * touch);
   for (real& number : visit.triangle) number *= touch;
   if (without_first) clear(visit.triangle, block_rows + 1);
 }
 
-void weigh_block(Work& work) {
+void weigh_block(Work& work, int from) {
   const Visit& visit = work.visit;
-  real* column = work.block();
-  for (int c = 1; c < work.layout.width(); ++c, column += block_rows) {
-    const real* weight = visit.triangle;
+  // A copy is not taken for something the columns might be.
+  real weights[row_begin(block_rows, block_rows + 1)];
+  for (int i = 0; i < row_begin(block_rows, block_rows + 1); ++i) weights[i] = visit.triangle[i];
+  real* column = work.block() + block_rows * from;
+  for (int c = from + 1; c < work.layout.width(); ++c, column += block_rows) {
+    const real* weight = weights;
     for (int r = 0; r < block_rows; ++r, ++weight) {
       real sum = real(0);
       for (int j = r; j < block_rows; ++j) sum += *weight++ * column[j];

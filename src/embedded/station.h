@@ -9,7 +9,7 @@ namespace pivotrace::PIVOTRACE_EMBEDDED {
 /// The chain with the axes as the unknowns have them, all at 0.
 void set_chain(Work& work);
 
-/// Sets the chain to the angles of the station, fills `visit` and writes into the block how the
+/// For the stations of a pass in order. Sets the chain to the angles of the station, fills `visit` and writes into the block how the
 /// coefficients below move with the unknowns (per unit; index unknowns per sigma):
 ///   row 0: the diameter's half; rows 1..: the displacement of `visit.shown`: X Y Z of a ball; of a
 ///   pin along its two `across` at its point, then the same a pin_base further along.
@@ -36,7 +36,12 @@ real station_variance(const Work& work);
 
 /// Part of something stated by coefficients that belongs to a shift in direction i: of a pin two of
 /// them, at either end.
-real shift_of(const Visit& visit, int i, const real* by_coefficient);
+inline real shift_of(const Visit& visit, int i, const real* by_coefficient) {
+  return by_coefficient[1 + i] + (visit.is_pin() ? by_coefficient[3 + i] : real(0));
+}
+
+/// The same of row r of `visit.triangle`.
+real shift_of_row(const Visit& visit, int r, int i);
 
 /// Turns `visit.triangle` into rows without the station error, in units of the touch sigma in use. The
 /// rows T have the covariance M = I + variance / touch variance T s s' T', s the shifts. With M = U U',
@@ -44,7 +49,7 @@ real shift_of(const Visit& visit, int i, const real* by_coefficient);
 /// are those of a station without its first row. `without_first`: that is left out.
 void whiten(Work& work, real variance, bool without_first);
 
-/// Multiplies the block by the whitened coefficients: rows ready for the triangles.
-void weigh_block(Work& work);
+/// Multiplies the block, from a column on, by the whitened coefficients: rows ready for the triangles.
+void weigh_block(Work& work, int from);
 
 }  // namespace pivotrace::PIVOTRACE_EMBEDDED

@@ -79,10 +79,8 @@ void weigh_shifts(Work& work) {
     clear(S, row_of_S);
     const real* next = visit.triangle;
     for (int r = 0; r < visit.coefficients(); ++r) {
-      real row[row_of_S] = {};
-      for (int c = r; c < row_of_S; ++c) row[c] = *next++;
-      const real by = shift_of(visit, i, row);
-      for (int c = r; c < row_of_S; ++c) S[c] += by * row[c];
+      const real by = shift_of_row(visit, r, i);
+      for (int c = r; c < row_of_S; ++c) S[c] += by * *next++;
     }
     S[block_rows] -= product(S, expected);
   }
@@ -175,13 +173,14 @@ void feel_linear(const Work& work, real weight, const real* row, const int32_t* 
 /// n' P n for n = `row`; and what the axes feel of scales and squarenesses through this touch.
 real known_of(Work& work, const real* row, const real* common, real variance, real factor) {
   const Visit& visit = work.visit;
-  real shifted[block_rows] = {};
+  real known = real(0);
   for (int i = 0; i < most_shifts && i < visit.shifts(); ++i) {
-    add_shift(visit, i, variance * shift_of(visit, i, row), shifted);
-  }
-  real known = product(shifted, row);
-  for (int i = 0; i < most_shifts && i < visit.shifts(); ++i) {
-    known -= variance * shift_of(visit, i, row) * product(row_S(work, i), shifted);
+    real by = shift_of(visit, i, row);
+    const real shift = variance * by;
+    for (int j = 0; j < most_shifts && j < visit.shifts(); ++j) {
+      by -= variance * shift_of(visit, j, row_S(work, i)) * shift_of(visit, j, row);
+    }
+    known += shift * by;
   }
   const real* column = work.block();
   const int axes_begin = work.layout.column(work.layout.axes_begin);

@@ -5,41 +5,73 @@ namespace pivotrace::PIVOTRACE_EMBEDDED {
 /// Below this a square is round-off of nothing, and its reciprocal no number.
 constexpr real negligible = real(1e-30);
 
+namespace {
+
 // The reflection I - 2 v v' / v'v with v = (diagonal - new diagonal, column), the new diagonal of the
 // opposite sign: v'v = -2 (new diagonal) (diagonal - new diagonal).
-void absorb(real* triangle, int rows, int width, real* block) {
+template <int rows_of_block>
+void absorb_rows(real* triangle, int rows, int width, real* block) {
   for (int r = 0; r < rows; ++r) {
-    const real* column = block;
-    const real below = product(column, column);
+    real v[rows_of_block];
+    real below = real(0);
+    for (int i = 0; i < rows_of_block; ++i) {
+      v[i] = block[i];
+      below += square(v[i]);
+    }
+    real* const end = triangle + (width - r);
     if (below > negligible) {
       const real diagonal = triangle[0];
       real norm = contact::square_root(diagonal * diagonal + below);
       if (diagonal > real(0)) norm = -norm;
       const real head = diagonal - norm;
       const real scale = real(-1) / (norm * head);
-      real v[block_rows];
-      for (int i = 0; i < block_rows; ++i) v[i] = column[i];
       real* other = block;
       triangle[0] = norm;
-      for (real* kept = triangle + 1; kept != triangle + (width - r); ++kept) {
-        other += block_rows;
-        const real t = scale * (head * *kept + product(v, other));
-        *kept -= t * head;
-        subtract(t, v, other);
+      while (++triangle != end) {
+        other += rows_of_block;
+        // Loaded once: what is kept might be the block, for all the compiler knows.
+        real w[rows_of_block];
+        real t = head * *triangle;
+        for (int i = 0; i < rows_of_block; ++i) {
+          w[i] = other[i];
+          t += v[i] * w[i];
+        }
+        t *= scale;
+        *triangle -= t * head;
+        for (int i = 0; i < rows_of_block; ++i) other[i] = w[i] - t * v[i];
       }
     }
-    triangle += width - r;
-    block += block_rows;
+    triangle = end;
+    block += rows_of_block;
+  }
+}
+
+}  // namespace
+
+void absorb(real* triangle, int rows, int width, real* block) {
+  absorb_rows<block_rows>(triangle, rows, width, block);
+}
+
+void absorb_touches(real* triangle, int rows, int width, real* block) {
+  if constexpr (touch_rows == block_rows) {
+    absorb(triangle, rows, width, block);
+  } else {
+    absorb_rows<touch_rows>(triangle, rows, width, block);
   }
 }
 
 void solve_forward(const real* triangle, int rows, int width, real* block) {
   for (int r = 0; r < rows; ++r) {
-    real* column = block + block_rows * r;
+    real* other = block + block_rows * r;
     const real inverse = real(1) / triangle[0];
-    for (int i = 0; i < block_rows; ++i) column[i] *= inverse;
+    real column[block_rows];
+    for (int i = 0; i < block_rows; ++i) {
+      column[i] = other[i] * inverse;
+      other[i] = column[i];
+    }
     for (int c = 1; c < width - 1 - r; ++c) {
-      subtract(triangle[c], column, block + block_rows * (r + c));
+      other += block_rows;
+      subtract(triangle[c], column, other);
     }
     triangle += width - r;
   }

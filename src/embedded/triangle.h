@@ -13,25 +13,32 @@ constexpr int block_rows = with_pins ? 5 : 4;
 
 /// Numbers of a column times those of another.
 inline real product(const real* a, const real* b) {
-  const real sum = a[0] * b[0] + a[1] * b[1] + a[2] * b[2] + a[3] * b[3];
-  return with_pins ? sum + a[block_rows - 1] * b[block_rows - 1] : sum;
+  real sum = a[0] * b[0];
+  for (int i = 1; i < block_rows; ++i) sum += a[i] * b[i];
+  return sum;
 }
 
 /// to -= factor from, a column.
 inline void subtract(real factor, const real* from, real* to) {
-  to[0] -= factor * from[0];
-  to[1] -= factor * from[1];
-  to[2] -= factor * from[2];
-  to[3] -= factor * from[3];
-  if constexpr (with_pins) to[block_rows - 1] -= factor * from[block_rows - 1];
+  for (int i = 0; i < block_rows; ++i) to[i] -= factor * from[i];
 }
 
 /// Where row r of a triangle begins.
 constexpr int row_begin(int r, int width) { return r * width - r * (r - 1) / 2; }
 
+/// Rows of touches taken into a triangle at once. Built for size the code is shared with the blocks.
+#if defined(__OPTIMIZE_SIZE__)
+constexpr int touch_rows = block_rows;
+#else
+constexpr int touch_rows = 5;
+#endif
+
 /// Turns the block into the first `rows` rows of the triangle (Householder). What is left in the
 /// block from column `rows` on belongs to the columns behind.
 void absorb(real* triangle, int rows, int width, real* block);
+
+/// The same with `touch_rows` rows in the block.
+void absorb_touches(real* triangle, int rows, int width, real* block);
 
 /// Solves R'Y = D for the right sides in the block, column r of it standing for unknown r;
 /// columns from `rows` to `width` - 2 are handed on to the triangle behind.

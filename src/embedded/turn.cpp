@@ -22,25 +22,30 @@ void unit_of(const Vector& direction, int32_t* u) {
   for (int i = 0; i < 3; ++i) u[i] += times(u[i], short_by);
 }
 
+void set_number(contact::Axis<real>& axis, FineTurn& fine, int i, int j, int32_t number) {
+  fine.number[3 * i + j] = number;
+  axis.body_turn.row[i][j] = real(number) * unit_of_one;
+}
+
 }  // namespace
 
-// contact::rotation in whole numbers.
+// contact::rotation in whole numbers: straight + (1 - straight) cos on the diagonal, and beside it
+// straight - straight cos -+ u sin, straight = u u'.
 void stand_at(contact::Axis<real>& axis, FineTurn& fine, int32_t microdegrees) {
   const Direction angle = direction_of(microdegrees);
   const int32_t sine = axis.sense < real(0) ? -angle.sine : angle.sine;
   int32_t u[3];
   unit_of(axis.direction, u);
-  int32_t* number = fine.number;
   for (int i = 0; i < 3; ++i) {
-    for (int j = 0; j < 3; ++j, ++number) {
-      const int32_t straight = times(u[i], u[j]);
-      *number = straight + times((i == j ? one : 0) - straight, angle.cosine);
-      if (i != j) {
-        const int32_t across = times(u[3 - i - j], sine);
-        *number += j - i == 1 || j - i == -2 ? -across : across;
-      }
-      axis.body_turn.row[i][j] = real(*number) * unit_of_one;
-    }
+    const int j = i == 2 ? 0 : i + 1;
+    const int k = 3 - i - j;
+    const int32_t straight = times(u[i], u[j]);
+    const int32_t beside = straight - times(straight, angle.cosine);
+    const int32_t on_axis = times(u[i], u[i]);
+    const int32_t across = times(u[k], sine);
+    set_number(axis, fine, i, i, on_axis + times(one - on_axis, angle.cosine));
+    set_number(axis, fine, i, j, beside - across);
+    set_number(axis, fine, j, i, beside + across);
   }
 }
 

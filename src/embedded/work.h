@@ -65,7 +65,7 @@ struct Visit {
   /// The touches, reduced: coefficients and gap (see reduce_touches); then the same whitened.
   real triangle[row_begin(block_rows, block_rows + 1)];
   /// Touches on their way into it, column by column; in the tests see suspects.cpp.
-  real columns[block_rows * (block_rows + 1)];
+  real columns[touch_rows * (block_rows + 1)];
 
   bool is_pin() const { return with_pins && on_pin; }
   /// Diameter, then displacements of the artefact.
@@ -88,7 +88,6 @@ struct Work {
   int16_t located;  ///< an update came near enough for exact passes
   int16_t pass;
   int16_t flipped;      ///< axes whose sense is turned round, bit by bit
-  int16_t pooled;       ///< the weights have been pooled from a pass near enough
   int32_t rank;         ///< readings after reduction, all stations
   real touch_variance;  ///< used as weight [counts^2]
   real within;          ///< chi-squared of the touches about their stations, stated sigma
