@@ -11,7 +11,7 @@
 
 namespace pivotrace::app {
 
-/// Exit codes of the program, documented in `pivotrace --help` and README.md.
+/// Exit codes of the program, documented in `pivotrace --help` and the page `errors` of the manual.
 enum class ExitCode {
   good = 0,           ///< done and good
   not_good = 1,       ///< done, but out of limits or not usable

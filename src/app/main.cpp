@@ -28,6 +28,7 @@ constexpr const char* footer =
     "  pivotrace check my.machine.toml my.touches.csv\n"
     "  pivotrace fit my.machine.toml my.touches.csv -o my.result.json\n"
     "  pivotrace write my.result.json --work-offset 2 --control ngc -o offsets.nc\n\n"
+    "The manual: pivotrace help\n\n"
     "Exit codes: 0 done and good; 1 done, but out of limits or not usable; 2 usage or input "
     "wrong;\n"
     "3 cannot be solved from these data; 4 could not read or write; 5 internal error.";

@@ -17,6 +17,7 @@ void add_all_verbs(CLI::App& app, Console& console, VerbAction& action) {
   add_report_verb(app, console, action);
   add_reseat_verb(app, console, action);
   add_shim_verb(app, console, action);
+  add_help_verb(app, console, action);
   for (CLI::App* verb : app.get_subcommands({})) verb->group("Commands");
 }
 

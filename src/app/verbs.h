@@ -23,6 +23,7 @@ void add_write_verb(CLI::App& app, Console& console, VerbAction& action);
 void add_judge_verb(CLI::App& app, Console& console, VerbAction& action);
 void add_report_verb(CLI::App& app, Console& console, VerbAction& action);
 void add_reseat_verb(CLI::App& app, Console& console, VerbAction& action);
+void add_help_verb(CLI::App& app, Console& console, VerbAction& action);
 void add_shim_verb(CLI::App& app, Console& console, VerbAction& action);
 
 }  // namespace pivotrace::app

@@ -77,9 +77,8 @@ const toml::node* TomlTable::find(const char* key, Need need) {
   }
   const toml::node* node = table_.get(key);
   if (node == nullptr && need == Need::required) {
-    report_here(
-        ProblemNumber::missing_key, fmt::format("{} is missing", key_text(key)),
-        fmt::format("add a line `{} = ...`; the file formats are described in README.md", key));
+    report_here(ProblemNumber::missing_key, fmt::format("{} is missing", key_text(key)),
+                fmt::format("add a line `{} = ...`; what it means: pivotrace help files", key));
   }
   return node;
 }

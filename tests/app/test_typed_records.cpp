@@ -16,7 +16,7 @@ using namespace pivotrace::testing;
 
 namespace {
 
-/// The eight rows of README.md, "Your own eight-line file".
+/// The eight rows of src/manual/fourth-axis.md.
 const std::string eight_rows =
     "# units: mm\n# kind: centre\nA,X,Y,Z\n"
     "0,-269.590,-200.270,-189.640\n45,-269.605,-157.431,-207.083\n"

@@ -1,4 +1,4 @@
-// Prints the coverage and blunder tables of README.md:
+// Prints the coverage and blunder tables of src/manual/accuracy.md:
 //   cmake --build --preset release --target coverage && build/release/tests/benchmarks/coverage
 // Arguments: number of surveys per job (default 10000), seed (default 1).
 #include <fmt/format.h>

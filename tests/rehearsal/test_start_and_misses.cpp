@@ -64,7 +64,7 @@ TEST_CASE(
     CHECK(report.run.end != ProgramEnd::finished);
     deepest_mm = std::max(deepest_mm, report.largest_overtravel_mm);
   }
-  // README: pressed in by rough + search, at the first find by clearance + search.
+  // src/manual/cautions.md: pressed in by rough + search, at the first find by clearance + search.
   const ProbingDistances& d = loop.plan.distances;
   CHECK(deepest_mm <= std::max(d.clearance, 2.0 * d.rough) + d.search + 0.1);
 }
