@@ -3,6 +3,8 @@
 
 #include "app/control_sheets.h"
 #include "app/verbs.h"
+#include "base/cautions.h"
+#include "base/wrapped_text.h"
 #include "pivotrace/control/proof.h"
 #include "pivotrace/cycle/make_program.h"
 #include "pivotrace/formats/machine_file.h"
@@ -67,8 +69,8 @@ ExitCode run_proof(const CycleArguments& arguments, const Console& console) {
   if (!delivered) return fail(delivered.error());
   console.err
       << "CAUTION: its last part moves X slowly by 10 mm: free air all the way, hand at the "
-         "stop.\nThe machine's manual, local safety rules and qualified people come first.\n"
-         "Then read back what it left: pivotrace check SHEET --proof LOG\n";
+         "stop.\n"
+      << rules_come_first << "\nThen read back what it left: pivotrace check SHEET --proof LOG\n";
   return ExitCode::good;
 }
 
@@ -112,7 +114,8 @@ ExitCode run(const CycleArguments& arguments, const Console& console) {
     const auto delivered =
         deliver(console, arguments.rows_file, parameter_rows(planned->plan, *program->results));
     if (!delivered) return fail(delivered.error());
-    console.err << "wrote " << arguments.rows_file << '\n';
+    console.err << "wrote " << arguments.rows_file << '\n'
+                << wrapped(caution(parameter_file_caution), "", 0);
   }
   const auto delivered = deliver(console, arguments.program_file, program->text);
   if (!delivered) return fail(delivered.error());

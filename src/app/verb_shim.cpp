@@ -3,6 +3,8 @@
 
 #include "app/refusal.h"
 #include "app/verbs.h"
+#include "base/cautions.h"
+#include "base/wrapped_text.h"
 #include "pivotrace/formats/mounting_file.h"
 #include "pivotrace/formats/result_file.h"
 #include "pivotrace/report/shim_text.h"
@@ -42,11 +44,11 @@ void add_shim_verb(CLI::App& app, Console& console, VerbAction& action) {
   CLI::App* verb = app.add_subcommand(
       "shim", "Say how to move the unit on the table: shims under each foot, which end to tap");
   verb->footer(
-      "Example:\n"
-      "  pivotrace shim fourth-axis.result.json --feet fourth-axis.feet.toml\n"
-      "Feet, keys and tailstock stand in the machine file or in a file of their own.\n"
-      "CAUTION: machine off and locked before hands go near the unit; a heavy unit needs lifting\n"
-      "gear. Follow the maker's manual and local safety rules.\n"
+      std::string(
+          "Example:\n"
+          "  pivotrace shim fourth-axis.result.json --feet fourth-axis.feet.toml\n"
+          "Feet, keys and tailstock stand in the machine file or in a file of their own.\n") +
+      wrapped(caution(hands_in_machine_caution), "", 0) +
       "Exit code 0: nothing to gain, or a work offset is enough; 1: the unit should be aligned.");
   verb->add_option("RESULT", arguments->result_file, "result of 'pivotrace fit' (*.result.json)")
       ->type_name("FILE")

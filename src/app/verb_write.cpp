@@ -5,6 +5,8 @@
 #include "app/control_sheets.h"
 #include "app/refusal.h"
 #include "app/verbs.h"
+#include "base/cautions.h"
+#include "base/wrapped_text.h"
 #include "pivotrace/disk/text_file.h"
 #include "pivotrace/formats/control_sheet_file.h"
 #include "pivotrace/formats/mapping_file.h"
@@ -110,7 +112,14 @@ ExitCode write_template(const Console& console, const WriteArguments& arguments,
   options.unit = length_unit(arguments.units);
   options.date = utc_now();
   options.file = arguments.template_file;
-  return put(console, arguments, fill_template(result, *text, options));
+  const auto filled = fill_template(result, *text, options);
+  if (filled && !shows_caution(*filled)) {
+    console.err
+        << "warning: this template has no {{caution}}, and whoever reads what it makes must "
+           "know:\n"
+        << wrapped(caution(wrong_value_caution), "", 0);
+  }
+  return put(console, arguments, filled);
 }
 
 ExitCode apply_plan(const Console& console, const PatchPlan& plan) {
@@ -119,9 +128,8 @@ ExitCode apply_plan(const Console& console, const PatchPlan& plan) {
   console.err << "wrote  " << report->file << "\nbackup " << report->backup << "\nrecord "
               << report->record << '\n';
   for (const std::string& note : report->notes) console.err << "note: " << note << '\n';
-  console.err << "CAUTION: these numbers steer the machine. Load the file anew where it is used, "
-                 "and check the\nfirst run without a part, slowly, by the machine's manual and "
-                 "local safety rules.\n";
+  console.err << "Load the file anew where it is used.\n"
+              << wrapped(caution(wrong_value_caution), "", 0);
   return ExitCode::good;
 }
 
@@ -144,7 +152,8 @@ ExitCode write_patch(const Console& console, const WriteArguments& arguments,
     return refuse(console, plan->objections);
   }
   if (arguments.apply && !arguments.dry_run) return apply_plan(console, *plan);
-  console.err << "this was a dry run: nothing is written; add --apply to write\n";
+  console.err << "this was a dry run: nothing is written; add --apply to write\n"
+              << wrapped(caution(wrong_value_caution), "", 0);
   return ExitCode::good;
 }
 
@@ -256,16 +265,16 @@ void add_write_verb(CLI::App& app, Console& console, VerbAction& action) {
                          "Put the pivot values where they are used: offset program, table, "
                          "template, or patched into a file");
   verb->footer(
-      "Examples:\n"
-      "  pivotrace write fourth-axis.result.json --list\n"
-      "  pivotrace write fourth-axis.result.json --work-offset 2 --control ngc -o offsets.nc\n"
-      "  pivotrace write fourth-axis.result.json --form csv -o values.csv\n"
-      "  pivotrace write fourth-axis.result.json --patch fourth-axis.post.txt \\\n"
-      "      --mapping fourth-axis.mapping.toml            (shows only; --apply writes)\n"
-      "  pivotrace write fourth-axis.result.json --verify fourth-axis.post.txt \\\n"
-      "      --mapping fourth-axis.mapping.toml\n"
-      "CAUTION: a wrong pivot value can wreck tool, part and machine. Check the first run without\n"
-      "a part, slowly, by the machine's manual and local safety rules.\n"
+      std::string(
+          "Examples:\n"
+          "  pivotrace write fourth-axis.result.json --list\n"
+          "  pivotrace write fourth-axis.result.json --work-offset 2 --control ngc -o offsets.nc\n"
+          "  pivotrace write fourth-axis.result.json --form csv -o values.csv\n"
+          "  pivotrace write fourth-axis.result.json --patch fourth-axis.post.txt \\\n"
+          "      --mapping fourth-axis.mapping.toml            (shows only; --apply writes)\n"
+          "  pivotrace write fourth-axis.result.json --verify fourth-axis.post.txt \\\n"
+          "      --mapping fourth-axis.mapping.toml\n") +
+      wrapped(caution(wrong_value_caution), "", 0) +
       "Exit code 1: refused, because the result is not usable, a change is too large or too "
       "small,\n"
       "the result is older than the file's last patch, or two homes of a value disagree.");

@@ -37,6 +37,14 @@ inline constexpr const char* taught_offset_caution =
     "out "
     "wrong at every other angle.";
 
+/// Beside every centre a control works out by itself and every offset set to one.
+inline constexpr const char* on_control_centre_caution =
+    "The control works this centre out itself: no outlier test, no U95.";
+
+/// Said once for all programs.
+inline constexpr const char* rules_come_first =
+    "The machine manual, local safety rules and qualified people come first.";
+
 inline std::string caution(const char* words) { return std::string("CAUTION: ") + words; }
 
 }  // namespace pivotrace

@@ -9,6 +9,7 @@ inline constexpr std::size_t screen_columns = 100;
 
 /// `text` broken between words; the first line begins with `first`, the others with as many blanks
 /// as `indent`. Ends with LF. A word longer than a line stays whole.
-std::string wrapped(const std::string& text, const std::string& first, std::size_t indent);
+std::string wrapped(const std::string& text, const std::string& first, std::size_t indent,
+                    std::size_t columns = screen_columns);
 
 }  // namespace pivotrace

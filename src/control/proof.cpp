@@ -9,6 +9,7 @@
 #include <optional>
 #include <sstream>
 
+#include "base/cautions.h"
 #include "control/step_recorder.h"
 #include "pivotrace/base/length.h"
 #include "pivotrace/control/slots.h"
@@ -65,8 +66,7 @@ class ProofBuilder {
     program_.inch = request_.inch;
     program_.header = {
         "it moves nothing until the last part, one slow probe move in free air",
-        "CAUTION: stylus and axes well away from everything before the start.",
-        "The safety rules of the shop, the manual of the machine and qualified people come first.",
+        "CAUTION: stylus and axes well away from everything before the start.", rules_come_first,
         "Take the record, or the listing of the variables, back to pivotrace check --proof."};
     by_eye_ = {"text.*: whether remarks and lines look as the control wants them",
                "stops.operator_stop: whether it waits, and shows its text"};

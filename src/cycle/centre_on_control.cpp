@@ -112,7 +112,7 @@ class CentreOnControl {
                    ShownVariable{c.shown.name}});
       text.emplace_back(", ");
     }
-    text.back() = "; reset to keep the old";
+    text.back() = "; no outlier test, no U95; reset to keep the old";
     steps_.add(OperatorStopStep{told(std::move(text))});
     SetOffsetStep set;
     set.system = system;

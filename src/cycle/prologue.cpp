@@ -6,6 +6,7 @@
 #include <cmath>
 #include <string>
 
+#include "base/cautions.h"
 #include "cycle/touch_record.h"
 #include "pivotrace/plan/check_plan.h"
 
@@ -80,8 +81,7 @@ constexpr std::array<const char*, 4> cautions = {
     "length, rotation, scaling or mirror active.",
     "CAUTION: rotary axes turn by themselves. Nobody inside the guards, nothing in the way of "
     "cables, clamps and artefacts all round.",
-    "The safety rules of the shop, the manual of the machine and qualified people come "
-    "first."};
+    rules_come_first};
 
 std::vector<std::string> header_of(const CycleJob& job) {
   const Plan& plan = job.plan;
@@ -97,6 +97,7 @@ std::vector<std::string> header_of(const CycleJob& job) {
   const std::vector<std::string> summary = summary_of(job);
   lines.insert(lines.end(), summary.begin(), summary.end());
   lines.insert(lines.end(), cautions.begin(), cautions.end());
+  if (job.options.solve_axis) lines.push_back(caution(on_control_centre_caution));
   return lines;
 }
 

@@ -6,6 +6,7 @@
 #include <cctype>
 #include <cmath>
 
+#include "base/cautions.h"
 #include "base/number_text.h"
 #include "base/problem_list.h"
 #include "base/words.h"
@@ -215,7 +216,7 @@ Expected<Survey> parse_planned_touches(std::string_view text, const std::string&
 }
 
 std::string parameter_rows(const Plan& plan, const ResultVariables& results) {
-  std::string rows;
+  std::string rows = caution(parameter_file_caution) + "\n";
   const int last = results.first_touch + 3 * plan.touch_count() - 1;
   for (int number = results.identity; number <= last; ++number) {
     rows += fmt::format("{}\t0.000000\n", number);

@@ -7,7 +7,9 @@
 #include <filesystem>
 #include <map>
 
+#include "base/cautions.h"
 #include "base/words.h"
+#include "base/wrapped_text.h"
 #include "formats/toml_reader.h"
 #include "pivotrace/disk/text_file.h"
 #include "pivotrace/formats/machine_file.h"
@@ -59,6 +61,17 @@ std::string touch_text(const PlannedTouch& touch, ArtefactKind kind) {
   return text + " }";
 }
 
+/// As comment lines of the file.
+std::string commented(const std::string& text) {
+  const std::string lines = wrapped("# " + text, "", 0);
+  std::string comment;
+  for (const char c : lines.substr(0, lines.size() - 1)) {
+    comment += c;
+    if (c == '\n') comment += "# ";
+  }
+  return comment + "\n";
+}
+
 class PlanWriter {
  public:
   PlanWriter(const Plan& plan, const Machine& machine, const std::string& machine_file)
@@ -76,6 +89,7 @@ class PlanWriter {
         "# Probing plan {}: {} stations, {} touches. Lengths mm, angles degrees. It may be "
         "edited:\n"
         "# run `pivotrace check` on it afterwards, and rehearse the program made from it.\n"
+        "{}"
         "format = 1\n"
         "kind = \"plan\"\n"
         "machine = {}\n"
@@ -84,8 +98,9 @@ class PlanWriter {
         "self_find = {}                    # the program finds the first artefact from a jogged "
         "position\n"
         "minutes = {}                      # expected\n\n",
-        identity_of(plan_), plan_.stations.size(), plan_.touch_count(), quoted(machine_.name),
-        quoted(machine_file_), word_of(plan_.purpose), plan_.self_find,
+        identity_of(plan_), plan_.stations.size(), plan_.touch_count(),
+        commented(caution(moving_machine_caution)), quoted(machine_.name), quoted(machine_file_),
+        word_of(plan_.purpose), plan_.self_find,
         tidy_number(std::round(plan_.minutes * 10.0) / 10.0));
   }
 

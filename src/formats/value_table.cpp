@@ -2,16 +2,13 @@
 
 #include <fmt/format.h>
 
+#include "base/cautions.h"
 #include "base/number_text.h"
 #include "formats/json_writer.h"
 
 namespace pivotrace {
 
 namespace {
-
-constexpr const char* table_caution =
-    "A wrong pivot value can wreck tool, part and machine: check the first run without a part, "
-    "slowly, by the machine's manual and local safety rules.";
 
 struct Row {
   const PivotValue& value;
@@ -52,7 +49,7 @@ std::string as_csv(const FitResult& result, const std::vector<PivotValue>& value
   text += "# fitted: " + one_line(result.made) + "\n";
   text += "# written: " + one_line(options.date) + "\n";
   text += fmt::format("# coordinates: {}\n", coordinates_note);
-  text += fmt::format("# caution: {}\n", table_caution);
+  text += fmt::format("# caution: {}\n", wrong_value_caution);
   text += "name,value,U95,unit,symbol,meaning\n";
   for (const PivotValue& value : values) {
     const Row row{value, options.unit};
@@ -75,7 +72,7 @@ std::string as_json(const FitResult& result, const std::vector<PivotValue>& valu
   json.add("fitted", result.made);
   json.add("written", options.date);
   json.add("coordinates", coordinates_note);
-  json.add("caution", table_caution);
+  json.add("caution", wrong_value_caution);
   json.begin_object("values");
   for (const PivotValue& value : values) {
     const Row row{value, options.unit};
@@ -114,7 +111,7 @@ std::string toml_string(const std::string& text) {
 std::string as_toml(const FitResult& result, const std::vector<PivotValue>& values,
                     const ValueTableOptions& options) {
   std::string text;
-  text += fmt::format("# {}\n", table_caution);
+  text += fmt::format("# {}\n", wrong_value_caution);
   text += "format = 1\n";
   text += fmt::format("units = {}\n", toml_string(unit_word(QuantityKind::length, options.unit)));
   text += fmt::format("machine = {}\n", toml_string(result.machine_name));

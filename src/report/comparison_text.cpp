@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "base/cautions.h"
 #include "base/number_text.h"
 #include "base/wrapped_text.h"
 #include "report/change_columns.h"
@@ -198,9 +199,9 @@ std::string what_to_do(const Comparison& comparison) {
   }
   return text +
          wrapped(
-             "CAUTION: after a crash the spindle, guides and tool holder may be hurt too: this "
-             "survey says nothing of them. Machine off and locked before hands go near the unit. "
-             "Follow the maker's manual and local safety rules.",
+             caution(hands_in_machine_caution) +
+                 " After a crash the spindle, guides and tool holder may be hurt too: this survey "
+                 "says nothing of them.",
              "  ", 2);
 }
 

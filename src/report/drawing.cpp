@@ -7,6 +7,7 @@
 #include <numbers>
 #include <set>
 
+#include "base/cautions.h"
 #include "pivotrace/geometry/angle.h"
 #include "plan/scene.h"
 #include "report/svg.h"
@@ -318,6 +319,7 @@ class SetupDrawing {
         "<path d=\"M{0:.1f} {1:.1f} v-8 m0 4 h{2:.1f} m0 -4 v8\" stroke=\"black\" fill=\"none\"/>"
         "<text x=\"{3:.1f}\" y=\"{1:.1f}\">{4:g} mm</text>\n",
         x, y, scale_ * bar_mm, x + scale_ * bar_mm + 8.0, bar_mm);
+    body_ += report::small_print(caution(moving_machine_caution), {x, y + 32.0}, 50);
   }
 
   const Machine& machine_;

@@ -4,6 +4,7 @@
 
 #include <cmath>
 
+#include "base/cautions.h"
 #include "base/number_text.h"
 #include "base/wrapped_text.h"
 #include "formats/json_writer.h"
@@ -196,7 +197,7 @@ std::string judge_text(const FitResult& result, const JudgeReport& report) {
   }
   text += fmt::format("\nAll in all: {} (decision rule of ISO 14253-1)\n",
                       verdict_word(report.verdict));
-  return text;
+  return text + wrapped(caution(wrong_value_caution), "", 0);
 }
 
 std::string judge_json(const FitResult& result, const JudgeReport& report) {
@@ -207,6 +208,7 @@ std::string judge_json(const FitResult& result, const JudgeReport& report) {
   json.add("measured", result.started);
   json.add("fitted", result.made);
   json.add("verdict", verdict_word(report.verdict));
+  json.add("caution", wrong_value_caution);
   json.begin_array("judgements");
   for (const Judgement& judgement : report.judgements) add_judgement(json, judgement);
   json.end();

@@ -9,6 +9,7 @@
 #include <optional>
 #include <set>
 
+#include "base/cautions.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/geometry/rotation.h"
 #include "pivotrace/rehearsal/rehearse.h"
@@ -30,7 +31,7 @@ constexpr int round_points = 48;
 constexpr double view_width_px = 460.0;
 constexpr double gap_px = 40.0;
 constexpr double heading_px = 74.0;
-constexpr double footing_px = 78.0;
+constexpr double footing_px = 126.0;
 /// A view shows at least this much to each side of its middle [mm].
 constexpr double least_half_mm = 45.0;
 /// Free space round the probe in a view [mm].
@@ -394,6 +395,8 @@ std::string rehearsal_picture(const Machine& machine, const MachineState& state,
   svg += drawing.view({"from the front: X to the right, Z up", 0, 2, 1, -1.0, gap_px});
   svg += drawing.view(
       {"from above: X to the right, Y up", 0, 1, 2, 1.0, 2.0 * gap_px + view_width_px});
+  svg += report::small_print(caution(moving_machine_caution),
+                             {gap_px, height - 2.0 * report::small_print_leading}, 150);
   return svg + "</svg>\n";
 }
 

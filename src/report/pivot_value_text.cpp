@@ -4,6 +4,7 @@
 
 #include <algorithm>
 
+#include "base/cautions.h"
 #include "base/number_text.h"
 #include "base/wrapped_text.h"
 
@@ -25,7 +26,8 @@ std::string list_pivot_values(const std::vector<PivotValue>& values, LengthUnit 
                     uncertainty_text(shown_value(value.quantity, value.U95, unit), decimals), last);
     text += wrapped(value.meaning, "    ", 4);
   }
-  return text + '\n' + wrapped(coordinates_note, "", 0);
+  return text + '\n' + wrapped(coordinates_note, "", 0) +
+         wrapped(caution(wrong_value_caution), "", 0);
 }
 
 }  // namespace pivotrace

@@ -5,6 +5,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "base/cautions.h"
+#include "base/wrapped_text.h"
 #include "formats/json_writer.h"
 #include "pivotrace/geometry/angle.h"
 
@@ -167,7 +169,7 @@ std::string plan_text(const Machine& machine, const PlanOutcome& outcome) {
           ? fmt::format("finds the first artefact itself from a jogged position, up to {:g} mm off",
                         plan.distances.rough)
           : "starts from the positions of the machine file");
-  return text;
+  return text + wrapped(caution(moving_machine_caution), "", 0);
 }
 
 std::string plan_json(const Machine& machine, const PlanOutcome& outcome) {
@@ -177,6 +179,7 @@ std::string plan_json(const Machine& machine, const PlanOutcome& outcome) {
   json.add("format", "pivotrace-plan-1");
   json.add("identity", identity_of(plan));
   json.add("machine", machine.name);
+  json.add("caution", moving_machine_caution);
   json.add("purpose", word_of(plan.purpose));
   json.add("minutes", plan.minutes);
   json.add("touches", plan.touch_count());

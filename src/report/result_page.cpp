@@ -6,6 +6,7 @@
 #include <cmath>
 #include <kainjow/mustache.hpp>
 
+#include "base/cautions.h"
 #include "base/number_text.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/report/judge_text.h"
@@ -24,11 +25,8 @@ using report::Figure;
 using report::PageUnit;
 using report::shown;
 
-constexpr const char* page_caution =
-    "A wrong pivot value can wreck tool, part and machine. Before one goes into a control: check "
-    "signs and the quoted plane, then run at a safe height, without a part, in single block with "
-    "reduced rapid. The machine's manual, local safety rules and people qualified on this machine "
-    "come first.";
+constexpr const char* page_advice =
+    " Before one goes into a control, check signs and the quoted plane.";
 
 /// Tables beyond this many rows stay on the screen: printed they would be pages of numbers.
 constexpr std::size_t longest_printed_table = 40;
@@ -213,7 +211,7 @@ data page_data(const FitResult& result, const ResultPageOptions& options) {
   page.set("made_of", fmt::format("{}{}{}", axes_text(result),
                                   result.started.empty() ? "" : ", measured ", result.started));
   page.set("verdict", verdict_sentence(result, options.judged));
-  page.set("caution", page_caution);
+  page.set("caution", std::string(wrong_value_caution) + page_advice);
   page.set("coordinates", coordinates_note);
   page.set("values", values_of(result, options.unit));
   if (!result.usable) page.set("no_values", "None: see the findings.");

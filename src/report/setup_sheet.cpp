@@ -5,6 +5,7 @@
 #include <cmath>
 #include <set>
 
+#include "base/cautions.h"
 #include "pivotrace/base/length.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/report/drawing.h"
@@ -143,19 +144,16 @@ class SheetWriter {
   }
 
   std::string cautions() const {
-    return "<div class=\"caution\"><b>Caution.</b> The program moves the machine and turns rotary "
-           "axes "
-           "by itself. First run: single block, rapid override low, hand at the stop, guards "
-           "closed. "
-           "It knows only what the machine file describes. The safety rules of the shop, the "
-           "machine's manual and qualified people come first." +
-           std::string(
-               options_.set_offset
-                   ? fmt::format(" It writes work offset {} after a stop that shows old and "
-                                 "new; reset there to keep the old one.",
-                                 *options_.set_offset)
-                   : " It writes nothing to the control's offsets.") +
-           "</div>\n";
+    std::string text =
+        std::string("<div class=\"caution\"><b>Caution.</b> ") + moving_machine_caution;
+    if (options_.solve_axis) text += std::string(" ") + on_control_centre_caution;
+    text += options_.set_offset
+                ? fmt::format(
+                      " It writes work offset {} after a stop that shows old and new; reset "
+                      "there to keep the old one.",
+                      *options_.set_offset)
+                : " It writes nothing to the control's offsets.";
+    return text + "</div>\n";
   }
 
   std::string parameters() const {

@@ -4,6 +4,7 @@
 
 #include <cmath>
 
+#include "base/cautions.h"
 #include "base/number_text.h"
 #include "base/wrapped_text.h"
 #include "formats/json_writer.h"
@@ -148,11 +149,7 @@ std::string shim_text(const FitResult& result, const ShimAdvice& advice) {
                         per_300(advice.lean_expected_rad));
   }
   for (const ShimNote& note : advice.notes) text += wrapped(note_text(note), "note: ", 6);
-  text += wrapped(
-      "CAUTION: machine off and locked before hands go near the unit; a heavy unit needs lifting "
-      "gear. Follow the maker's manual and local safety rules.",
-      "", 0);
-  return text;
+  return text + wrapped(caution(hands_in_machine_caution), "", 0);
 }
 
 std::string shim_json(const FitResult& result, const ShimAdvice& advice) {
@@ -161,6 +158,7 @@ std::string shim_json(const FitResult& result, const ShimAdvice& advice) {
   json.add("format", "pivotrace-shim-1");
   json.add("machine", result.machine_name);
   json.add("axis", std::string(1, advice.letter));
+  json.add("caution", hands_in_machine_caution);
   json.add("lean_mm_per_300", mm_per_300_from_rad(advice.lean_rad));
   json.add("lean_U95_mm_per_300", mm_per_300_from_rad(advice.lean_U95_rad));
   json.add("nothing_to_gain", advice.nothing_to_gain);

@@ -2,7 +2,10 @@
 
 #include <fmt/format.h>
 
+#include <sstream>
+
 #include "base/utf8.h"
+#include "base/wrapped_text.h"
 #include "report/look.h"
 
 namespace pivotrace::report {
@@ -60,6 +63,17 @@ std::string escaped(std::string_view text) {
     }
   }
   return safe;
+}
+
+std::string small_print(const std::string& text, Point first, std::size_t columns) {
+  std::istringstream lines(wrapped(text, "", 0, columns));
+  std::string drawn;
+  double y = first.y;
+  for (std::string line; std::getline(lines, line); y += small_print_leading) {
+    drawn += fmt::format("<text x=\"{:.1f}\" y=\"{:.1f}\" font-size=\"{:g}\">{}</text>\n", first.x,
+                         y, small_label_size, escaped(line));
+  }
+  return drawn;
 }
 
 double text_width(std::string_view text, double size) {

@@ -39,6 +39,11 @@ struct Label {
 /// & < > " made harmless for XML and HTML.
 std::string escaped(std::string_view text);
 
+/// Text of 12 in lines of at most `columns` characters, the first with its foot at `y`.
+std::string small_print(const std::string& text, Point first, std::size_t columns);
+/// From one line of it to the next.
+inline constexpr double small_print_leading = 16.0;
+
 /// Width of a text in a wide sans-serif, from a table of letter widths; an upper estimate.
 double text_width(std::string_view text, double size = label_size);
 

@@ -6,6 +6,7 @@
 #include <map>
 #include <set>
 
+#include "base/cautions.h"
 #include "base/number_text.h"
 
 namespace pivotrace {
@@ -13,10 +14,6 @@ namespace pivotrace {
 namespace {
 
 namespace mustache = kainjow::mustache;
-
-constexpr const char* template_caution =
-    "A wrong pivot value can wreck tool, part and machine: check the first run without a part, "
-    "slowly, by the manual of the machine and local safety rules.";
 
 std::string number_of(const PivotValue& value, double amount, const TemplateOptions& options) {
   const bool inch = options.unit == LengthUnit::inch && value.quantity != QuantityKind::angle;
@@ -104,6 +101,10 @@ Problems unknown_names(const NameBook& names, const std::vector<PivotValue>& val
 
 }  // namespace
 
+bool shows_caution(const std::string& filled) {
+  return filled.find(wrong_value_caution) != std::string::npos;
+}
+
 Expected<std::string> fill_template(const FitResult& result, const std::string& text,
                                     const TemplateOptions& options) {
   const Expected<std::vector<PivotValue>> values = pivot_values(result);
@@ -123,7 +124,7 @@ Expected<std::string> fill_template(const FitResult& result, const std::string& 
   names.set("written", options.date);
   names.set("units", unit_word(QuantityKind::length, options.unit));
   names.set("coordinates", coordinates_note);
-  names.set("caution", template_caution);
+  names.set("caution", wrong_value_caution);
   mustache::data list{mustache::data::type::list};
   for (const PivotValue& value : *values) add_value(names, list, value, options);
   names.set_list("value", list);

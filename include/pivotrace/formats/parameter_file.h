@@ -46,7 +46,8 @@ Expected<Survey> parse_planned_touches(std::string_view text, const std::string&
                                        const Machine& machine, const Plan& plan);
 
 /// Lines to add to the control's parameter file before the run, so that it saves the results:
-/// "1000\t0.000000" and so on.
+/// "1000\t0.000000" and so on; before them the caution, a line without a number, which such controls
+/// skip.
 std::string parameter_rows(const Plan& plan, const ResultVariables& results);
 
 }  // namespace pivotrace

@@ -23,6 +23,9 @@ struct TemplateOptions {
 ///                              {{meaning}} {{symbol}}
 /// Nothing is escaped. A name that does not exist is refused (P508), not left out: a gap where a
 /// number should be can wreck a machine. A broken template is P101, an unusable result P501.
+/// True when a filled template holds the text of {{caution}}.
+bool shows_caution(const std::string& filled);
+
 Expected<std::string> fill_template(const FitResult& result, const std::string& text,
                                     const TemplateOptions& options);
 
