@@ -6,7 +6,11 @@
 #include <cctype>
 #include <cmath>
 
+#include "pivotrace/control/emit.h"
+#include "pivotrace/control/slots.h"
+#include "pivotrace/disk/text_file.h"
 #include "pivotrace/estimate/fit.h"
+#include "pivotrace/formats/sheet_answer.h"
 #include "pivotrace/formats/truth_file.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/results/beside_truth.h"
@@ -120,6 +124,84 @@ TEST_CASE("an axis that does not stand at station 1 stops the program before any
                      test::moved_truth(loop.machine), options);
         REQUIRE(close.has_value());
         CHECK(close->moves > 0);
+      }
+    }
+  }
+}
+
+/// The sheet to fill in, with what programs cannot do without: no alarm, no log, no modal variables,
+/// no positions of rotary axes. How it answers is invented.
+ControlSheet generic_sheet(bool tells_positions) {
+  std::vector<std::pair<std::string, std::string>> answers = {
+      {"variables.readable", "1 9999"},
+      {"variables.working", "100 199"},
+      {"variables.table", "500 999"},
+      {"variables.results", "3000 8999"},
+      {"skip.untriggered", "goes-on"},
+      {"skip.triggered_at_start_is_error", "no"},
+      {"motion.clamp_words", "yes"},
+      {"motion.machine_coordinates_at_feed", "no"},
+      {"words.skip", "G38.2"},
+      {"branches.jump", "LEAP {label}"},
+      {"branches.label", "N{label}"},
+      {"branches.jump_if", "WHEN [{condition}] LEAP {label}"},
+      {"branches.while_levels", "3"},
+      {"branches.while_begin", "AGAIN {level} AS LONG AS [{condition}]"},
+      {"branches.while_end", "AGAIN {level} DONE"},
+      {"expressions.comparisons.equal", "=="},
+      {"expressions.comparisons.not-equal", "<>"},
+      {"expressions.comparisons.less", "<"},
+      {"expressions.comparisons.less-or-equal", "<="},
+      {"expressions.comparisons.greater", ">"},
+      {"expressions.comparisons.greater-or-equal", ">="}};
+  if (tells_positions) {
+    answers.emplace_back("skip.trip_variable", "X=2031 Y=2032 Z=2033");
+    answers.emplace_back("position.machine_position", "X=2011 Y=2012 Z=2013");
+    answers.emplace_back("position.program_position", "X=2021 Y=2022 Z=2023");
+  } else {
+    answers.emplace_back("offsets.own_system", "6");  // kept at zero, so that both positions agree
+  }
+  std::string text = read_file(in_source("routines/macro.toml")).value();
+  for (const auto& [slot, answer] : answers) {
+    CAPTURE(slot);
+    REQUIRE(find_slot(slot) != nullptr);
+    const Expected<std::string> changed = answered(text, *find_slot(slot), answer);
+    REQUIRE(changed.has_value());
+    text = *changed;
+  }
+  return parse_control_sheet(text, "generic.toml").value();
+}
+
+TEST_CASE("plan, cycle, rehearse, fit on a sheet without alarm, log, modal and rotary positions") {
+  for (const bool tells_positions : {true, false}) {
+    const ControlSheet sheet = generic_sheet(tells_positions);
+    for (const char* open :
+         {"stops.alarm", "log.begin", "position.modal_variable.units", "stops.message"}) {
+      CHECK(sheet.is_open(open));
+    }
+    CHECK(trip_source(sheet) == (tells_positions ? TripSource::variables : TripSource::typed));
+    for (const char* machine_file : demo_machines) {
+      CAPTURE(machine_file);
+      CAPTURE(tells_positions);
+      const Expected<Machine> machine = read_machine(in_source(machine_file));
+      REQUIRE(machine.has_value());
+      const Expected<DemoLoop> loop = test::demo_loop(*machine, sheet, {});
+      if (!loop) MESSAGE(all_of(loop.error()));
+      REQUIRE(loop.has_value());
+      const RehearsalTruth truth = test::moved_truth(loop->machine);
+      const Expected<RehearsalReport> report =
+          rehearse(loop->program.text, "generic.nc", loop->machine, loop->sheet, truth,
+                   test::options_for(*loop));
+      REQUIRE(report.has_value());
+      CAPTURE(rehearsal_text(*report, loop->machine));
+      REQUIRE(report->passed);
+      Survey survey;
+      const FitResult fit = fitted(*loop, *report, survey);
+      for (const ValueBesideTruth& value : beside_truth(fit, survey, loop->machine, truth)) {
+        CAPTURE(text_of(value.name));
+        CHECK(std::fabs(value.fitted - value.truth) <
+              (is_angle(value.name) ? noise_free_rad : noise_free_mm));
+        CHECK(value.held());
       }
     }
   }
