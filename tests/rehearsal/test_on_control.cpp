@@ -9,7 +9,9 @@
 
 #include "control/control_state.h"
 #include "pivotrace/estimate/fit.h"
+#include "pivotrace/geometry/angle.h"
 #include "pivotrace/geometry/line.h"
+#include "pivotrace/plan/check_plan.h"
 #include "rehearsal/demo_loop.h"
 #include "rehearsal/virtual_machine.h"
 
@@ -166,6 +168,87 @@ TEST_CASE("on the control: without noise its centre is that of fit, to the digit
       CHECK(told.spread <= 0.1 * 0.1 / (2.0 * 15.7));
     }
   }
+}
+
+/// A short part and, with a touch less at each station, a longer one after it.
+Plan plan_in_two_parts(const Machine& machine) {
+  PlanRequest request;
+  request.stations = 5;
+  Plan plan = make_plan(machine, request).value().plan;
+  request.stations = 12;
+  const Plan longer = make_plan(machine, request).value().plan;
+  for (PlannedStation station : longer.stations) {
+    station.label = std::to_string(plan.stations.size() + 1);
+    station.touches.pop_back();
+    plan.stations.push_back(station);
+  }
+  return plan;
+}
+
+TEST_CASE("on the control: a longer part after the one that is solved leaves its places alone") {
+  const Job job;
+  for (const char* sheet : {"routines/demo-control.toml", "tests/cycle/third.toml"}) {
+    CAPTURE(sheet);
+    DemoLoop loop = job.loop(sheet);
+    loop.plan = plan_in_two_parts(job.machine);
+    const auto program = make_program(job.machine, loop.plan, loop.sheet, job.how);
+    if (!program) MESSAGE(test::all_of(program.error()));
+    REQUIRE(program.has_value());
+    loop.program = *program;
+    const RehearsalReport report = run(loop, job);
+    CAPTURE(rehearsal_text(report, job.machine));
+    REQUIRE(report.passed);
+    const Told told = told_by(report.messages);
+    REQUIRE(told.centre.size() == 2);
+    // The truth moves the line by (0.083, -0.051) at X -300; the ball stands 30 mm further along a
+    // lean of 3.4e-4: 0.01 mm.
+    CHECK(std::fabs(told.centre.at('Y') - (-200.0 + 0.083)) < 0.02);
+    CHECK(std::fabs(told.centre.at('Z') - (-250.0 - 0.051)) < 0.02);
+    CHECK(told.spread <= 0.1 * 0.1 / (2.0 * 15.7));
+  }
+}
+
+TEST_CASE("a second visit to one target at a station touches where the plan says") {
+  const Machine machine =
+      read_machine(test::in_source("examples/pin-in-chuck.machine.toml")).value();
+  const ControlSheet sheet =
+      read_control_sheet(test::in_source("routines/demo-control.toml")).value();
+  PlanRequest request;
+  request.self_find = true;
+  DemoLoop loop = test::demo_loop(machine, sheet, request).value();
+  for (PlannedStation& station : loop.plan.stations) {
+    // Back to the height of the first touch, from the other side round.
+    const double height_mm = station.touches.front().along_mm;
+    std::vector<PlannedTouch> again;
+    for (const PlannedTouch& touch : station.touches) {
+      if (touch.along_mm == height_mm) again.insert(again.begin(), touch);
+    }
+    REQUIRE(station.touches.back().along_mm != height_mm);
+    station.touches.insert(station.touches.end(), again.begin(), again.end());
+  }
+  const auto program = make_program(machine, loop.plan, sheet, {});
+  if (!program) MESSAGE(test::all_of(program.error()));
+  REQUIRE(program.has_value());
+  loop.program = *program;
+  const Expected<RehearsalReport> report = rehearse(
+      loop.program.text, "p.nc", machine, sheet, nominal_truth(machine), test::options_for(loop));
+  REQUIRE(report.has_value());
+  CAPTURE(rehearsal_text(*report, machine));
+  REQUIRE(report->passed);
+  const Survey survey = test::survey_of(loop, *report).value();
+  const MachineState state = nominal_state(machine);
+  std::size_t at = 0;
+  for (const PlannedStation& station : loop.plan.stations) {
+    for (const PlannedTouch& touch : station.touches) {
+      REQUIRE(at < survey.touches.size());
+      const PlacedTouch placed =
+          place_touch(machine, state, loop.plan.distances, station.angles_rad, touch);
+      CAPTURE(at);
+      CHECK((survey.touches[at].shown_mm - placed.contact_mm()).norm() < 0.01);
+      ++at;
+    }
+  }
+  CHECK(at == survey.touches.size());
 }
 
 /// With noise the control weighs all stations alike and takes its radius as it comes, the fit weighs
