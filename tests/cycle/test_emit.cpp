@@ -194,7 +194,7 @@ TEST_CASE(
   }
 }
 
-TEST_CASE("a touch is found fast, left, and measured slowly; the measured point is kept") {
+TEST_CASE("a touch is found fast, left, and measured slowly, the measured point is kept") {
   const Machine machine = demo::machine("fourth-axis");
   const ControlSheet sheet = demo::sheet("demo-control");
   const EmittedProgram program = made(machine, planned(machine), sheet);

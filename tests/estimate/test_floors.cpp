@@ -399,7 +399,7 @@ TEST_CASE("redundancies and smallest detectable errors of the joint fit are the 
   }
 }
 
-TEST_CASE("at 0/90/180/270 deg an axial error is seen but not located; at six angles it is") {
+TEST_CASE("at 0/90/180/270 deg an axial error is seen but not located, at six angles it is") {
   const Machine machine = table({{orbit_mm, 0, 0}});
   // Of any pole touch with any other touch of the survey.
   const auto worst_pole_correlation = [&](int stations, const std::vector<Cap>& rings) {

@@ -155,7 +155,7 @@ TEST_CASE("a file changed since it was read is left alone") {
   CHECK(slurp(file) == old_text + "// edited meanwhile\n");
 }
 
-TEST_CASE("a symbolic link stays a link; the file it points to is patched") {
+TEST_CASE("a symbolic link stays a link, the file it points to is patched") {
   const Folder folder;
   fs::create_directory(folder.path / "real");
   const fs::path file = folder.path / "real" / "post.cps";
@@ -254,7 +254,7 @@ TEST_CASE("a disk that takes no more bytes leaves the old file and nothing besid
   CHECK(with_ending(folder.path, "").size() == 1);
 }
 
-TEST_CASE("a program that holds the file open keeps the old text; the name has the new one") {
+TEST_CASE("a program that holds the file open keeps the old text, the name has the new one") {
   const Folder folder;
   const fs::path file = folder.path / "post.cps";
   spill(file, old_text);

@@ -104,7 +104,7 @@ TEST_CASE("a turned ball gives its axis back, its sense and both checks at zero"
   }));
 }
 
-TEST_CASE("move the machine frame and the axis moves with it; permute the readings, nothing") {
+TEST_CASE("move the machine frame and the axis moves with it, permute the readings, nothing") {
   CHECK(rc::check([] {
     TurnCase c = draw_turn();
     std::normal_distribution<double> noise(0.0, 0.002);

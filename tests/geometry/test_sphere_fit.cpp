@@ -98,7 +98,7 @@ TEST_CASE("the cofactor is the scatter of the centre") {
   CHECK((scatter - expected).cwiseQuotient(expected).cwiseAbs().maxCoeff() <= 0.02);
 }
 
-TEST_CASE("the right radius given, both spheres agree; a wrong one moves the pole direction only") {
+TEST_CASE("the right radius given, both spheres agree, a wrong one moves the pole direction only") {
   Points points;
   add_ring(points, 6, 90);
   add_ring(points, 1, 0);

@@ -249,7 +249,7 @@ TEST_CASE("limits that cannot be used are refused") {
   CHECK(refused(unusable, limits({limit("A.centre.Y", -300, 0)})) == ProblemNumber::not_usable);
 }
 
-TEST_CASE("the report reads with units, guard band and verdict; the JSON holds the same") {
+TEST_CASE("the report reads with units, guard band and verdict, the JSON holds the same") {
   Limits all = limits({limit("A.centre.Y", -200.1, -200.0)});
   all.part = part({-350, -250, -300}, {-250, -150, -200});
   const FitResult result = one_axis_result();

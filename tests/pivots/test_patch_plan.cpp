@@ -65,7 +65,7 @@ const Mapping y_by_key = mapping({by_key("A.centre.Y", "pivotY")});
 
 }  // namespace
 
-TEST_CASE("only the number changes; comments, blanks and line ends stay") {
+TEST_CASE("only the number changes, comments, blanks and line ends stay") {
   const PatchPlan plan =
       planned("// head\r\n  var pivotY =  -200.0500; // mm\r\nvar pivotYZ = 3;\r\n", y_by_key);
   CHECK(plan.new_bytes == "// head\r\n  var pivotY =  -200.0123; // mm\r\nvar pivotYZ = 3;\r\n");

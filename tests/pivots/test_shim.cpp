@@ -271,7 +271,7 @@ TEST_CASE("it says when an offset is enough and when it cannot replace alignment
   CHECK(advice_for(result, mounting).offset_is_enough);
 }
 
-TEST_CASE("a fixed foot stays bare; one that would have to sink is told") {
+TEST_CASE("a fixed foot stays bare, one that would have to sink is told") {
   SampleAxis axis = sample_a_axis();
   axis.line.direction = Eigen::Vector3d(1.0, 0.0, -0.0005).normalized();
   Mounting mounting = four_feet();
@@ -329,7 +329,7 @@ TEST_CASE("the tailstock is told how to reach the aligned axis line") {
   CHECK(std::abs(advice.tailstock_shift_mm->y()) < 1e-6);
 }
 
-TEST_CASE("stacks: every thickness with the fewest pieces; the sums are right") {
+TEST_CASE("stacks: every thickness with the fewest pieces, the sums are right") {
   const auto stacks = possible_stacks({0.01, 0.02, 0.05}, 2);
   for (const ShimStack& stack : stacks) {
     double sum = 0.0;
