@@ -2,6 +2,8 @@
 
 #include <algorithm>
 #include <cmath>
+#include <stdexcept>
+#include <string>
 
 namespace pivotrace {
 
@@ -26,9 +28,14 @@ double tidy(double value) {
 }
 
 void StepRecorder::introduce(const std::string& name, int size) {
-  const bool known = std::any_of(program_.variables.begin(), program_.variables.end(),
-                                 [&](const ProgramVariable& v) { return v.name == name; });
-  if (!known) program_.variables.push_back({name, size});
+  const auto known = std::find_if(program_.variables.begin(), program_.variables.end(),
+                                  [&](const ProgramVariable& v) { return v.name == name; });
+  if (known == program_.variables.end()) {
+    program_.variables.push_back({name, size});
+  } else if (known->size != size) {
+    throw std::logic_error("\"" + name + "\" has " + std::to_string(known->size) +
+                           " elements and is asked for with " + std::to_string(size));
+  }
 }
 
 Variable StepRecorder::variable(const std::string& name) {

@@ -35,9 +35,12 @@ class StepRecorder {
   void remark(const std::string& text) { add(RemarkStep{text, false}); }
   void heading(const std::string& text) { add(RemarkStep{text, true}); }
 
-  /// The variable of this name, introduced when it is new.
+  /// The variable of this name, introduced when it is new. Throws std::logic_error where the name
+  /// already stands for a table.
   Variable variable(const std::string& name);
   Vec vec(const std::string& name);
+  /// The table of this name and size, introduced when it is new. Throws std::logic_error where the name
+  /// already stands for a table of another size, or for a single variable.
   Table table(const std::string& name, int size);
 
   void set(const Variable& target, const Value& value, const std::string& note = {});
