@@ -16,7 +16,7 @@ struct Point {
   Eigen::MatrixXd nuisances;  ///< (k x blocks)
 };
 
-struct Step {
+struct Move {
   Point by;
   double length = 0.0;  ///< in sigmas: root of what it takes off the sum, were nothing bent
 };
@@ -47,13 +47,13 @@ class EliminatedRows {
   }
 
   double sum_of_squares() const { return sum_; }
-  static double length(const Step& step) { return step.length; }
+  static double length(const Move& step) { return step.length; }
   /// A hundred-millionth of the standard uncertainties.
   static double smallest_step() { return 1e-8; }
   /// Where the sum, known to twelve digits, cannot tell one step from another.
   double near_round_off() const { return std::max(1e-4, 1e-6 * std::sqrt(sum_)); }
 
-  double expected_drop(const Step& step) const {
+  double expected_drop(const Move& step) const {
     const auto drop = [](const auto& right, const Eigen::VectorXd& by) {
       return right.squaredNorm() - (right + by).squaredNorm();
     };
@@ -72,7 +72,7 @@ class EliminatedRows {
   /// The damping counts the columns before the nuisances are taken out: a shift that all stations
   /// could share is nearly free of information once they are, and damping by what is left of it would
   /// not hold it back.
-  Step solve_damped(double damping) const {
+  Move solve_damped(double damping) const {
     if (damping == 0.0) return solve(least_damping);
     EliminatedRows damped = *this;
     damped.eliminate(damping);
@@ -129,12 +129,12 @@ class EliminatedRows {
                      stack_.bottomRows(m + damped).rightCols<1>());
   }
 
-  Step solve(double damping) const {
+  Move solve(double damping) const {
     SquareRootInformation damped = information_;
     const Eigen::VectorXd weights =
         (damping * column_squared_.array().max(least_column_squared)).sqrt();
     damped.add(weights.asDiagonal().toDenseMatrix(), Eigen::VectorXd::Zero(unknowns()));
-    Step step;
+    Move step;
     step.by.unknowns = damped.back_substituted();
     const Eigen::Index k = nuisances();
     step.by.nuisances.resize(k, problem_->blocks());
@@ -175,7 +175,7 @@ LeastSquaresMinimum minimise_by_gauss_newton(const LeastSquaresProblem& problem,
                                              const Eigen::VectorXd& start, int max_iterations) {
   const auto began = std::chrono::steady_clock::now();
   const auto linearise = [&](const Point& point) { return EliminatedRows(problem, point); };
-  const auto moved = [](Point point, const Step& step) {
+  const auto moved = [](Point point, const Move& step) {
     point.unknowns += step.by.unknowns;
     point.nuisances += step.by.nuisances;
     return point;
