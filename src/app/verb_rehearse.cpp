@@ -11,6 +11,7 @@
 #include "pivotrace/formats/truth_file.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/rehearsal/rehearse.h"
+#include "pivotrace/report/rehearsal_text.h"
 
 namespace pivotrace::app {
 

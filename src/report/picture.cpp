@@ -12,7 +12,7 @@
 #include "base/cautions.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/geometry/rotation.h"
-#include "pivotrace/rehearsal/rehearse.h"
+#include "pivotrace/report/rehearsal_text.h"
 #include "rehearsal/clearance.h"
 #include "report/svg.h"
 

@@ -1,11 +1,12 @@
 // The rehearsal report, for people and for programs.
+#include "pivotrace/report/rehearsal_text.h"
+
 #include <fmt/format.h>
 
 #include <cmath>
 
 #include "formats/json_writer.h"
 #include "pivotrace/geometry/angle.h"
-#include "pivotrace/rehearsal/rehearse.h"
 
 namespace pivotrace {
 

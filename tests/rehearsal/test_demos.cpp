@@ -13,6 +13,7 @@
 #include "pivotrace/formats/sheet_answer.h"
 #include "pivotrace/formats/truth_file.h"
 #include "pivotrace/geometry/angle.h"
+#include "pivotrace/report/rehearsal_text.h"
 #include "pivotrace/results/beside_truth.h"
 #include "rehearsal/demo_loop.h"
 

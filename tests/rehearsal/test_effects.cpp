@@ -9,6 +9,7 @@
 #include "pivotrace/estimate/fit.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/geometry/rotation.h"
+#include "pivotrace/report/rehearsal_text.h"
 #include "pivotrace/results/beside_truth.h"
 #include "rehearsal/demo_loop.h"
 

@@ -12,6 +12,7 @@
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/geometry/line.h"
 #include "pivotrace/plan/check_plan.h"
+#include "pivotrace/report/rehearsal_text.h"
 #include "rehearsal/demo_loop.h"
 #include "rehearsal/virtual_machine.h"
 

@@ -11,6 +11,7 @@
 
 #include "pivotrace/disk/text_file.h"
 #include "pivotrace/estimate/fit.h"
+#include "pivotrace/report/rehearsal_text.h"
 #include "pivotrace/results/beside_truth.h"
 #include "rehearsal/demo_loop.h"
 #include "rehearsal/random_machine.h"

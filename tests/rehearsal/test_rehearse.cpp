@@ -9,6 +9,7 @@
 #include "pivotrace/formats/control_sheet_file.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/rehearsal/rehearse.h"
+#include "pivotrace/report/rehearsal_text.h"
 #include "rehearsal/bench_machine.h"
 
 namespace pivotrace {
