@@ -25,8 +25,6 @@ constexpr double limit_slack_mm = 1e-4;
 constexpr double limit_slack_rad = 1e-6;
 /// Samples of a move that presses the stylus, to find where it is pressed most.
 constexpr int press_samples = 60;
-/// Rounds of "gap of this trigger, place of this gap": each shrinks the error by gap / radius.
-constexpr int trigger_rounds = 3;
 /// Direction in which made-up faults move artefacts: no machine axis, neither up nor level.
 const Eigen::Vector3d fault_direction = Eigen::Vector3d(2.0, -1.0, 2.0) / 3.0;
 
@@ -53,13 +51,14 @@ VirtualMachine::VirtualMachine(const Machine& machine, const RehearsalTruth& tru
       truth_(truth),
       options_(options),
       random_(options.noise.seed),
+      fault_(options.fault),
       checker_(machine, truth.survey.state, tool_solids(machine, truth.survey.state, notes_),
                work_solids(machine, truth.survey.state)),
       datum_mm_(datum_to_centre_mm(machine.probe.length_datum, machine.probe.stylus_radius_mm())),
       shown_mm_(options.start_mm + datum_mm_),
       commanded_rad_(options.start_angles_rad),
       clamped_(machine.rotary.size()) {
-  if (options_.fault && options_.fault->touch <= 0) meet_fault();
+  if (fault_.begin_at(0, commanded_rad_)) move_artefacts();
   real_rad_ = settled(commanded_rad_);
   settled_once_ = true;
   begin_station();
@@ -103,7 +102,7 @@ Posture VirtualMachine::posture_at(const Eigen::Vector3d& shown_mm,
   Posture posture;
   posture.shown_mm = shown_mm + station_error_mm_ +
                      truth.linear_error * (shown_mm - truth.linear_origin_mm) +
-                     truth.drift_mm_per_hour * (report_.seconds / seconds_per_hour);
+                     truth.drift_mm_per_hour * (recorder_.seconds() / seconds_per_hour);
   posture.angles_rad = real_rad;
   return posture;
 }
@@ -128,11 +127,11 @@ RotaryAngles VirtualMachine::settled(const RotaryAngles& target_rad) {
     }
     const double step = target_rad[i] - commanded_rad_[i];
     const double side = step > 0.0 ? 1.0 : (step < 0.0 ? -1.0 : 0.0);
-    const double turned =
-        wrong_turn_from_rad_ ? 2.0 * (*wrong_turn_from_rad_)[i] - target_rad[i] : target_rad[i];
+    const double turned = fault_.goes_to_rad(static_cast<int>(i), target_rad[i]);
     real[i] = turned + fixed_index_error(static_cast<int>(i), target_rad[i]) +
               side * truth_.survey.reversal_rad[i] +
-              options_.noise.index_sigma_rad[i] * random_.normal() + slip_rad_[i];
+              options_.noise.index_sigma_rad[i] * random_.normal() +
+              fault_.slip_rad(static_cast<int>(i));
   }
   return real;
 }
@@ -141,13 +140,13 @@ void VirtualMachine::begin_station() {
   for (double& component : station_error_mm_) {
     component = options_.noise.station_sigma_mm * random_.normal();
   }
-  report_.stations.push_back({commanded_rad_, 0.0, 0});
+  recorder_.begin_station(commanded_rad_);
 }
 
 // ---- the calls of the control ------------------------------------------------------------------
 
 void VirtualMachine::line(int number, const std::string& /*text*/) {
-  line_ = number;
+  recorder_.begin_line(number);
   ++blocks_;
   if (options_.progress) options_.progress(blocks_);
 }
@@ -161,22 +160,20 @@ MachineAnswer VirtualMachine::feed(const AxisValues& target, const FeedRate& rat
 }
 
 MachineAnswer VirtualMachine::dwell(double seconds) {
-  add_time(seconds);
+  recorder_.add_time(seconds);
   return std::nullopt;
 }
 
 MachineAnswer VirtualMachine::function(Meaning meaning, std::optional<double> degrees) {
-  add_time(function_s);
+  recorder_.add_time(function_s);
   switch (meaning) {
     case Meaning::spindle_clockwise:
     case Meaning::spindle_counterclockwise:
-      return stop_with(ProblemNumber::probe_fault, "the spindle is started with the probe in it",
-                       "take the word out: a turning probe breaks its cable or its stylus",
-                       moment());
+      return recorder_.stop(
+          ProblemNumber::probe_fault, "the spindle is started with the probe in it",
+          "take the word out: a turning probe breaks its cable or its stylus", moment());
     case Meaning::spindle_orient: turn_spindle_to(degrees.value_or(0.0)); break;
-    case Meaning::coolant_on:
-      report_.notes.push_back(fmt::format("line {}: coolant is switched on while probing", line_));
-      break;
+    case Meaning::coolant_on: recorder_.note("coolant is switched on while probing"); break;
     default: break;
   }
   return std::nullopt;
@@ -189,7 +186,7 @@ void VirtualMachine::turn_spindle_to(double degrees) {
 }
 
 MachineAnswer VirtualMachine::auxiliary(const std::string& word) {
-  add_time(function_s);
+  recorder_.add_time(function_s);
   for (std::size_t i = 0; i < machine_.rotary.size(); ++i) {
     if (word == machine_.rotary[i].clamp) clamped_[i] = true;
     if (word == machine_.rotary[i].unclamp) clamped_[i] = false;
@@ -197,15 +194,13 @@ MachineAnswer VirtualMachine::auxiliary(const std::string& word) {
   return std::nullopt;
 }
 
-void VirtualMachine::message(const std::string& text) {
-  report_.messages.push_back(look_up_(text));
-}
+void VirtualMachine::message(const std::string& text) { recorder_.message(look_up_(text)); }
 
-void VirtualMachine::log(const std::string& text) { report_.log += text + "\n"; }
+void VirtualMachine::log(const std::string& text) { recorder_.log(text); }
 
 MachineAnswer VirtualMachine::operator_stop(const std::string& text, bool /*optional*/) {
-  ++report_.operator_stops;
-  if (!text.empty()) report_.messages.push_back(look_up_(text));
+  recorder_.operator_stop();
+  if (!text.empty()) recorder_.message(look_up_(text));
   const OperatorRequest request = read_request(text);
   switch (request.task) {
     case OperatorTask::read: break;
@@ -253,10 +248,7 @@ MachineAnswer VirtualMachine::look_at_axes() {
 }
 
 RehearsalReport VirtualMachine::take_report() {
-  report_.end = moment();
-  report_.state_at_end = truth_.survey.state;
-  report_.notes.insert(report_.notes.begin(), notes_.begin(), notes_.end());
-  return std::move(report_);
+  return recorder_.take(moment(), truth_.survey.state, notes_);
 }
 
 // ---- moving ------------------------------------------------------------------------------------
@@ -269,7 +261,7 @@ MachineAnswer VirtualMachine::travel(const AxisValues& target,
   const bool turning = target_rad != commanded_rad_;
   if (turning) {
     if (MachineAnswer stop = check_clamps(target_rad)) return stop;
-    slip_if_due(target_rad);
+    if (const auto said = fault_.turn(commanded_rad_, target_rad)) recorder_.fault(*said);
   }
   const RotaryAngles real_rad = turning ? settled(target_rad) : real_rad_;
   MotionRules rules;
@@ -280,8 +272,8 @@ MachineAnswer VirtualMachine::travel(const AxisValues& target,
   }
   RotaryAngles way_rad{};
   for (std::size_t i = 0; i < way_rad.size(); ++i) way_rad[i] = target_rad[i] - commanded_rad_[i];
-  add_time(move_s(machine_, target_mm - shown_mm_, way_rad, rate));
-  ++report_.moves;
+  recorder_.add_time(move_s(machine_, target_mm - shown_mm_, way_rad, rate));
+  recorder_.count_move();
   shown_mm_ = target_mm;
   commanded_rad_ = target_rad;
   real_rad_ = real_rad;
@@ -293,7 +285,7 @@ MachineAnswer VirtualMachine::check_limits(const AxisValues& target,
                                            const RotaryAngles& angles_rad) {
   const auto beyond = [&](char letter, double value, const char* unit, const Range& travel,
                           double factor) {
-    return stop_with(
+    return recorder_.stop(
         ProblemNumber::travel_exceeded,
         fmt::format("{} {:.3f} {} lies beyond its travel {:g} to {:g} {}", letter, value * factor,
                     unit, travel.low * factor, travel.high * factor, unit),
@@ -317,7 +309,7 @@ MachineAnswer VirtualMachine::check_limits(const AxisValues& target,
 MachineAnswer VirtualMachine::check_axes_exist(const AxisValues& target) {
   for (std::size_t axis = 3; axis < target.size(); ++axis) {
     if (target[axis] == 0.0 || machine_.rotary_index(axis_letters[axis]) >= 0) continue;
-    return stop_with(
+    return recorder_.stop(
         ProblemNumber::program_error,
         fmt::format("the program moves {}, an axis this machine does not have", axis_letters[axis]),
         "check that program and machine file belong together", moment());
@@ -328,9 +320,10 @@ MachineAnswer VirtualMachine::check_axes_exist(const AxisValues& target) {
 MachineAnswer VirtualMachine::check_clamps(const RotaryAngles& angles_rad) {
   for (std::size_t i = 0; i < machine_.rotary.size(); ++i) {
     if (angles_rad[i] == commanded_rad_[i] || !clamped_[i].value_or(false)) continue;
-    return stop_with(ProblemNumber::program_error,
-                     fmt::format("{} is turned while it is clamped", machine_.rotary[i].letter),
-                     fmt::format("release it first with {}", machine_.rotary[i].unclamp), moment());
+    return recorder_.stop(
+        ProblemNumber::program_error,
+        fmt::format("{} is turned while it is clamped", machine_.rotary[i].letter),
+        fmt::format("release it first with {}", machine_.rotary[i].unclamp), moment());
   }
   return std::nullopt;
 }
@@ -362,13 +355,13 @@ MachineAnswer VirtualMachine::check_path(const Posture& to, const MotionRules& r
 
 MachineAnswer VirtualMachine::check_leg(const Posture& from, const Posture& to,
                                         const MotionRules& rules) {
-  const MotionReport found = checker_.check(from, to, rules, report_.smallest_clearance.mm);
+  const MotionReport found = checker_.check(from, to, rules, recorder_.smallest_clearance_mm());
   const auto moment_of = [&](const Nearness& nearness) {
     return moment_at(between(from, to, nearness.part));
   };
   if (found.smallest) {
-    report_.smallest_clearance = {found.smallest->distance_mm, part_of(*found.smallest),
-                                  body_name(*found.smallest), moment_of(*found.smallest)};
+    recorder_.clearance({found.smallest->distance_mm, part_of(*found.smallest),
+                         body_name(*found.smallest), moment_of(*found.smallest)});
   }
   if (found.near && !found.contact) {
     const bool turning = from.angles_rad != to.angles_rad;
@@ -396,20 +389,23 @@ MachineAnswer VirtualMachine::check_leg(const Posture& from, const Posture& to,
 MachineAnswer VirtualMachine::probe(const AxisValues& target, const FeedRate& rate, ProbeEnd& end) {
   const Eigen::Vector3d target_mm = linear_of(target);
   if (MachineAnswer stop = check_limits(target, commanded_rad_)) return stop;
-  if (options_.fault && triggers_ + 1 == options_.fault->touch) meet_fault();
-  const std::optional<Trigger> contact = earliest_contact(target_mm);
+  const int touch = triggers_ + 1;
+  if (fault_.begin_at(touch, commanded_rad_)) move_artefacts();
+  const std::optional<Trigger> contact =
+      ball().first_trigger(posture(), posture_at(target_mm, real_rad_), commanded_rad_,
+                           spindle_rad_, options_.noise.touch_sigma_mm, random_);
   std::optional<Trigger> trigger = contact;
-  const bool this_one = contact && ++triggers_ == (options_.fault ? options_.fault->touch : 0);
-  if (this_one && options_.fault->kind == FaultKind::no_trigger) {
+  if (contact) triggers_ = touch;
+  if (contact && fault_.misses(touch)) {
     trigger.reset();
-    say_fault(fmt::format("touch {}, on {}, is not noticed", triggers_,
-                          checker_.work()[contact->work].name));
+    recorder_.fault(
+        fmt::format("touch {}, on {}, is not noticed", touch, checker_.work()[contact->work].name));
   }
-  if (this_one && options_.fault->kind == FaultKind::early_trigger) {
+  if (contact && fault_.comes_early(touch)) {
     trigger = Trigger{0.5 * contact->part, -1};
-    say_fault(fmt::format("touch {} triggers half-way, in the air", triggers_));
+    recorder_.fault(fmt::format("touch {} triggers half-way, in the air", touch));
   }
-  ++report_.moves;
+  recorder_.count_move();
   last_probe_triggered_ = trigger.has_value();
   return trigger ? stop_at_trigger(target_mm, *trigger, rate.value, end)
                  : run_through(target_mm, contact, rate.value, end);
@@ -446,11 +442,11 @@ MachineAnswer VirtualMachine::stop_at_trigger(const Eigen::Vector3d& target_mm,
     rules.pressed_work = trigger.work;
     if (MachineAnswer stop = check_leg(at_trigger, at_rest, rules)) return stop;
   }
-  add_time(move_s(machine_, rest_mm - start_mm, {}, FeedRate{false, feed_mm_per_min}));
+  recorder_.add_time(move_s(machine_, rest_mm - start_mm, {}, FeedRate{false, feed_mm_per_min}));
   shown_mm_ = rest_mm;
   note_touch(trigger, trip_mm, feed_mm_per_min);
   if (trigger.work < 0) return std::nullopt;
-  return note_overtravel(-ball_distance_mm(trigger.work, posture()), trigger.work);
+  return note_overtravel(-ball().distance_mm(trigger.work, posture()), trigger.work);
 }
 
 /// No trigger: the slides run to the target, with the stylus pressed when it met something.
@@ -467,50 +463,24 @@ MachineAnswer VirtualMachine::run_through(const Eigen::Vector3d& target_mm,
   const Posture from = posture();
   const Posture to = posture_at(target_mm, real_rad_);
   if (MachineAnswer stop = check_leg(from, to, rules)) return stop;
-  add_time(move_s(machine_, target_mm - shown_mm_, {}, FeedRate{false, feed_mm_per_min}));
+  recorder_.add_time(move_s(machine_, target_mm - shown_mm_, {}, FeedRate{false, feed_mm_per_min}));
   shown_mm_ = target_mm;
   if (!missed) return std::nullopt;
   double deepest = 0.0;
   for (int k = 0; k <= press_samples; ++k) {
     const Posture at = between(from, to, static_cast<double>(k) / press_samples);
-    deepest = std::max(deepest, pressed_mm(missed->work, at));
+    deepest = std::max(deepest, ball().pressed_mm(missed->work, at));
   }
   return note_overtravel(deepest, missed->work);
 }
 
-/// How deep the stylus ball is in a body, or in anything that is one body with it.
-double VirtualMachine::pressed_mm(int work, const Posture& posture) const {
-  const std::vector<WorkSolid>& all = checker_.work();
-  double deepest = -ball_distance_mm(work, posture);
-  for (std::size_t w = 0; all[work].part_of >= 0 && w < all.size(); ++w) {
-    if (all[w].part_of != all[work].part_of) continue;
-    deepest = std::max(deepest, -ball_distance_mm(static_cast<int>(w), posture));
-  }
-  return deepest;
-}
-
-double VirtualMachine::ball_distance_mm(int work, const Posture& posture) const {
-  const WorkSolid& body = checker_.work()[work];
-  const Eigen::Vector3d ball = checker_.ball_mm(posture);
-  if (body.artefact >= 0) {
-    const ArtefactPlace& place = checker_.state().artefacts[body.artefact];
-    const Eigen::Vector3d local =
-        checker_.machine_from_carried_pose(body.carried_by, posture).inverse(Eigen::Isometry) *
-        ball;
-    return gap_mm(machine_.artefacts[body.artefact].kind, place, checker_.state().stylus_radius_mm,
-                  local);
-  }
-  return point_distance_mm(checker_.work_solid(work, posture), ball) -
-         checker_.state().stylus_radius_mm;
-}
-
 MachineAnswer VirtualMachine::note_overtravel(double overtravel_mm, int work) {
-  report_.largest_overtravel_mm = std::max(report_.largest_overtravel_mm, overtravel_mm);
+  recorder_.overtravel(overtravel_mm);
   if (overtravel_mm <= options_.overtravel_limit_mm) return std::nullopt;
   const std::string text =
       fmt::format("the stylus is pressed {:.2f} mm into {}; {:g} mm is its limit", overtravel_mm,
                   checker_.work()[work].name, options_.overtravel_limit_mm);
-  report_.violations.push_back(
+  recorder_.violation(
       {ProblemNumber::probe_fault, ToolPart::stylus, checker_.work()[work].name, text, moment()});
   return Problem{
       ProblemNumber::probe_fault, text, {"", 0, 0}, "shorten the search distance of the plan"};
@@ -519,15 +489,12 @@ MachineAnswer VirtualMachine::note_overtravel(double overtravel_mm, int work) {
 void VirtualMachine::note_touch(const Trigger& trigger, const Eigen::Vector3d& trip_mm,
                                 double feed_mm_per_min) {
   RehearsedTouch touch;
-  touch.number = static_cast<int>(report_.touches.size()) + 1;
   touch.body = trigger.work < 0 ? "nothing" : checker_.work()[trigger.work].name;
   touch.artefact = trigger.work < 0 ? -1 : checker_.work()[trigger.work].artefact;
   touch.moment = moment_at(posture_at(trip_mm, real_rad_));
   touch.moment.shown_mm = trip_mm - datum_mm_;
-  touch.time_s = report_.seconds;
   touch.feed_mm_per_min = feed_mm_per_min;
-  report_.touches.push_back(touch);
-  ++report_.stations.back().touches;
+  recorder_.touch(std::move(touch));
   warn_of_loose_axes();
 }
 
@@ -538,105 +505,15 @@ void VirtualMachine::warn_of_loose_axes() {
     const bool noted = loose_noted_.find(letter) != std::string::npos;
     if (noted || machine_.rotary[i].clamp.empty() || clamped_[i].value_or(false)) continue;
     loose_noted_ += letter;
-    report_.notes.push_back(fmt::format("line {}: a touch while {} is not clamped", line_, letter));
+    recorder_.note(fmt::format("a touch while {} is not clamped", letter));
   }
-}
-
-/// The first body the stylus ball meets on the commanded way.
-std::optional<VirtualMachine::Trigger> VirtualMachine::earliest_contact(
-    const Eigen::Vector3d& target_mm) {
-  const Posture from = posture();
-  const Posture to = posture_at(target_mm, real_rad_);
-  std::optional<Trigger> first;
-  double first_mm = 0.0;
-  StraightPath first_path;
-  const double length = (checker_.ball_mm(to) - checker_.ball_mm(from)).norm();
-  for (std::size_t w = 0; w < checker_.work().size(); ++w) {
-    const StraightPath path = path_in_carried(checker_.work()[w].carried_by, from, to);
-    const std::optional<double> s = contact_mm(static_cast<int>(w), 0.0, path);
-    if (!s || (first && *s >= first_mm)) continue;
-    first_mm = *s;
-    first = Trigger{length > 0.0 ? *s / length : 0.0, static_cast<int>(w)};
-    first_path = path;
-  }
-  if (!first || checker_.work()[first->work].artefact < 0 || length <= 0.0) return first;
-  first->part = trigger_way_mm(first->work, first_path, first_mm) / length;
-  return first;
-}
-
-StraightPath VirtualMachine::path_in_carried(int carried_by, const Posture& from,
-                                             const Posture& to) const {
-  const Eigen::Isometry3d carried_from_machine =
-      checker_.machine_from_carried_pose(carried_by, from).inverse(Eigen::Isometry);
-  const Eigen::Vector3d start = carried_from_machine * checker_.ball_mm(from);
-  const Eigen::Vector3d stop = carried_from_machine * checker_.ball_mm(to);
-  StraightPath path;
-  path.from_mm = start;
-  path.length_mm = (stop - start).norm();
-  if (path.length_mm > 0.0) path.direction = (stop - start) / path.length_mm;
-  return path;
-}
-
-std::optional<double> VirtualMachine::contact_mm(int work, double gap,
-                                                 const StraightPath& path) const {
-  const WorkSolid& body = checker_.work()[work];
-  const double radius = checker_.state().stylus_radius_mm;
-  if (body.artefact >= 0) {
-    const Artefact& artefact = machine_.artefacts[body.artefact];
-    const ArtefactPlace& place = checker_.state().artefacts[body.artefact];
-    const std::optional<double> s = surface_contact_mm(artefact, place, radius, gap, path);
-    if (s || artefact.kind == ArtefactKind::ball) return s;
-  }
-  return solid_contact_mm(body.solid, radius, path);
-}
-
-/// Way to the trigger of one surface contact: noise and lobing hold it back or let it run on.
-double VirtualMachine::trigger_way_mm(int work, const StraightPath& path, double contact) {
-  const double noise = options_.noise.touch_sigma_mm * random_.normal();
-  const WorkSolid& body = checker_.work()[work];
-  const Eigen::Isometry3d pose = checker_.machine_from_carried_pose(body.carried_by, posture());
-  double s = contact;
-  for (int round = 0; round < trigger_rounds; ++round) {
-    const Eigen::Vector3d normal =
-        pose.linear() * outward_normal(machine_.artefacts[body.artefact].kind,
-                                       checker_.state().artefacts[body.artefact], path.at(s));
-    s = contact_mm(work, noise + lobing_mm(normal), path).value_or(contact);
-  }
-  return s;
-}
-
-double VirtualMachine::lobing_mm(const Eigen::Vector3d& normal_in_machine) const {
-  const SurveyTruth& truth = truth_.survey;
-  if (truth.lobing_amplitude_mm == 0.0) return 0.0;
-  const Eigen::Vector3d in_spindle =
-      direction_in_tool(machine_, truth.state, normal_in_machine, commanded_rad_);
-  const double phi = std::atan2(in_spindle.y(), in_spindle.x()) + spindle_rad_;
-  return truth.lobing_amplitude_mm * in_spindle.head<2>().norm() *
-         std::cos(3.0 * (phi - truth.lobing_phase_rad));
 }
 
 // ---- faults ------------------------------------------------------------------------------------
 
-void VirtualMachine::meet_fault() {
-  if (fault_met_) return;
-  fault_met_ = true;
-  switch (options_.fault->kind) {
-    case FaultKind::no_trigger:
-    case FaultKind::early_trigger: break;
-    case FaultKind::moved_artefact: move_artefacts(); break;
-    case FaultKind::wrong_turn:
-      wrong_turn_from_rad_ = options_.fault->touch <= 0 ? RotaryAngles{} : commanded_rad_;
-      break;
-    case FaultKind::index_slip: slip_pending_ = true; break;
-  }
-}
-
-void VirtualMachine::say_fault(const std::string& what) {
-  report_.fault = line_ > 0 ? fmt::format("{} (line {})", what, line_) : what;
-}
-
 void VirtualMachine::move_artefacts() {
-  say_fault(fmt::format("every artefact sits {:g} mm elsewhere from here on", moved_artefact_mm));
+  recorder_.fault(
+      fmt::format("every artefact sits {:g} mm elsewhere from here on", moved_artefact_mm));
   for (ArtefactPlace& place : truth_.survey.state.artefacts) {
     place.point_mm += moved_artefact_mm * fault_direction;
   }
@@ -647,23 +524,11 @@ void VirtualMachine::move_artefacts() {
   turn_spindle_to(deg_from_rad(spindle_rad_));
 }
 
-void VirtualMachine::slip_if_due(const RotaryAngles& target_rad) {
-  if (wrong_turn_from_rad_ && report_.fault.empty()) {
-    say_fault("the rotary axes turn the wrong way from here on");
-  }
-  if (!slip_pending_) return;
-  slip_pending_ = false;
-  say_fault(fmt::format("this turn ends {:g} deg off and stays so", deg_from_rad(index_slip_rad)));
-  for (std::size_t i = 0; i < slip_rad_.size(); ++i) {
-    if (target_rad[i] != commanded_rad_[i]) slip_rad_[i] = index_slip_rad;
-  }
-}
-
 // ---- words -------------------------------------------------------------------------------------
 
 Moment VirtualMachine::moment_at(const Posture& posture) const {
   Moment moment;
-  moment.line = line_;
+  moment.line = recorder_.line();
   moment.real_mm = posture.shown_mm;
   moment.real_rad = posture.angles_rad;
   // Back to what the control shows: the real position less this machine's errors here.
@@ -684,20 +549,9 @@ std::string VirtualMachine::body_name(const Nearness& nearness) const {
   return checker_.work()[nearness.work].name;
 }
 
-MachineAnswer VirtualMachine::stop_with(ProblemNumber number, const std::string& text,
-                                        const std::string& advice, const Moment& moment) {
-  report_.violations.push_back({number, std::nullopt, "", text, moment});
-  return Problem{number, text, {"", 0, 0}, advice};
-}
-
 void VirtualMachine::note_violation(ProblemNumber number, const Nearness& nearness,
                                     const std::string& text, const Moment& moment) {
-  report_.violations.push_back({number, part_of(nearness), body_name(nearness), text, moment});
-}
-
-void VirtualMachine::add_time(double seconds) {
-  report_.seconds += seconds;
-  report_.stations.back().seconds += seconds;
+  recorder_.violation({number, part_of(nearness), body_name(nearness), text, moment});
 }
 
 }  // namespace pivotrace::rehearsal

@@ -9,7 +9,9 @@
 #include "pivotrace/rehearsal/rehearse.h"
 #include "pivotrace/survey/random_stream.h"
 #include "rehearsal/clearance.h"
-#include "rehearsal/trigger.h"
+#include "rehearsal/made_up_fault.h"
+#include "rehearsal/recorder.h"
+#include "rehearsal/stylus_ball.h"
 
 namespace pivotrace::rehearsal {
 
@@ -41,12 +43,6 @@ class VirtualMachine : public ControlledMachine {
   RehearsalReport take_report();
 
  private:
-  /// What ends a probe move.
-  struct Trigger {
-    double part = 0.0;  ///< of the commanded way, 0..1
-    int work = -1;      ///< index into the work solids; -1: in the air (a made-up fault)
-  };
-
   /// The control's coordinates may refer to the stylus tip; in here all refer to the ball's centre.
   Eigen::Vector3d linear_of(const AxisValues& values) const;
   RotaryAngles angles_of(const AxisValues& values) const;
@@ -69,13 +65,6 @@ class VirtualMachine : public ControlledMachine {
   MachineAnswer check_path(const Posture& to, const MotionRules& rules, bool coordinated);
   MachineAnswer check_leg(const Posture& from, const Posture& to, const MotionRules& rules);
 
-  std::optional<Trigger> earliest_contact(const Eigen::Vector3d& target_mm);
-  StraightPath path_in_carried(int carried_by, const Posture& from, const Posture& to) const;
-  std::optional<double> contact_mm(int work, double gap, const StraightPath& path) const;
-  double trigger_way_mm(int work, const StraightPath& path, double contact);
-  double lobing_mm(const Eigen::Vector3d& normal_in_machine) const;
-  double ball_distance_mm(int work, const Posture& posture) const;
-  double pressed_mm(int work, const Posture& posture) const;
   MachineAnswer stop_at_trigger(const Eigen::Vector3d& target_mm, const Trigger& trigger,
                                 double feed_mm_per_min, ProbeEnd& end);
   MachineAnswer run_through(const Eigen::Vector3d& target_mm, const std::optional<Trigger>& missed,
@@ -84,25 +73,21 @@ class VirtualMachine : public ControlledMachine {
   void note_touch(const Trigger& trigger, const Eigen::Vector3d& trip_mm, double feed_mm_per_min);
   void warn_of_loose_axes();
 
-  void meet_fault();
   void move_artefacts();
-  void slip_if_due(const RotaryAngles& target_rad);
-  void say_fault(const std::string& what);
 
+  StylusBall ball() const { return {machine_, truth_.survey, checker_}; }
   Moment moment_at(const Posture& posture) const;
   Moment moment() const { return moment_at(posture()); }
   ToolPart part_of(const Nearness& nearness) const;
   std::string body_name(const Nearness& nearness) const;
-  MachineAnswer stop_with(ProblemNumber number, const std::string& text, const std::string& advice,
-                          const Moment& moment);
   void note_violation(ProblemNumber number, const Nearness& nearness, const std::string& text,
                       const Moment& moment);
-  void add_time(double seconds);
 
   const Machine& machine_;
   RehearsalTruth truth_;
   const RehearsalOptions& options_;
   RandomStream random_;
+  MadeUpFault fault_;
   std::vector<std::string> notes_;
   MotionChecker checker_;
 
@@ -116,10 +101,6 @@ class VirtualMachine : public ControlledMachine {
   std::vector<std::optional<bool>> clamped_;  ///< per rotary axis; nothing = not said yet
   std::string loose_noted_;                   ///< letters of axes touched while not clamped
 
-  bool fault_met_ = false;
-  std::optional<RotaryAngles> wrong_turn_from_rad_;
-  bool slip_pending_ = false;
-  RotaryAngles slip_rad_{};
   int triggers_ = 0;
   bool last_probe_triggered_ = false;
 
@@ -127,9 +108,8 @@ class VirtualMachine : public ControlledMachine {
     return text;
   };
   std::function<void(const std::string&, double)> type_ = [](const std::string&, double) {};
-  int line_ = 0;
   std::size_t blocks_ = 0;
-  RehearsalReport report_;
+  Recorder recorder_;
 };
 
 }  // namespace pivotrace::rehearsal
