@@ -332,6 +332,14 @@ std::vector<FileCheck> check_files(const std::vector<std::string>& files,
   return checks;
 }
 
+std::string kind_of_file(const std::string& file, FileCalls& disk) {
+  const FileKind* kind = kind_by_name(file);
+  if (kind != nullptr) return std::string(kind->name);
+  const Expected<std::string> text = read_file(file, disk, result_read_limit_bytes);
+  kind = text ? kind_by_content(*text) : nullptr;
+  return kind != nullptr ? std::string(kind->name) : "";
+}
+
 FileCheck check_file(const std::string& file, const std::optional<std::string>& machine_file,
                      FileCalls& disk) {
   std::vector<FileCheck> checks = check_files({file}, machine_file, disk);

@@ -20,6 +20,10 @@ struct FileCheck {
   bool good() const { return problems.empty(); }
 };
 
+/// "machine file", "touch record", "result", ..., told as `check_file` does; empty when it is none of them
+/// or cannot be read.
+std::string kind_of_file(const std::string& file, FileCalls& disk = system_file_calls());
+
 /// Checks one file of any kind this program reads. The kind is told by the end of the name
 /// (.machine.toml, .csv, .json), else by the content. A touch record is checked against
 /// `machine_file`; without one, only what needs no machine is checked, and the summary says so.

@@ -7,6 +7,12 @@
 namespace pivotrace::app {
 
 void Console::report(const Problems& problems) const {
+  if (what_to_type) {
+    if (const auto line = what_to_type(problems)) {
+      err << *line << '\n';
+      return;
+    }
+  }
   for (const Problem& problem : problems) err << describe(problem) << '\n';
 }
 

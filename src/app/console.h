@@ -4,6 +4,7 @@
 
 #include <functional>
 #include <iosfwd>
+#include <optional>
 #include <string>
 
 #include "pivotrace/base/problem.h"
@@ -28,8 +29,10 @@ struct Console {
   bool out_is_terminal = false;
   bool err_is_terminal = false;
   FileCalls& disk = system_file_calls();
+  /// One line that says what to type instead of these problems, where somebody knows one.
+  std::function<std::optional<std::string>(const Problems&)> what_to_type = {};
 
-  /// Every problem on `err`, one under the other.
+  /// Every problem on `err`, one under the other; or one line, where that says what to type.
   void report(const Problems& problems) const;
 };
 

@@ -1,5 +1,6 @@
 #include "app/control_sheets.h"
 
+#include <algorithm>
 #include <cstdlib>
 #include <filesystem>
 
@@ -25,6 +26,23 @@ std::vector<std::string> control_sheet_folders(FileCalls& disk) {
     folders.push_back((folder.parent_path() / "share" / "pivotrace" / "routines").string());
   }
   return folders;
+}
+
+std::vector<std::string> control_sheet_names(FileCalls& disk) {
+  std::vector<std::string> names;
+  for (const std::string& folder : control_sheet_folders(disk)) {
+    std::vector<std::string> here;
+    std::error_code missing;
+    for (const auto& entry : fs::directory_iterator(folder, missing)) {
+      if (entry.path().extension() == ".toml") here.push_back(entry.path().stem().string());
+    }
+    std::sort(here.begin(), here.end());
+    for (std::string& name : here) {
+      if (std::find(names.begin(), names.end(), name) == names.end())
+        names.push_back(std::move(name));
+    }
+  }
+  return names;
 }
 
 Expected<ControlSheet> named_control_sheet(const std::string& name, FileCalls& disk) {

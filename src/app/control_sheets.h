@@ -13,6 +13,9 @@ namespace pivotrace::app {
 /// (routines), and where the package installs them (../share/pivotrace/routines).
 std::vector<std::string> control_sheet_folders(FileCalls& disk);
 
+/// The bare names of all sheets in these folders, each once, in the order of the folders.
+std::vector<std::string> control_sheet_names(FileCalls& disk);
+
 /// The control sheet a user named: a bare name in these folders, or a file.
 Expected<ControlSheet> named_control_sheet(const std::string& name, FileCalls& disk);
 

@@ -5,6 +5,7 @@
 #include <iostream>
 
 #include "app/console.h"
+#include "app/usage_advice.h"
 #include "app/verbs.h"
 #include "app/version.h"
 
@@ -69,7 +70,9 @@ int parse_and_run(int argc, char** argv) {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& error) {
     // CLI11 has exit codes of its own from 100 up; help and version are not failures.
-    return static_cast<int>(app.exit(error) == 0 ? ExitCode::good : ExitCode::wrong_input);
+    if (error.get_exit_code() == 0) return app.exit(error);
+    speaking.err << pivotrace::app::usage_advice(app, {argv + 1, argv + argc}, error) << '\n';
+    return static_cast<int>(ExitCode::wrong_input);
   }
   const ExitCode code = action ? action() : ExitCode::wrong_input;
   return static_cast<int>(all_was_shown(speaking) ? code : ExitCode::cannot_access);

@@ -3,6 +3,7 @@
 
 #include "app/check.h"
 #include "app/clock.h"
+#include "app/next_step.h"
 #include "app/refusal.h"
 #include "app/verbs.h"
 #include "pivotrace/control/proof.h"
@@ -92,6 +93,33 @@ ExitCode check_proof(const CheckArguments& arguments, const Console& console) {
   return ExitCode::not_good;
 }
 
+std::string first_of(const std::vector<FileCheck>& checks, const std::string& kind) {
+  for (const FileCheck& check : checks) {
+    if (check.kind == kind) return check.file;
+  }
+  return "";
+}
+
+/// What good files are for.
+std::vector<std::string> next_words(const std::vector<FileCheck>& checks,
+                                    const CheckArguments& arguments) {
+  const std::string machine =
+      arguments.machine_file.empty() ? first_of(checks, "machine file") : arguments.machine_file;
+  const std::string touches = first_of(checks, "touch record");
+  const std::string plan = first_of(checks, "plan");
+  const std::string result = first_of(checks, "result");
+  const std::string sheet = first_of(checks, "control sheet");
+  if (!result.empty()) return {"report", result, "-o", beside(result, ".html")};
+  if (!touches.empty()) {
+    return {"fit", machine.empty() ? beside(touches, ".machine.toml") : machine, touches, "-o",
+            beside(touches, ".result.json")};
+  }
+  if (!plan.empty()) return {"cycle", plan, "--control", "ngc", "-o", beside(plan, ".nc")};
+  if (!sheet.empty()) return {"cycle", "--proof", sheet, "-o", "proof.nc"};
+  if (!machine.empty()) return {"plan", machine, "-o", beside(machine, ".plan.toml")};
+  return {};
+}
+
 ExitCode run(const CheckArguments& arguments, const Console& console) {
   if (!arguments.proof_file.empty()) return check_proof(arguments, console);
   const std::optional<std::string> machine_file =
@@ -102,6 +130,10 @@ ExitCode run(const CheckArguments& arguments, const Console& console) {
   for (const FileCheck& check : checks) {
     if (!arguments.json) show(check, console);
     problems.insert(problems.end(), check.problems.begin(), check.problems.end());
+  }
+  if (problems.empty() && !arguments.json) {
+    const std::vector<std::string> words = next_words(checks, arguments);
+    if (!words.empty()) say_next(console, words);
   }
   return problems.empty() ? ExitCode::good : exit_code_for(problems);
 }

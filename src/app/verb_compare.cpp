@@ -2,6 +2,7 @@
 #include <memory>
 #include <ostream>
 
+#include "app/next_step.h"
 #include "app/refusal.h"
 #include "app/verbs.h"
 #include "pivotrace/estimate/fit.h"
@@ -48,6 +49,16 @@ CompareOptions options_of(const CompareArguments& arguments) {
   return options;
 }
 
+/// What moved is written anew; what stands still is kept beside the other results.
+std::vector<std::string> next_words(const CompareArguments& arguments, bool moved) {
+  if (!arguments.machine_file.empty()) {
+    return {"fit", arguments.machine_file, arguments.new_file, "-o",
+            beside(arguments.new_file, ".result.json")};
+  }
+  if (moved) return {"write", arguments.new_file, "--list"};
+  return {"history", arguments.old_file, arguments.new_file};
+}
+
 ExitCode run(const CompareArguments& arguments, const Console& console) {
   const auto before = read_result(arguments.old_file, console.disk);
   if (!before) return refuse(console, before.error());
@@ -60,6 +71,7 @@ ExitCode run(const CompareArguments& arguments, const Console& console) {
               arguments.json ? write_comparison(*comparison)
                              : comparison_text(*comparison, length_unit(arguments.units)));
   if (!delivered) return refuse(console, delivered.error());
+  if (!arguments.json) say_next(console, next_words(arguments, comparison->moved.value_or(false)));
   return comparison->moved.value_or(false) ? ExitCode::not_good : ExitCode::good;
 }
 

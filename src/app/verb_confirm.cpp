@@ -4,6 +4,7 @@
 #include <ostream>
 
 #include "app/control_sheets.h"
+#include "app/next_step.h"
 #include "app/refusal.h"
 #include "app/verbs.h"
 #include "pivotrace/cycle/make_program.h"
@@ -102,6 +103,11 @@ ExitCode plan_touches(const ConfirmArguments& arguments, const FitResult& writte
   for (const ValueName& name : plan->out_of_reach) {
     console.err << text_of(name) << " cannot be confirmed within its tolerance by these touches\n";
   }
+  if (is_kept(arguments.plan_file)) {
+    say_next(console, {"cycle", arguments.plan_file, "--control",
+                       arguments.control.empty() ? "ngc" : arguments.control, "-o",
+                       beside(arguments.plan_file, ".nc")});
+  }
   return plan->out_of_reach.empty() ? ExitCode::good : ExitCode::not_good;
 }
 
@@ -160,6 +166,11 @@ ExitCode run(const ConfirmArguments& arguments, const Console& console) {
       deliver(console, arguments.output,
               arguments.json ? write_confirmation(*written, values, evidence) : text);
   if (!delivered) return refuse(console, delivered.error());
+  if (!arguments.json) {
+    say_next(console, good ? std::vector<std::string>{"report", arguments.result_file, "-o",
+                                                      beside(arguments.result_file, ".html")}
+                           : std::vector<std::string>{"help", "crash"});
+  }
   return good ? ExitCode::good : ExitCode::not_good;
 }
 

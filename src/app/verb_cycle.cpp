@@ -2,6 +2,7 @@
 #include <ostream>
 
 #include "app/control_sheets.h"
+#include "app/next_step.h"
 #include "app/verbs.h"
 #include "base/cautions.h"
 #include "base/wrapped_text.h"
@@ -70,8 +71,22 @@ ExitCode run_proof(const CycleArguments& arguments, const Console& console) {
   console.err
       << "CAUTION: its last part moves X slowly by 10 mm: free air all the way, hand at the "
          "stop.\n"
-      << rules_come_first << "\nThen read back what it left: pivotrace check SHEET --proof LOG\n";
+      << rules_come_first << "\nThen read back what it left:\n";
+  say_next(console,
+           {"check", arguments.proof, "--proof",
+            beside(arguments.program_file.empty() ? "proof.nc" : arguments.program_file, ".log")});
   return ExitCode::good;
+}
+
+std::vector<std::string> rehearsal_words(const CycleArguments& arguments,
+                                         const PlanOnMachine& planned) {
+  const std::string& machine =
+      arguments.machine_file.empty() ? planned.machine_file : arguments.machine_file;
+  return {"rehearse",  arguments.program_file,
+          "--machine", machine,
+          "--control", arguments.sheet,
+          "--plan",    arguments.plan_file,
+          "-o",        beside(arguments.program_file, ".touches.csv")};
 }
 
 ExitCode run(const CycleArguments& arguments, const Console& console) {
@@ -122,7 +137,8 @@ ExitCode run(const CycleArguments& arguments, const Console& console) {
   if (!arguments.program_file.empty() && arguments.program_file != "-") {
     console.err << "wrote " << arguments.program_file << ", " << program->blocks << " blocks\n";
   }
-  console.err << "Rehearse it before it runs on a machine: pivotrace rehearse\n";
+  console.err << "Rehearse it before it runs on a machine.\n";
+  if (is_kept(arguments.program_file)) say_next(console, rehearsal_words(arguments, *planned));
   return ExitCode::good;
 }
 

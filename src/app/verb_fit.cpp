@@ -3,6 +3,7 @@
 #include <ostream>
 
 #include "app/clock.h"
+#include "app/next_step.h"
 #include "app/progress.h"
 #include "app/verbs.h"
 #include "app/version.h"
@@ -104,6 +105,33 @@ Expected<TrialsResult> with_progress(const Console& console, const Machine& mach
   return result;
 }
 
+/// What stands in the files does not fit as single touches, but does as the centres of balls.
+bool are_centres(const FitArguments& arguments, const FitInput& input) {
+  const Survey& survey = input.survey;
+  if (survey.touches.size() != survey.stations.size()) return false;
+  Survey centres = survey;
+  for (Touch& touch : centres.touches) {
+    const Artefact& artefact = input.machine.artefacts[static_cast<std::size_t>(touch.artefact)];
+    if (touch.kind == TouchKind::centre || touch.approach) return false;
+    if (artefact.kind != ArtefactKind::ball) return false;
+    touch.kind = TouchKind::centre;
+  }
+  const Expected<FitResult> result = fit_survey(input.machine, centres, fit_options(arguments));
+  return result && result->usable;
+}
+
+/// A result that is kept is looked at; one that is not usable is explained.
+std::vector<std::string> next_words(const FitArguments& arguments, const FitResult& result) {
+  if (!result.usable) return {"help", "findings"};
+  if (is_kept(arguments.result_file)) {
+    return {"report", arguments.result_file, "-o", beside(arguments.result_file, ".html")};
+  }
+  std::vector<std::string> words = {"fit", arguments.machine_file, arguments.touch_file};
+  if (!arguments.plan_file.empty()) words.insert(words.end(), {"--plan", arguments.plan_file});
+  words.insert(words.end(), {"-o", beside(arguments.touch_file, ".result.json")});
+  return words;
+}
+
 ExitCode run(const FitArguments& arguments, const Console& console) {
   const auto fail = [&](const Problems& problems) {
     console.report(problems);
@@ -118,6 +146,13 @@ ExitCode run(const FitArguments& arguments, const Console& console) {
     truth = read_truth(arguments.truth_file, machine, console.disk);
   if (!truth) return fail(truth.error());
   Expected<FitResult> result = fit_survey(machine, survey, fit_options(arguments));
+  if ((!result || !result->usable) && !arguments.json && are_centres(arguments, *input)) {
+    console.err
+        << "each row of " << arguments.touch_file
+        << " is a ball centre, and the file does not say so; type: sed -i '1i # kind: centre' "
+        << arguments.touch_file << '\n';
+    return ExitCode::wrong_input;
+  }
   if (!result) return fail(result.error());
   result->made = utc_now();
   result->version = version;
@@ -143,6 +178,7 @@ ExitCode run(const FitArguments& arguments, const Console& console) {
                                        machine.inch);
     }
     if (!arguments.result_file.empty()) console.err << "wrote " << arguments.result_file << '\n';
+    say_next(console, next_words(arguments, *result));
   }
   return result->usable ? ExitCode::good : ExitCode::not_good;
 }

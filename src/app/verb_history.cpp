@@ -4,6 +4,7 @@
 #include <memory>
 #include <ostream>
 
+#include "app/next_step.h"
 #include "app/refusal.h"
 #include "app/verbs.h"
 #include "pivotrace/formats/history_file.h"
@@ -118,6 +119,10 @@ ExitCode run(const HistoryArguments& arguments, const Console& console) {
       make_history(machine, std::move(read.epochs), std::move(read.left_out), options);
   const auto delivered = deliver(console, arguments.output, shown(arguments, history));
   if (!delivered) return refuse(console, delivered.error());
+  if (arguments.form == "text" && !arguments.json) {
+    say_next(console, {"report", history.epochs.back().file, "-o",
+                       beside(history.epochs.back().file, ".html")});
+  }
   return history.alarmed() ? ExitCode::not_good : ExitCode::good;
 }
 

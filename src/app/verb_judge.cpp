@@ -1,6 +1,7 @@
 #include <memory>
 #include <ostream>
 
+#include "app/next_step.h"
 #include "app/refusal.h"
 #include "app/verbs.h"
 #include "pivotrace/formats/limits_file.h"
@@ -39,6 +40,14 @@ ExitCode run(const JudgeArguments& arguments, const Console& console) {
       deliver(console, arguments.output,
               arguments.json ? judge_json(*result, *report) : judge_text(*result, *report));
   if (!delivered) return refuse(console, delivered.error());
+  if (!arguments.json) {
+    if (report->verdict == Verdict::conforms) {
+      say_next(console, {"write", arguments.result_file, "--list"});
+    } else {
+      say_next(console, {"report", arguments.result_file, "--limits", arguments.limits_file, "-o",
+                         beside(arguments.result_file, ".html")});
+    }
+  }
   return report->verdict == Verdict::conforms ? ExitCode::good : ExitCode::not_good;
 }
 

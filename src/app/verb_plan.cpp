@@ -2,6 +2,7 @@
 #include <optional>
 #include <ostream>
 
+#include "app/next_step.h"
 #include "app/verbs.h"
 #include "pivotrace/disk/text_file.h"
 #include "pivotrace/formats/machine_file.h"
@@ -53,6 +54,20 @@ PlanRequest request_of(const PlanArguments& arguments) {
   return request;
 }
 
+/// A plan that is kept becomes a program; one that was only looked at is kept.
+std::vector<std::string> next_words(const PlanArguments& arguments) {
+  const std::string& plan = arguments.plan_file;
+  if (is_kept(plan)) {
+    return {"cycle",     plan,
+            "--control", "ngc",
+            "-o",        beside(plan, ".nc"),
+            "--sheet",   beside(plan, ".html")};
+  }
+  return {"plan",  arguments.machine_file,
+          "--for", arguments.purpose,
+          "-o",    beside(arguments.machine_file, ".plan.toml")};
+}
+
 ExitCode run(const PlanArguments& arguments, const Console& console) {
   const auto fail = [&](const Problems& problems) {
     console.report(problems);
@@ -82,6 +97,7 @@ ExitCode run(const PlanArguments& arguments, const Console& console) {
   for (const std::string* file : {&arguments.plan_file, &arguments.drawing_file}) {
     if (!file->empty() && *file != "-") console.err << "wrote " << *file << '\n';
   }
+  if (!arguments.json) say_next(console, next_words(arguments));
   return ExitCode::good;
 }
 

@@ -1,7 +1,10 @@
+#include <fmt/format.h>
+
 #include <memory>
 #include <ostream>
 
 #include "app/control_sheets.h"
+#include "app/next_step.h"
 #include "app/progress.h"
 #include "app/verbs.h"
 #include "pivotrace/disk/text_file.h"
@@ -158,6 +161,81 @@ Problem never_came(const RehearseArguments& arguments, const RehearsalReport& re
           "give the number of a touch that the program makes, or of one before a turn"};
 }
 
+/// What one sees when the run is repeated.
+std::vector<std::string> once_more(const RehearseArguments& arguments) {
+  std::vector<std::string> words = {"rehearse",  arguments.program_file,
+                                    "--machine", arguments.machine_file,
+                                    "--control", arguments.sheet};
+  const auto add = [&words](const char* option, const std::string& value) {
+    if (!value.empty()) words.insert(words.end(), {option, value});
+  };
+  add("--plan", arguments.plan_file);
+  add("--truth", arguments.truth_file);
+  if (arguments.noise)
+    words.insert(words.end(), {"--noise", "--seed", fmt::to_string(arguments.seed)});
+  add("--fault", arguments.fault);
+  add("--parameters", arguments.parameter_file);
+  return words;
+}
+
+/// A good run is fitted; one that left nothing behind is repeated so that it does; a bad one is looked at.
+std::vector<std::string> next_words(const RehearseArguments& arguments,
+                                    const RehearsalReport& report) {
+  std::vector<std::string> words = once_more(arguments);
+  if (!report.passed) {
+    if (!arguments.picture_file.empty()) return {"help", "program"};
+    words.insert(words.end(), {"--picture", beside(arguments.program_file, ".svg")});
+    return words;
+  }
+  if (!is_kept(arguments.log_file)) {
+    words.insert(words.end(), {"-o", beside(arguments.program_file, ".touches.csv")});
+    return words;
+  }
+  words = {"fit", arguments.machine_file, arguments.log_file};
+  if (report.log.empty()) words.insert(words.end(), {"--plan", arguments.plan_file});
+  if (!arguments.truth_file.empty()) words.insert(words.end(), {"--truth", arguments.truth_file});
+  words.insert(words.end(), {"-o", beside(arguments.log_file, ".result.json")});
+  return words;
+}
+
+/// The sheet in whose words the program is written, when it is not the one named.
+std::optional<std::string> fitting_sheet(const RehearseArguments& arguments, Rehearsal& rehearsal,
+                                         FileCalls& disk) {
+  rehearsal.options.progress = {};
+  for (const std::string& name : control_sheet_names(disk)) {
+    const Expected<ControlSheet> sheet = named_control_sheet(name, disk);
+    if (name == arguments.sheet || !sheet) continue;
+    rehearsal.options.control = usual_start(rehearsal.machine, *sheet);
+    const Expected<RehearsalReport> report =
+        rehearse(rehearsal.program, arguments.program_file, rehearsal.machine, *sheet,
+                 rehearsal.truth, rehearsal.options);
+    if (report && report->run.problems.empty()) return name;
+  }
+  return std::nullopt;
+}
+
+/// A program in the words of another control is refused line by line: one line says so instead.
+bool is_of_another_control(const RehearseArguments& arguments, Rehearsal& rehearsal,
+                           const RehearsalReport& report, const Console& console) {
+  if (report.run.end != ProgramEnd::refused || report.run.problems.empty()) return false;
+  const auto sheet = fitting_sheet(arguments, rehearsal, console.disk);
+  if (!sheet) return false;
+  RehearseArguments right = arguments;
+  right.sheet = *sheet;
+  console.err << arguments.program_file << " is not in the words of " << arguments.sheet
+              << ", but of " << *sheet << "; type: " << command_line(once_more(right)) << '\n';
+  return true;
+}
+
+/// Thousands of lines may be refused for the same reason.
+void keep_the_first(Problems& problems) {
+  constexpr std::size_t enough = 10;
+  if (problems.size() <= enough) return;
+  const std::size_t more = problems.size() - enough;
+  problems.resize(enough);
+  problems.back().advice += fmt::format("; and {} more lines like these", more);
+}
+
 ExitCode run(const RehearseArguments& arguments, const Console& console) {
   const auto fail = [&](const Problems& problems) {
     console.report(problems);
@@ -172,6 +250,12 @@ ExitCode run(const RehearseArguments& arguments, const Console& console) {
                rehearsal->truth, rehearsal->options);
   progress.clear();
   if (!report) return fail(report.error());
+  if (!arguments.json) {
+    if (is_of_another_control(arguments, *rehearsal, *report, console)) {
+      return ExitCode::wrong_input;
+    }
+    keep_the_first(report->run.problems);
+  }
   if (arguments.plan_file.empty() && arguments.start.empty()) {
     report->notes.emplace_back(
         "started above the middle of the travel: neither --plan nor --start says where");
@@ -183,6 +267,9 @@ ExitCode run(const RehearseArguments& arguments, const Console& console) {
     console.out << rehearsal_json(*report, rehearsal->machine);
   } else if (arguments.log_file != "-") {
     console.out << rehearsal_text(*report, rehearsal->machine);
+  }
+  if (!arguments.json && report->run.end != ProgramEnd::refused) {
+    say_next(console, next_words(arguments, *report));
   }
   return report->passed ? ExitCode::good : ExitCode::not_good;
 }

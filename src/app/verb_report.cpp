@@ -2,6 +2,7 @@
 #include <ostream>
 
 #include "app/clock.h"
+#include "app/next_step.h"
 #include "app/refusal.h"
 #include "app/verbs.h"
 #include "pivotrace/disk/text_file.h"
@@ -82,6 +83,11 @@ ExitCode run(const ReportArguments& arguments, const Console& console) {
   if (!delivered) return refuse(console, delivered.error());
   if (!arguments.output.empty() && arguments.output != "-") {
     console.err << "wrote " << arguments.output << ": open it in a browser\n";
+    if (result->usable) {
+      say_next(console, {"write", arguments.result_file, "--list"});
+    } else {
+      say_next(console, {"help", "findings"});
+    }
   }
   return code_of(*result, options.judged);
 }

@@ -6,6 +6,7 @@
 
 #include "app/clock.h"
 #include "app/control_sheets.h"
+#include "app/next_step.h"
 #include "app/refusal.h"
 #include "app/verbs.h"
 #include "base/cautions.h"
@@ -133,6 +134,24 @@ Expected<std::string> text_of(const ReseatArguments& arguments, const FitResult&
   return reseat_text(result, request, table);
 }
 
+/// The table looked at becomes the program that sets it.
+std::vector<std::string> program_words(const ReseatArguments& arguments) {
+  std::vector<std::string> words = {"reseat", arguments.result_file, "--offset"};
+  for (const double number : arguments.offset) words.push_back(fmt::to_string(number));
+  if (!arguments.taught_at.empty()) words.emplace_back("--taught-at");
+  words.insert(words.end(), arguments.taught_at.begin(), arguments.taught_at.end());
+  words.emplace_back("--at");
+  words.insert(words.end(), arguments.at.begin(), arguments.at.end());
+  if (!arguments.machine_file.empty())
+    words.insert(words.end(), {"--machine", arguments.machine_file});
+  if (!arguments.units.empty()) words.insert(words.end(), {"--units", arguments.units});
+  words.insert(words.end(), {"--form", "program", "--first-offset",
+                             fmt::to_string(arguments.first_offset.value_or(first_work_offset)),
+                             "--control", arguments.control.empty() ? "ngc" : arguments.control,
+                             "-o", beside(arguments.result_file, ".offsets.nc")});
+  return words;
+}
+
 ExitCode run(const ReseatArguments& arguments, const Console& console) {
   const auto result = read_result(arguments.result_file, console.disk);
   if (!result) return refuse(console, result.error());
@@ -147,6 +166,7 @@ ExitCode run(const ReseatArguments& arguments, const Console& console) {
   if (!text) return refuse(console, text.error());
   const auto delivered = deliver(console, arguments.output, *text);
   if (!delivered) return refuse(console, delivered.error());
+  if (!arguments.json && arguments.form == "table") say_next(console, program_words(arguments));
   return table->offsets_run_out ? ExitCode::not_good : ExitCode::good;
 }
 

@@ -1,6 +1,7 @@
 #include <memory>
 #include <ostream>
 
+#include "app/next_step.h"
 #include "app/refusal.h"
 #include "app/verbs.h"
 #include "base/cautions.h"
@@ -34,6 +35,16 @@ ExitCode run(const ShimArguments& arguments, const Console& console) {
       deliver(console, arguments.output,
               arguments.json ? shim_json(*result, *advice) : shim_text(*result, *advice));
   if (!delivered) return refuse(console, delivered.error());
+  if (!arguments.json) {
+    if (advice->nothing_to_gain || advice->offset_is_enough) {
+      say_next(console, {"write", arguments.result_file, "--list"});
+    } else {
+      const std::string machine = machine_file_of(*result, arguments.result_file);
+      console.err << "after the unit was moved, measure again\n";
+      say_next(console,
+               {"plan", machine, "--for", "commissioning", "-o", beside(machine, ".plan.toml")});
+    }
+  }
   return advice->nothing_to_gain || advice->offset_is_enough ? ExitCode::good : ExitCode::not_good;
 }
 

@@ -3,6 +3,7 @@
 
 #include "app/clock.h"
 #include "app/control_sheets.h"
+#include "app/next_step.h"
 #include "app/refusal.h"
 #include "app/verbs.h"
 #include "base/cautions.h"
@@ -67,7 +68,13 @@ ExitCode write_list(const Console& console, const WriteArguments& arguments,
   }
   const auto values = pivot_values(result);
   if (!values) return refuse(console, values.error());
-  return put(console, arguments, list_pivot_values(*values, unit));
+  const ExitCode code = put(console, arguments, list_pivot_values(*values, unit));
+  std::vector<std::string> words = {"write", arguments.result_file, "--work-offset", "1"};
+  if (result.axes.size() > 1) words.insert(words.end(), {"--axis", {result.axes.back().letter}});
+  words.insert(words.end(),
+               {"--control", "ngc", "-o", beside(arguments.result_file, ".offsets.nc")});
+  say_next(console, words);
+  return code;
 }
 
 ExitCode write_program(const Console& console, const WriteArguments& arguments,
@@ -89,7 +96,14 @@ ExitCode write_program(const Console& console, const WriteArguments& arguments,
   options.unit = length_unit(arguments.units);
   options.date = utc_now();
   options.simulated_allowed = arguments.simulated;
-  return put(console, arguments, offset_program(result, *sheet, options));
+  const ExitCode code = put(console, arguments, offset_program(result, *sheet, options));
+  if (code == ExitCode::good && is_kept(arguments.output)) {
+    const std::string machine = machine_file_of(result, arguments.result_file);
+    console.err << "once it has run, prove the values by a few touches\n";
+    say_next(console, {"confirm", arguments.result_file, "--machine", machine, "--plan-file",
+                       beside(arguments.result_file, ".confirm.plan.toml")});
+  }
+  return code;
 }
 
 ExitCode write_form(const Console& console, const WriteArguments& arguments,
@@ -133,6 +147,20 @@ ExitCode apply_plan(const Console& console, const PatchPlan& plan) {
   return ExitCode::good;
 }
 
+/// The same file and mapping once more, to patch or to verify.
+std::vector<std::string> patch_words(const WriteArguments& arguments, const std::string& what) {
+  std::vector<std::string> words = {"write",     arguments.result_file,
+                                    what,        arguments.patch_file,
+                                    "--mapping", arguments.mapping_files.front()};
+  const PatchPermissions& may = arguments.permissions;
+  if (may.large_change) words.emplace_back("--allow-large-change");
+  if (may.small_change) words.emplace_back("--allow-small-change");
+  if (may.other_machine) words.emplace_back("--allow-other-machine");
+  if (may.older_result) words.emplace_back("--allow-older-result");
+  if (arguments.simulated) words.emplace_back("--simulated");
+  return words;
+}
+
 ExitCode write_patch(const Console& console, const WriteArguments& arguments,
                      const FitResult& result) {
   if (arguments.mapping_files.size() != 1) {
@@ -151,9 +179,18 @@ ExitCode write_patch(const Console& console, const WriteArguments& arguments,
     console.err << "nothing is written:\n";
     return refuse(console, plan->objections);
   }
-  if (arguments.apply && !arguments.dry_run) return apply_plan(console, *plan);
+  if (arguments.apply && !arguments.dry_run) {
+    const ExitCode code = apply_plan(console, *plan);
+    if (code == ExitCode::good && arguments.verify_files.empty()) {
+      say_next(console, patch_words(arguments, "--verify"));
+    }
+    return code;
+  }
   console.err << "this was a dry run: nothing is written; add --apply to write\n"
               << wrapped(caution(wrong_value_caution), "", 0);
+  std::vector<std::string> words = patch_words(arguments, "--patch");
+  words.emplace_back("--apply");
+  say_next(console, words);
   return ExitCode::good;
 }
 
@@ -184,6 +221,9 @@ ExitCode verify(const Console& console, const WriteArguments& arguments, const F
   console.out << verification_table(*verification);
   if (!verification->disagreements.empty()) return refuse(console, verification->disagreements);
   console.err << "all agree\n";
+  say_next(console, {"confirm", arguments.result_file, "--machine",
+                     machine_file_of(result, arguments.result_file), "--plan-file",
+                     beside(arguments.result_file, ".confirm.plan.toml")});
   return ExitCode::good;
 }
 

@@ -1,5 +1,7 @@
 #include "app/verbs.h"
 
+#include "app/usage_advice.h"
+
 namespace pivotrace::app {
 
 void add_all_verbs(CLI::App& app, Console& console, VerbAction& action) {
@@ -18,7 +20,14 @@ void add_all_verbs(CLI::App& app, Console& console, VerbAction& action) {
   add_reseat_verb(app, console, action);
   add_shim_verb(app, console, action);
   add_help_verb(app, console, action);
-  for (CLI::App* verb : app.get_subcommands({})) verb->group("Commands");
+  for (CLI::App* verb : app.get_subcommands({})) {
+    verb->group("Commands");
+    verb->parse_complete_callback([verb, &console] {
+      console.what_to_type = [verb, &console](const Problems& problems) {
+        return wrong_file_advice(*verb, problems, console.disk);
+      };
+    });
+  }
 }
 
 }  // namespace pivotrace::app
