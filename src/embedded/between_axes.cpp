@@ -83,8 +83,8 @@ int32_t compare(const pivotrace_setup& setup, const pivotrace_result& result,
       by_crossing[numbers_an_axis * k + i] = slope.crossing[i];
     }
   }
-  state_uncertainty(result, by_distance, distance);
-  state_uncertainty(result, by_crossing, crossing);
+  state_uncertainty(result, by_distance, real(0), distance);
+  state_uncertainty(result, by_crossing, real(0), crossing);
   return PIVOTRACE_OK;
 }
 

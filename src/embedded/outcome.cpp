@@ -92,6 +92,19 @@ real by_offset(const Work& work, int i, int j) {
   return sum;
 }
 
+/// Part of the variance of an output, by its derivatives by the unknowns, from the probe offset.
+real from_offset(const Work& work, const real* by_unknown) {
+  real sum = real(0);
+  for (int k = 0; k < 3; ++k) {
+    real moved = real(0);
+    for (int i = 0; i < axis_columns(work); ++i) {
+      moved += by_unknown[i] * outside(i) * moved_by_offset(work, i, k);
+    }
+    sum += square(real(work.survey->setup->errors.probe_offset_u_nm[k]) * counts_per_nm * moved);
+  }
+  return sum;
+}
+
 /// Row i of both covariances.
 void covariance_row(Work& work, int i, real factor, pivotrace_result& result) {
   solve_unit(work, axis_row(work) + i);
@@ -134,7 +147,8 @@ int32_t rounded(real counts) {
 class AxisStatement {
  public:
   AxisStatement(Work& work, int k, pivotrace_result& result)
-      : axis_(work.survey->setup->axis[k]),
+      : work_(work),
+        axis_(work.survey->setup->axis[k]),
         frame_(work.axis_frame[k]),
         x_(work.unknowns + work.layout.axis(k)),
         k_(k),
@@ -159,14 +173,17 @@ class AxisStatement {
     return (axis_.direction[0] != 0) + (axis_.direction[1] != 0) + (axis_.direction[2] != 0) == 1;
   }
 
-  void state(real a, real b, real c, real d, pivotrace_value& value) const {
+  /// `to_stylus`: the output ends where the stylus really is, so that its offset moves both ends alike
+  /// and cancels.
+  void state(real a, real b, real c, real d, pivotrace_value& value, bool to_stylus = false) const {
     real by_unknown[axis_unknowns] = {};
     real* mine = by_unknown + numbers_an_axis * k_;
     mine[0] = a;
     mine[1] = b;
     mine[2] = c;
     mine[3] = d;
-    state_uncertainty(all_, by_unknown, value);
+    state_uncertainty(all_, by_unknown, to_stylus ? from_offset(work_, by_unknown) : real(0),
+                      value);
   }
 
   void location(int c) {
@@ -203,9 +220,10 @@ class AxisStatement {
     const real first = dot(away, frame_.across[0]);
     const real second = dot(away, frame_.across[1]);
     result_.arm.value = length * mm_per_count;
-    state(first, second, tilting * first, tilting * second, result_.arm);
+    state(first, second, tilting * first, tilting * second, result_.arm, true);
   }
 
+  const Work& work_;
   const pivotrace_axis& axis_;
   const Frame& frame_;
   const real* x_;
@@ -246,10 +264,10 @@ real pooled_station_factor(const Work& work) {
   return (real(dof) + work.between) / real(dof + redundancy);
 }
 
-void state_uncertainty(const pivotrace_result& result, const real* by_unknown,
+void state_uncertainty(const pivotrace_result& result, const real* by_unknown, real cancels,
                        pivotrace_value& value) {
   const real random = variance(result.repeatable, by_unknown);
-  const real all = variance(result.absolute, by_unknown);
+  const real all = larger(variance(result.absolute, by_unknown) - cancels, random);
   const real dof = real(result.dof);
   value.u = contact::square_root(random);
   value.u_absolute = contact::square_root(all);

@@ -21,8 +21,9 @@ void name_open(Work& work, pivotrace_result& result);
 /// Names the places and diameters of artefacts known no better than the limit, by two sigma.
 void name_artefacts_open(Work& work, pivotrace_result& result);
 
-/// Uncertainties of a function of the axis unknowns with derivatives `by_unknown` (all of them).
-void state_uncertainty(const pivotrace_result& result, const real* by_unknown,
+/// Uncertainties of a function of the axis unknowns with derivatives `by_unknown` (all of them);
+/// `cancels`: variance that the function itself takes back.
+void state_uncertainty(const pivotrace_result& result, const real* by_unknown, real cancels,
                        pivotrace_value& value);
 
 }  // namespace pivotrace::PIVOTRACE_EMBEDDED

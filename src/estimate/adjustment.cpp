@@ -3,6 +3,7 @@
 #include <cmath>
 #include <memory>
 
+#include "estimate/joint_information.h"
 #include "estimate/linearisation.h"
 
 namespace pivotrace {
@@ -85,35 +86,127 @@ PriorRows prior_rows(const Model& model, const Eigen::VectorXd& unknowns) {
   return {prior.root, prior.residual(unknowns)};
 }
 
+Eigen::VectorXd shared_sigmas(const Model& model, const RandomModel& random) {
+  const std::vector<SharedEffect>& all = model.shared().all;
+  Eigen::VectorXd sigma(static_cast<Eigen::Index>(all.size()));
+  for (std::size_t k = 0; k < all.size(); ++k) {
+    sigma[static_cast<Eigen::Index>(k)] = random.sigma(all[k].group);
+  }
+  return sigma;
+}
+
+std::vector<int> joint_columns(const Model& model, int station) {
+  std::vector<int> columns = model.shared().of_station[station];
+  for (int k = 0; k < model.layout().unknowns; ++k) columns.push_back(model.shared().count() + k);
+  return columns;
+}
+
+Eigen::MatrixXd joint_part(const Adjusted& adjusted, const std::vector<int>& rows,
+                           const std::vector<int>& columns) {
+  return adjusted.joint(rows, columns);
+}
+
+Eigen::MatrixXd joint_derivatives(const StationBlock& block) {
+  Eigen::MatrixXd joint(block.gap.size(), block.by_shared.cols() + block.by_unknown.cols());
+  joint << block.by_shared, block.by_unknown;
+  return joint;
+}
+
 Adjusted adjusted_at(const Model& model, const RandomModel& random, const Eigen::VectorXd& unknowns,
-                     const std::vector<Effect>& common) {
-  const ActiveNuisances active = active_nuisances(random);
-  const Linearisation at(model, unknowns);
+                     const std::vector<Effect>& common,
+                     const std::vector<StationErrors>& station_errors) {
+  Linearisation at(model, unknowns);
+  at.bend_by(station_errors);
   const int p = model.layout().unknowns;
+  const int q = model.shared().count();
   const auto c = static_cast<Eigen::Index>(common.size());
-  SquareRootInformation information(p);
-  Eigen::MatrixXd cross = Eigen::MatrixXd::Zero(p, c);
+  JointInformation information(model.shared(), p);
+  Eigen::MatrixXd cross = Eigen::MatrixXd::Zero(q + p, c);
   StationBlock block;
   Eigen::MatrixXd joined;
   for (std::size_t s = 0; s < model.survey().stations.size(); ++s) {
-    at.evaluate(static_cast<int>(s), nullptr, block, common);
-    const StationWeight weight(block, random, active);
-    joined.resize(block.gap.size(), p + c + 1);
-    joined << block.by_unknown, block.by_common, block.gap;
+    const int station = static_cast<int>(s);
+    at.evaluate(station, nullptr, block, common);
+    const StationWeight weight(block, random, own_nuisances(model, random, station));
+    const Eigen::Index a = block.by_shared.cols();
+    joined.resize(block.gap.size(), a + p + c + 1);
+    joined << block.by_shared, block.by_unknown, block.by_common, block.gap;
     const Eigen::MatrixXd whitened = weight.whiten(joined);
-    information.add(whitened.leftCols(p), whitened.rightCols<1>());
-    cross += whitened.leftCols(p).transpose() * whitened.middleCols(p, c);
+    information.add_station(station, whitened.leftCols(a), whitened.middleCols(a, p),
+                            whitened.rightCols<1>());
+    if (c == 0) continue;
+    const Eigen::MatrixXd seen =
+        whitened.leftCols(a + p).transpose() * whitened.middleCols(a + p, c);
+    const std::vector<int> columns = joint_columns(model, station);
+    for (std::size_t k = 0; k < columns.size(); ++k) {
+      cross.row(columns[k]) += seen.row(static_cast<Eigen::Index>(k));
+    }
   }
+  information.add_prior(shared_sigmas(model, random));
   const PriorRows prior = prior_rows(model, unknowns);
   information.add(prior.jacobian, prior.residual);
+  JointInformation::Solution solution = information.solve();
   Adjusted adjusted;
   adjusted.unknowns = unknowns;
-  adjusted.information = information.solve();
-  adjusted.chi2 = information.residual_sum_of_squares();
-  adjusted.redundancy = static_cast<int>(information.rows()) - p;
+  adjusted.station_errors = station_errors;
+  adjusted.information = std::move(solution.unknowns);
+  adjusted.shared = std::move(solution.shared);
+  adjusted.joint = std::move(solution.joint);
+  adjusted.chi2 = solution.residual_sum_of_squares;
+  adjusted.redundancy = static_cast<int>(information.rows()) - q - p;
   if (adjusted.information.full_rank()) {
     // A common effect adds +effect to every gap; the answer moves against it.
-    adjusted.by_common = -adjusted.covariance() * cross;
+    adjusted.by_common = -adjusted.joint.bottomRows(p) * cross;
+  }
+  return adjusted;
+}
+
+namespace {
+
+/// What is off at every station as the adjustment finds it: shared angles as they are, what one station
+/// has alone as its mean given the gaps, -S B'C^-1 (v + J step).
+std::vector<StationErrors> errors_found(const Model& model, const RandomModel& random,
+                                        const Adjusted& adjusted) {
+  Linearisation at(model, adjusted.unknowns);
+  at.bend_by(adjusted.station_errors);
+  std::vector<StationErrors> errors(model.survey().stations.size(), StationErrors{});
+  StationBlock block;
+  for (std::size_t s = 0; s < errors.size(); ++s) {
+    const int station = static_cast<int>(s);
+    at.evaluate(station, nullptr, block);
+    const std::vector<int>& ids = model.shared().of_station[s];
+    Eigen::VectorXd left = block.gap + block.by_unknown * adjusted.information.step;
+    for (std::size_t k = 0; k < ids.size(); ++k) {
+      const SharedEffect& effect = model.shared().all[ids[k]];
+      left += block.by_shared.col(static_cast<Eigen::Index>(k)) * adjusted.shared[ids[k]];
+      if (effect.component < 0) errors[s][3 + effect.axis] += adjusted.shared[ids[k]];
+    }
+    const ActiveNuisances own = own_nuisances(model, random, station);
+    const Eigen::VectorXd weighed = StationWeight(block, random, own).weigh(left);
+    for (int k = 0; k < own.count(); ++k) {
+      errors[s][own.columns[k]] -=
+          own.sigma[k] * own.sigma[k] * block.by_nuisance.col(own.columns[k]).dot(weighed);
+    }
+  }
+  return errors;
+}
+
+}  // namespace
+
+Adjusted settled_at(const Model& model, const RandomModel& random, const Eigen::VectorXd& unknowns,
+                    const std::vector<Effect>& common) {
+  // mm; leans act at the end of an arm of some 100 mm and step accordingly less.
+  constexpr double settled_step = 1e-9;
+  constexpr int most_steps = 12;
+  Adjusted adjusted = adjusted_at(model, random, unknowns, common);
+  // With nothing shared the search has used the same model.
+  if (model.shared().count() == 0) return adjusted;
+  for (int step = 0; step < most_steps; ++step) {
+    if (!adjusted.information.full_rank()) return adjusted;
+    const Eigen::VectorXd by = adjusted.information.step;
+    if (step > 0 && !(by.cwiseAbs().maxCoeff() > settled_step)) return adjusted;
+    adjusted = adjusted_at(model, random, adjusted.unknowns + by, common,
+                           errors_found(model, random, adjusted));
   }
   return adjusted;
 }

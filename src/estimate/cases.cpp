@@ -30,7 +30,10 @@ RandomModel stated_random_model(const Model& model) {
   random.station_sigma_mm = machine.linear.station_sigma_mm;
   for (std::size_t axis = 0; axis < machine.rotary.size(); ++axis) {
     const bool turned = model.axis_turned(static_cast<int>(axis));
-    random.index_sigma_rad[axis] = turned ? machine.rotary[axis].index_sigma_rad : 0.0;
+    if (!turned) continue;
+    random.index_sigma_rad[axis] = machine.rotary[axis].index_sigma_rad;
+    random.index_repeat_sigma_rad[axis] = machine.rotary[axis].index_repeat_sigma_rad;
+    random.axis_motion_sigma_mm[axis] = machine.rotary[axis].axis_motion_sigma_mm;
   }
   return random;
 }
@@ -42,9 +45,8 @@ FitRefusals undetermined_at(const Model& model, const RandomModel& random,
                             const Eigen::VectorXd& unknowns, const FitOptions& options) {
   const Adjusted there = adjusted_at(model, random, unknowns, {});
   if (!there.information.full_rank()) return unseen_directions(model, there);
-  ChosenVariances stated;
-  stated.random = random;
-  return weak_outputs(model, there, Uncertainty(model, there, stated, {}),
+  const ChosenVariances stated = stated_variances(model, random, there);
+  return weak_outputs(model, there, Uncertainty(model, there, stated, {}, {}),
                       {options.location_limit_mm, options.orientation_limit_rad});
 }
 
@@ -79,18 +81,18 @@ Expected<Solved> solve(const Model& model, const Eigen::VectorXd& start,
   if (!minimum) return tl::make_unexpected(minimum.error());
   Solved solved;
   solved.minimum = *minimum;
-  solved.adjusted = adjusted_at(model, stated, minimum->unknowns, common);
+  solved.adjusted = settled_at(model, stated, minimum->unknowns, common);
   if (!solved.adjusted.information.full_rank()) {
     return refused(unseen_directions(model, solved.adjusted), model.survey());
   }
-  solved.chosen = choose_variances(model, stated, solved.adjusted, model.machine().sigmas_stated());
-  if (!solved.chosen.touch_estimated && !solved.chosen.station_estimated) return solved;
+  solved.as_stated = {solved.adjusted.chi2, solved.adjusted.redundancy};
+  solved.chosen = choose_variances(model, stated, solved.adjusted);
   minimum = settled(model, solved.chosen.random, solved.minimum.unknowns, options);
   if (!minimum) return tl::make_unexpected(minimum.error());
   minimum->iterations += solved.minimum.iterations;
   minimum->seconds += solved.minimum.seconds;
   solved.minimum = *minimum;
-  solved.adjusted = adjusted_at(model, solved.chosen.random, minimum->unknowns, common);
+  solved.adjusted = settled_at(model, solved.chosen.random, minimum->unknowns, common);
   return solved;
 }
 
@@ -105,8 +107,7 @@ Expected<Case> solved_case(const Machine& machine, const Survey& survey,
   if (const FitRefusals refusals = refusals_before_solving(model); !refusals.empty()) {
     return refused(refusals, model.survey());
   }
-  Expected<Solved> solved =
-      solve(model, starting_unknowns(model), effects_of(common_terms(machine)), options);
+  Expected<Solved> solved = solve(model, starting_unknowns(model), asked_effects(machine), options);
   if (!solved) return tl::make_unexpected(solved.error());
   fitted.solved = std::move(*solved);
   return fitted;
@@ -125,6 +126,13 @@ double cost_of(const Screening& screening, const Survey& survey, int readings) {
     cost += saying_cost(1, readings, candidates);
   }
   return cost;
+}
+
+/// Whether touches and stations each say how large they are about as well as the file does.
+bool says_sigmas_itself(const ChosenVariances& chosen) {
+  return std::all_of(chosen.pooled.begin(), chosen.pooled.end(), [](const PooledGroup& group) {
+    return group.group > station_group || group.redundancy >= group.stated_dof;
+  });
 }
 
 /// Screening twice: once under the stated sigmas, and where the survey then says itself how large
@@ -164,7 +172,7 @@ Screening screened(const Machine& machine, const Survey& survey, Case& fitted,
     return screening;
   }
   const ChosenVariances& chosen = fitted.solved.chosen;
-  if (!chosen.touch_estimated || !chosen.station_estimated || screening.given_up) return screening;
+  if (!says_sigmas_itself(chosen) || screening.given_up) return screening;
   Screening second = pass(chosen.random);
   if (second.given_up || second.excluded == screening.excluded) return screening;
   std::swap(screening, second);
@@ -188,8 +196,12 @@ Expected<ScreenedCase> screened_case(const Machine& machine, const Survey& surve
   ScreenedCase result;
   result.screening.excluded.assign(survey.touches.size(), false);
   Expected<Case> fitted = solved_case(machine, survey, result.screening.excluded, options);
-  result.sense = check_turn_sense(whole, stated_random_model(whole),
-                                  fitted ? &fitted->solved.adjusted : nullptr, options.solver);
+  std::optional<AsStated> as_stated;
+  if (fitted) {
+    const Solved& solved = fitted->solved;
+    as_stated = {solved.adjusted.unknowns, solved.as_stated.chi2, solved.as_stated.redundancy};
+  }
+  result.sense = check_turn_sense(whole, stated_random_model(whole), as_stated, options.solver);
   if (!fitted) {
     // Under the wrong sense every other complaint is a consequence of it.
     if (result.sense.wrong()) return refused({result.sense.as_refusal(machine)}, survey);

@@ -18,6 +18,11 @@ struct Solved {
   LeastSquaresMinimum minimum;
   Adjusted adjusted;
   ChosenVariances chosen;
+  /// chi2 and redundancy under the stated sigmas.
+  struct {
+    double chi2 = 0.0;
+    int redundancy = 0;
+  } as_stated;
 };
 
 /// Everything one survey needs while it is being fitted. The part (what screening left in) must

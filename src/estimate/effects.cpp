@@ -51,6 +51,16 @@ void take_lone_side(std::vector<RotaryAngles>& reached_from, std::size_t axis) {
   for (RotaryAngles& side : reached_from) side[axis] = low + high;
 }
 
+/// -1/2 at the first touch, +1/2 at the last; by the order of the stations where nobody wrote times.
+double part_of_run(const Touch& touch, const EffectContext& context) {
+  if (touch.time_s && context.last_time_s > context.first_time_s) {
+    const double run = context.last_time_s - context.first_time_s;
+    return (*touch.time_s - context.mean_time_s) / run;
+  }
+  const auto stations = static_cast<double>(context.angles_rad.size());
+  return stations > 1.0 ? touch.station / (stations - 1.0) - 0.5 : 0.0;
+}
+
 double sign_of(double value) { return value > 0.0 ? 1.0 : (value < 0.0 ? -1.0 : 0.0); }
 
 }  // namespace
@@ -61,7 +71,19 @@ EffectContext effect_context(const Machine& machine, const Survey& survey) {
   context.mean_time_s = mean_time(survey);
   RotaryAngles before{};
   RotaryAngles side{};
+  if (!survey.touches.empty()) {
+    Eigen::Vector3d low = survey.touches.front().shown_mm;
+    Eigen::Vector3d high = low;
+    for (const Touch& touch : survey.touches) {
+      low = low.cwiseMin(touch.shown_mm);
+      high = high.cwiseMax(touch.shown_mm);
+    }
+    context.middle_mm = 0.5 * (low + high);
+    context.first_time_s = survey.touches.front().time_s.value_or(0.0);
+    context.last_time_s = survey.touches.back().time_s.value_or(0.0);
+  }
   for (const Station& station : survey.stations) {
+    context.angles_rad.push_back(station.angles_rad);
     for (std::size_t axis = 0; axis < machine.rotary.size(); ++axis) {
       const double step = station.angles_rad[axis] - before[axis];
       // An axis that did not move keeps the side it was last reached from.
@@ -103,6 +125,19 @@ EffectOnTouch effect_on_touch(const Effect& effect, const Touch& touch,
     case EffectKind::reversal:
       on_touch.angles[effect.index] = context.reached_from[touch.station][effect.index];
       break;
+    case EffectKind::creep: on_touch.shown[effect.index] = part_of_run(touch, context); break;
+    case EffectKind::bow: {
+      const double way = touch.shown_mm[effect.index / 3] - context.middle_mm[effect.index / 3];
+      on_touch.shown[effect.index % 3] = std::pow(way / bow_reach_mm, 2);
+      break;
+    }
+    case EffectKind::index_wave: {
+      const int axis = effect.index / 4;
+      const double turns = effect.index % 4 < 2 ? 1.0 : 2.0;
+      const double angle = turns * context.angles_rad[touch.station][axis];
+      on_touch.angles[axis] = effect.index % 2 == 0 ? std::cos(angle) : std::sin(angle);
+      break;
+    }
   }
   return on_touch;
 }

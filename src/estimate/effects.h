@@ -23,6 +23,11 @@ struct EffectOnTouch {
 struct EffectContext {
   Eigen::Vector3d origin_mm = Eigen::Vector3d::Zero();  ///< scale and squareness are zero here
   double mean_time_s = 0.0;                             ///< drift is zero here
+  Eigen::Vector3d middle_mm =
+      Eigen::Vector3d::Zero();  ///< of all positions shown: bow is zero here
+  double first_time_s = 0.0;
+  double last_time_s = 0.0;              ///< no later than the first: no times were recorded
+  std::vector<RotaryAngles> angles_rad;  ///< per station, as commanded
   /// +1, -1 or 0 per station and axis: side from which the angle was reached, 0 = not known.
   std::vector<RotaryAngles> reached_from;
 };

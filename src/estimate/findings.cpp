@@ -76,31 +76,52 @@ bool is_unusable(const std::vector<Finding>& findings) {
 
 void find_scatter(const FindingInputs& in, std::vector<Finding>& findings) {
   const bool explained = cause_was_found(findings);
-  if (in.scatter_too_large) {
-    findings.push_back({FindingCode::scatter_larger_than_stated, Severity::warning,
-                        finding::Scatter{in.result.fit.sigma0, explained}});
-  }
-  const auto compare = [&](bool estimated, const finding::ScatterOf& scatter) {
-    if (!estimated || scatter.stated_mm <= 0.0 || scatter.found_mm < 3.0 * scatter.stated_mm)
-      return;
+  if (!in.scatter_too_large) return;
+  const auto stands_out = [&](const PooledGroup& pooled, const finding::ScatterOf& scatter) {
+    constexpr double enough_redundancy = 10.0;
+    if (pooled.redundancy < enough_redundancy || scatter.found_mm < 2.0 * scatter.stated_mm) {
+      return false;
+    }
     // Errors that large are no scatter: their mean need not be zero (common practice, no source).
     constexpr double no_scatter = 20.0;
     const bool believable = scatter.found_mm < no_scatter * scatter.stated_mm;
     findings.push_back({FindingCode::scatter_larger_than_stated,
                         believable || is_unusable(findings) ? Severity::warning : Severity::error,
                         scatter});
+    return true;
   };
-  const Machine& machine = in.model.machine();
   using Group = finding::ScatterOf::Group;
-  compare(in.chosen.touch_estimated, {Group::touches, in.chosen.random.touch_sigma_mm,
-                                      machine.probe.touch_sigma_mm, explained});
-  compare(in.chosen.station_estimated, {Group::stations, in.chosen.random.station_sigma_mm,
-                                        machine.linear.station_sigma_mm, explained});
+  bool named = false;
+  for (const PooledGroup& pooled : in.chosen.pooled) {
+    if (pooled.group > station_group) continue;
+    const Group group = pooled.group == touch_group ? Group::touches : Group::stations;
+    named |= stands_out(pooled, {group, pooled.found_sigma, pooled.stated_sigma, explained});
+  }
+  if (named) return;
+  findings.push_back({FindingCode::scatter_larger_than_stated, Severity::warning,
+                      finding::Scatter{in.times_stated, explained}});
 }
 
 void find_assumed_sigmas(const FindingInputs& in, std::vector<Finding>& findings) {
-  if (!in.chosen.source.assumed()) return;
-  findings.push_back({FindingCode::sigmas_assumed, Severity::note, finding::Plain{}});
+  const Machine& machine = in.model.machine();
+  finding::Assumed assumed{class_word(machine.machine_class), machine.inch, {}, {}};
+  const auto length = [&](bool stated, const std::string& key, double value_mm) {
+    if (!stated) assumed.lengths_mm.emplace_back(key, value_mm);
+  };
+  length(machine.probe.touch_sigma_stated, "touch_sigma", machine.probe.touch_sigma_mm);
+  length(machine.linear.station_sigma_stated, "station_sigma", machine.linear.station_sigma_mm);
+  for (std::size_t i = 0; i < machine.rotary.size(); ++i) {
+    const RotaryAxis& axis = machine.rotary[i];
+    if (!in.model.axis_turned(static_cast<int>(i)) || axis.index_sigma_stated) continue;
+    assumed.angles_rad.emplace_back(std::string("index_sigma_arcsec of ") + axis.letter,
+                                    axis.index_sigma_rad);
+  }
+  for (int k = 0; k < 3; ++k) {
+    length(machine.probe.offset_u_stated[static_cast<std::size_t>(k)],
+           std::string("offset_u.") + "XYZ"[k], machine.probe.offset_u_mm[k]);
+  }
+  if (assumed.lengths_mm.empty() && assumed.angles_rad.empty()) return;
+  findings.push_back({FindingCode::sigmas_assumed, Severity::note, assumed});
 }
 
 void find_diameter(const FindingInputs& in, std::vector<Finding>& findings) {
@@ -250,6 +271,38 @@ ExtraTest slides_spoken_for(const FindingInputs& in, const Adjusted& as_stated,
   return beside_lobing.tail < proposal_level ? beside_lobing : ExtraTest{};
 }
 
+/// Whether what was found lies within the bound every U95 counts already.
+bool within_bound(const FindingInputs& in, const std::vector<Effect>& effects,
+                  const ExtraTest& test) {
+  const EffectContext& context = in.model.context();
+  const double hours = std::max(0.0, context.last_time_s - context.first_time_s) / 3600.0;
+  const auto allowed = [&](BoundKind kind) {
+    for (const Bound& bound : bounds_in_force(in.model.machine())) {
+      if (bound.kind == kind) return bound.half_width;
+    }
+    return 0.0;
+  };
+  for (std::size_t k = 0; k < effects.size(); ++k) {
+    const double size = std::abs(test.estimate[static_cast<Eigen::Index>(k)]);
+    switch (effects[k].kind) {
+      case EffectKind::lobing:
+        if (test.estimate.norm() > allowed(BoundKind::lobing)) return false;
+        break;
+      case EffectKind::drift:
+        if (test.estimate.norm() * hours > allowed(BoundKind::drift)) return false;
+        break;
+      case EffectKind::squareness:
+        if (size > allowed(BoundKind::squareness)) return false;
+        break;
+      case EffectKind::scale:
+        if (size > allowed(BoundKind::scale)) return false;
+        break;
+      default: return false;
+    }
+  }
+  return true;
+}
+
 /// Effects already solved for are not proposed again.
 void find_systematic_effects(const FindingInputs& in, std::vector<Finding>& findings) {
   const Adjusted as_stated = adjusted_at(in.model, in.stated, in.adjusted.unknowns, {});
@@ -260,8 +313,9 @@ void find_systematic_effects(const FindingInputs& in, std::vector<Finding>& find
     const ExtraTest test = spoken_for(in, as_stated, effects);
     if (!test.testable) continue;
     lobing_seen = lobing_seen || proposal.unknown == OptionalUnknown::lobing;
-    findings.push_back({proposal.code, Severity::warning,
-                        finding::EffectSeen{test.estimate.norm(), proposal_level}});
+    const bool counted = within_bound(in, effects, test);
+    findings.push_back({proposal.code, counted ? Severity::note : Severity::warning,
+                        finding::EffectSeen{test.estimate.norm(), proposal_level, counted}});
   }
   const std::vector<Effect> slides =
       effects_for(in.model, {OptionalUnknown::squareness, OptionalUnknown::scale});
@@ -270,7 +324,9 @@ void find_systematic_effects(const FindingInputs& in, std::vector<Finding>& find
     return;
   const ExtraTest test = slides_spoken_for(in, as_stated, slides, lobing_seen);
   if (!test.testable) return;
-  findings.push_back({FindingCode::linear_axes_two_lobed, severity_of(in, test),
+  const bool counted = within_bound(in, slides, test);
+  findings.push_back({FindingCode::linear_axes_two_lobed,
+                      counted ? Severity::note : severity_of(in, test),
                       slide_errors(in.model.machine(), slides, test)});
 }
 

@@ -16,6 +16,7 @@ struct FindingInputs {
   const SenseVerdict& sense;
   const Screening& screening;
   bool scatter_too_large;
+  double times_stated;  ///< scatter under the stated sigmas
   const FitResult& result;
 };
 

@@ -26,18 +26,20 @@ namespace pivotrace {
 
 namespace {
 
-/// The global test: a survey that fits its stated noise exceeds this once in a thousand.
-constexpr double global_test_level = 0.999;
-
 double weighed_redundancy(const Adjusted& adjusted) {
   return static_cast<double>(adjusted.redundancy);
 }
 
-/// True when the scatter is larger than the stated sigmas allow and was not estimated.
-bool scatter_too_large(const Adjusted& adjusted, const ChosenVariances& chosen) {
-  if (adjusted.redundancy <= 0) return false;
-  if (chosen.touch_estimated && chosen.station_estimated) return false;
-  return adjusted.chi2 > chi_squared_quantile(global_test_level, weighed_redundancy(adjusted));
+/// chi2 of a survey that fits its sigmas is shown beside the value that is exceeded once in a thousand.
+constexpr double global_test_level = 0.999;
+
+/// True when the scatter is larger than the stated sigmas allow, uncertain as they are themselves: chi2
+/// per degree of freedom against F with that redundancy and the sigmas' own degrees of freedom.
+bool scatter_too_large(const Machine& machine, const Solved& solved) {
+  constexpr double level = 0.03;
+  if (solved.as_stated.redundancy <= 0) return false;
+  const double dof = solved.as_stated.redundancy;
+  return log_f_tail(solved.as_stated.chi2 / dof, dof, machine.sigma_dof) < std::log(level);
 }
 
 FitSummary summary(const Model& model, const Adjusted& adjusted, const ChosenVariances& chosen,
@@ -58,6 +60,10 @@ FitSummary summary(const Model& model, const Adjusted& adjusted, const ChosenVar
   for (std::size_t axis = 0; axis < model.machine().rotary.size(); ++axis) {
     fit.index_sigma_rad.emplace_back(model.machine().rotary[axis].letter,
                                      chosen.random.index_sigma_rad[axis]);
+    fit.index_repeat_sigma_rad.emplace_back(model.machine().rotary[axis].letter,
+                                            chosen.random.index_repeat_sigma_rad[axis]);
+    fit.axis_motion_sigma_mm.emplace_back(model.machine().rotary[axis].letter,
+                                          chosen.random.axis_motion_sigma_mm[axis]);
   }
   fit.sigma_source = chosen.source;
   fit.iterations = minimum.iterations;
@@ -89,6 +95,23 @@ std::vector<BudgetLine> whole_budget(const Model& model, const Adjusted& adjuste
   return budget;
 }
 
+std::vector<BoundResult> bound_results(const Model& model, const Adjusted& adjusted,
+                                       const Uncertainty& uncertainty) {
+  std::vector<BoundResult> results;
+  for (const BoundTerm& term : uncertainty.bounds()) {
+    const int axis = term.bound.axis;
+    const char letter = axis < 0 ? '\0' : model.machine().rotary[axis].letter;
+    results.push_back({term.bound.kind, letter, term.bound.half_width, term.bound.source, {}});
+  }
+  for (const Output& output : axis_outputs(model, adjusted.unknowns)) {
+    const std::vector<double> shifts = uncertainty.shifts(output.by_unknown);
+    for (std::size_t k = 0; k < shifts.size(); ++k) {
+      results[k].shifts.emplace_back(output.name, shifts[k]);
+    }
+  }
+  return results;
+}
+
 FitResult assemble(const Model& model, const Adjusted& adjusted, const ChosenVariances& chosen,
                    const Uncertainty& uncertainty, const LeastSquaresMinimum& minimum) {
   FitResult result;
@@ -103,6 +126,7 @@ FitResult assemble(const Model& model, const Adjusted& adjusted, const ChosenVar
   fill_deviation_ranges(result.stations, result.axes);
   result.touches = touch_results(model, adjusted, chosen.random);
   result.budget = whole_budget(model, adjusted, uncertainty);
+  result.bounds = bound_results(model, adjusted, uncertainty);
   result.covariance = joint_covariance(model, adjusted, uncertainty);
   return result;
 }
@@ -217,26 +241,28 @@ Expected<FitResult> stated_result(const Machine& machine, const Survey& survey, 
                                   const FitOptions& options) {
   const Model& model = *fitted.model;
   const Solved& solved = fitted.solved;
-  Uncertainty uncertainty(model, solved.adjusted, solved.chosen, common_terms(machine));
-  const bool inflated = scatter_too_large(solved.adjusted, solved.chosen);
-  if (inflated) {
-    uncertainty.inflate(solved.adjusted.chi2 / solved.adjusted.redundancy,
-                        weighed_redundancy(solved.adjusted));
-  }
+  std::vector<BoundTerm> bounds = bound_terms(machine);
+  shrink_to_found(model, solved.chosen.random, solved.adjusted, bounds);
+  const Uncertainty uncertainty(model, solved.adjusted, solved.chosen, common_terms(machine),
+                                bounds);
+  const bool scattered = scatter_too_large(machine, solved);
   FitResult result = assemble(model, solved.adjusted, solved.chosen, uncertainty, solved.minimum);
-  result.fit.sigma_source.enlarged = inflated;
   result.effects = effect_results(model, solved.adjusted, uncertainty);
   mark_turn_sense(sense, result);
   const FitRefusals weak = weak_outputs(model, solved.adjusted, uncertainty,
                                         {options.location_limit_mm, options.orientation_limit_rad});
-  if (!weak.empty() && !sense.wrong() && !inflated) return refused(weak, survey);
+  // Under the wrong sense every other complaint is a consequence of it.
+  if (!weak.empty() && sense.wrong()) return refused({sense.as_refusal(machine)}, survey);
+  if (!weak.empty() && !scattered) return refused(weak, survey);
   if (const FitRefusals curved = seen_by_curvature_only(model, solved.adjusted);
       !curved.empty() && !sense.wrong()) {
     return refused(curved, survey);
   }
+  const double times_stated =
+      std::sqrt(solved.as_stated.chi2 / std::max(1, solved.as_stated.redundancy));
   result.findings =
       findings_of(FindingInputs{model, survey, solved.adjusted, stated_random_model(model),
-                                solved.chosen, sense, screening, inflated, result});
+                                solved.chosen, sense, screening, scattered, times_stated, result});
   for (const FitRefusal& refusal : weak) {
     result.findings.push_back({FindingCode::weakly_determined, Severity::error, refusal});
   }
@@ -262,19 +288,17 @@ Expected<FitResult> predict_fit(const Machine& machine, const Survey& planned,
     return refused(refusals, planned);
   }
   const std::vector<CommonTerm> terms = common_terms(machine);
-  ChosenVariances chosen;
-  chosen.random = stated_random_model(model);
-  const auto stated =
-      machine.sigmas_stated() ? SigmaSource::From::machine_file : SigmaSource::From::defaults;
-  chosen.source = {stated, stated, false};
+  const RandomModel random = stated_random_model(model);
   LeastSquaresMinimum at_nominal;
   at_nominal.unknowns = model.unknowns_from(nominal_state(machine));
-  const Adjusted adjusted =
-      adjusted_at(model, chosen.random, at_nominal.unknowns, effects_of(terms));
+  const Adjusted adjusted = adjusted_at(model, random, at_nominal.unknowns, asked_effects(machine));
   if (!adjusted.information.full_rank()) {
     return refused(unseen_directions(model, adjusted), planned);
   }
-  const Uncertainty uncertainty(model, adjusted, chosen, terms);
+  const ChosenVariances chosen = stated_variances(model, random, adjusted);
+  std::vector<BoundTerm> bounds = bound_terms(machine);
+  shrink_to_found(model, random, adjusted, bounds);
+  const Uncertainty uncertainty(model, adjusted, chosen, terms, bounds);
   if (const FitRefusals weak = weak_outputs(
           model, adjusted, uncertainty, {options.location_limit_mm, options.orientation_limit_rad});
       !weak.empty()) {

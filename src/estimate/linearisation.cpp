@@ -2,6 +2,8 @@
 // meet the unknowns: how lines and places may move, and what the optional effects do.
 #include "estimate/linearisation.h"
 
+#include <Eigen/Geometry>
+
 #include "pivotrace/contact/eigen.h"
 #include "pivotrace/machine/kinematics.h"
 
@@ -53,12 +55,54 @@ void Linearisation::evaluate(int station, const double* nuisance, StationBlock& 
   block.by_unknown.setZero(rows, model_.layout().unknowns);
   block.by_nuisance.setZero(rows, model_.nuisances());
   block.by_common.setZero(rows, static_cast<Eigen::Index>(common.size()));
-  const contact::Chain<double> chain = station_chain(station, nuisance);
+  const double* const off = errors_.empty() ? nuisance : errors_[station].data();
+  const contact::Chain<double> chain = station_chain(station, off);
   int row = 0;
   for (int t = 0; t < stay.touch_count; ++t) {
     const Touch& touch = model_.survey().touches[stay.first_touch + t];
-    evaluate_touch(touch, chain, nuisance, row, block, common);
+    evaluate_touch(touch, chain, off, row, block, common);
     row += touch.kind == TouchKind::centre ? 3 : 1;
+  }
+  fill_shared(station, block);
+  take_errors_back(station, block);
+}
+
+void Linearisation::take_errors_back(int station, StationBlock& block) const {
+  if (errors_.empty()) return;
+  const Eigen::Index columns = block.by_nuisance.cols();
+  block.gap -=
+      block.by_nuisance * Eigen::Map<const Eigen::VectorXd>(errors_[station].data(), columns);
+}
+
+// A motion moves what the axis carries in the frame outside it: with R the turns of the axes outside,
+// the slides seen from the work move by -R m, the tool by +R m.
+void Linearisation::fill_shared(int station, StationBlock& block) const {
+  const std::vector<int>& ids = model_.shared().of_station[station];
+  block.by_shared.resize(block.gap.size(), static_cast<Eigen::Index>(ids.size()));
+  const Station& stay = model_.survey().stations[station];
+  const Machine& machine = model_.machine();
+  for (std::size_t j = 0; j < ids.size(); ++j) {
+    const SharedEffect& effect = model_.shared().all[ids[j]];
+    auto column = block.by_shared.col(static_cast<Eigen::Index>(j));
+    if (effect.component < 0) {
+      column = block.by_nuisance.col(3 + effect.axis);
+      continue;
+    }
+    const bool tool = machine.rotary[effect.axis].side == AxisSide::tool;
+    Eigen::Vector3d moved = Eigen::Vector3d::Unit(effect.component) * (tool ? 1.0 : -1.0);
+    for (int outer = effect.axis - 1; outer >= 0; --outer) {
+      if (machine.rotary[outer].side != machine.rotary[effect.axis].side) continue;
+      moved = turned(moved, state_.axis_lines[outer].direction,
+                     turn_sign(state_.turns[outer]) * stay.angles_rad[outer]);
+    }
+    column = block.by_nuisance.leftCols<3>() * moved;
+    int row = 0;
+    for (int t = 0; t < stay.touch_count; ++t) {
+      const Touch& touch = model_.survey().touches[stay.first_touch + t];
+      const int rows = touch.kind == TouchKind::centre ? 3 : 1;
+      if (!feels(machine, touch, effect.axis)) column.segment(row, rows).setZero();
+      row += rows;
+    }
   }
 }
 

@@ -2,6 +2,8 @@
 #pragma once
 
 #include <Eigen/Core>
+#include <array>
+#include <utility>
 #include <vector>
 
 #include "estimate/model.h"
@@ -15,6 +17,7 @@ struct StationBlock {
   Eigen::MatrixXd by_unknown;   ///< (m x p)
   Eigen::MatrixXd by_nuisance;  ///< (m x k): shown X, Y, Z [mm/mm], rotary angles [mm/rad]
   Eigen::MatrixXd by_common;    ///< (m x c): the effects asked for as common-mode terms
+  Eigen::MatrixXd by_shared;    ///< (m x a): SharedEffects::of_station, in that order
 };
 
 /// How a line moves for a unit of each of the four numbers of its chart: shifts of its point, changes
@@ -23,13 +26,21 @@ struct LineMoves {
   contact::Vec3<double> shift_first, shift_second, tilt_first, tilt_second;
 };
 
+/// What is off at one station: shown X, Y, Z [mm], then the angle of every axis [rad].
+using StationErrors = std::array<double, 3 + max_rotary_axes>;
+
 /// Evaluates stations at one point. Costs one rotation per axis and station, then about 200
 /// floating-point operations a touch.
 class Linearisation {
  public:
   Linearisation(const Model& model, const Eigen::VectorXd& unknowns);
 
-  /// `nuisance`: deviations of this station (3 shifts [mm], one angle [rad] per axis), may be null.
+  /// Derivatives are taken where every station has these errors, and the gaps are those which straight
+  /// lines from there give without the errors. Empty: no errors.
+  void bend_by(std::vector<StationErrors> errors) { errors_ = std::move(errors); }
+
+  /// `nuisance`: deviations of this station (3 shifts [mm], one angle [rad] per axis), may be null; not
+  /// after bend_by().
   void evaluate(int station, const double* nuisance, StationBlock& block,
                 const std::vector<Effect>& common = {}) const;
 
@@ -41,6 +52,8 @@ class Linearisation {
   const MachineState& state() const { return state_; }
 
  private:
+  void fill_shared(int station, StationBlock& block) const;
+  void take_errors_back(int station, StationBlock& block) const;
   struct Row;
   contact::Reading<double> reading(const Touch& touch, const double* nuisance) const;
   void evaluate_touch(const Touch& touch, const contact::Chain<double>& chain,
@@ -54,6 +67,7 @@ class Linearisation {
   const Model& model_;
   const Eigen::VectorXd& unknowns_;
   MachineState state_;
+  std::vector<StationErrors> errors_;
   contact::Chain<double> chain_at_zero_;
   std::vector<LineMoves> axis_moves_;
   std::vector<LineMoves> place_moves_;

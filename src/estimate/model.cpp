@@ -1,6 +1,7 @@
 #include "estimate/model.h"
 
 #include <Eigen/Eigenvalues>
+#include <Eigen/Geometry>
 #include <algorithm>
 #include <cmath>
 
@@ -59,6 +60,30 @@ void name_place(std::vector<Unknown>& names, const Artefact& artefact, const Cro
 
 }  // namespace
 
+double RandomModel::sigma(int group) const {
+  if (group == touch_group) return touch_sigma_mm;
+  if (group == station_group) return station_sigma_mm;
+  const int axis = axis_of_group(group);
+  if (is_index_group(group)) return index_sigma_rad[axis];
+  return is_repeat_group(group) ? index_repeat_sigma_rad[axis] : axis_motion_sigma_mm[axis];
+}
+
+void RandomModel::scale_variance(int group, double factor) {
+  const double by = std::sqrt(factor);
+  const int axis = axis_of_group(group);
+  if (group == touch_group) {
+    touch_sigma_mm *= by;
+  } else if (group == station_group) {
+    station_sigma_mm *= by;
+  } else if (is_index_group(group)) {
+    index_sigma_rad[axis] *= by;
+  } else if (is_repeat_group(group)) {
+    index_repeat_sigma_rad[axis] *= by;
+  } else {
+    axis_motion_sigma_mm[axis] *= by;
+  }
+}
+
 EffectName name_of(const Machine& machine, const Effect& effect) {
   if (effect.kind != EffectKind::reversal) return {effect.kind, effect.index, '\0'};
   return {effect.kind, 0, machine.rotary[effect.index].letter};
@@ -74,6 +99,7 @@ Model::Model(const Machine& machine, const Survey& survey, const std::vector<Eff
     place_charts_.emplace_back(Line{artefact.at_mm, artefact.direction.normalized()});
   }
   find_turned_axes();
+  shared_ = shared_effects(machine, survey, axis_turned_, context_.reached_from);
   lay_out_axes();
   lay_out_artefacts();
   lay_out_radii();
@@ -180,6 +206,9 @@ void Model::build_prior() {
     const double u = std::max(0.5 * *machine_.probe.stylus_diameter_u_mm, 1e-6);
     stylus_weight = 1.0 / (u * u);
   }
+  prior_.artefact_precision = weight;
+  prior_.sign = sign;
+  prior_.stylus_precision = stylus_weight;
   const double total = weight.sum() + stylus_weight;
   if (weight.sum() <= 0.0) return;
   const Eigen::VectorXd signed_weight = weight.cwiseProduct(sign);

@@ -5,6 +5,7 @@
 #include <vector>
 
 #include "estimate/effects.h"
+#include "estimate/shared_effects.h"
 #include "pivotrace/machine/line_chart.h"
 #include "pivotrace/machine/state.h"
 #include "pivotrace/results/unknown.h"
@@ -18,6 +19,11 @@ struct RandomModel {
   double form_sigma_mm = 0.0;  ///< part of touch_sigma_mm that is the form of the balls
   double station_sigma_mm = 0.0;
   RotaryAngles index_sigma_rad{};  ///< 0 for an axis that never turned in the survey
+  RotaryAngles index_repeat_sigma_rad{};
+  RotaryAngles axis_motion_sigma_mm{};
+
+  double sigma(int group) const;
+  void scale_variance(int group, double factor);
 };
 
 /// Prior knowledge of effective radii: minimise 1/2 (rho - mean)' precision (rho - mean).
@@ -25,6 +31,10 @@ struct RadiusPrior {
   Eigen::VectorXd mean_mm;    ///< (g)
   Eigen::MatrixXd precision;  ///< (g x g), singular where nothing is known
   Eigen::MatrixXd root;       ///< (rank x g) with root' root = precision
+  /// What it is made of: rho_g = R_g + sign_g r with precisions of R_g and of the stylus radius r.
+  Eigen::VectorXd artefact_precision;  ///< (g) 0 = not known
+  Eigen::VectorXd sign;                ///< (g) -1 in a bore
+  double stylus_precision = 0.0;
 };
 
 /// Effective radius shared by the artefacts of one diameter group: R + r outside, R - r in a bore.
@@ -79,6 +89,8 @@ class Model {
 
   bool axis_turned(int axis) const { return axis_turned_[axis]; }
 
+  const SharedEffects& shared() const { return shared_; }
+
  private:
   void find_turned_axes();
   void lay_out_axes();
@@ -95,6 +107,7 @@ class Model {
   RadiusPrior prior_;
   EffectContext context_;
   std::vector<bool> axis_turned_;
+  SharedEffects shared_;
   std::vector<int> station_readings_;
   int total_readings_ = 0;
 

@@ -1,11 +1,13 @@
 #include "estimate/optional_unknowns.h"
 
 #include <Eigen/Cholesky>
+#include <Eigen/Eigenvalues>
+#include <Eigen/Geometry>
 #include <algorithm>
 #include <cmath>
-#include <utility>
 
 #include "estimate/linearisation.h"
+#include "estimate/touch_tests.h"
 #include "estimate/uncertainty.h"
 #include "estimate/variance_components.h"
 #include "pivotrace/results/statistics.h"
@@ -96,29 +98,53 @@ std::vector<Effect> effects_for(const Model& model, const std::vector<OptionalUn
 
 namespace {
 
-/// What `count` further unknowns explain, from the whitened rows of all stations with them as
-/// the last columns.
-ExtraTest test_of(SquareRootInformation information, const Model& model, const Adjusted& adjusted,
-                  int count) {
-  ExtraTest test;
-  const int p = model.layout().unknowns;
-  const int left_over = adjusted.redundancy - count;
-  const PriorRows prior = prior_rows(model, adjusted.unknowns);
-  Eigen::MatrixXd wide = Eigen::MatrixXd::Zero(prior.jacobian.rows(), p + count);
-  wide.leftCols(p) = prior.jacobian;
-  information.add(wide, prior.residual);
-  // A direction seen a million times more weakly than the others is not seen: its estimate would
-  // be noise blown up.
-  constexpr double seen_at_all = 1e-5;
-  const InformationSolution solution = information.solve(seen_at_all);
-  if (!solution.full_rank()) return test;
-  const double left = information.residual_sum_of_squares();
-  test.testable = true;
-  test.drop = std::max(0.0, adjusted.chi2 - left);
-  test.estimate = solution.step.tail(count);
-  if (left > 0.0) {
-    test.tail = std::exp(log_f_tail((test.drop / count) / (left / left_over), count, left_over));
+/// What further columns E of derivatives say in the model as it is: E'C^-1 E, J'C^-1 E (J over all of
+/// Adjusted::joint) and E'C^-1 v. They add up over stations.
+struct ExtraSums {
+  ExtraSums(Eigen::Index joint, Eigen::Index count)
+      : own(Eigen::MatrixXd::Zero(count, count)),
+        seen(Eigen::MatrixXd::Zero(joint, count)),
+        score(Eigen::VectorXd::Zero(count)) {}
+
+  void add(const StationTester& tester, const Eigen::MatrixXd& columns) {
+    const Eigen::MatrixXd weighed = tester.weigh(columns);
+    own += columns.transpose() * weighed;
+    seen(tester.columns(), Eigen::all) += tester.derivatives().transpose() * weighed;
+    score += weighed.transpose() * tester.residual();
   }
+
+  Eigen::MatrixXd own;
+  Eigen::MatrixXd seen;
+  Eigen::VectorXd score;
+};
+
+/// The test of G = E'P E, g = E'P v: the estimate is -G^-1 g, chi2 drops by g'G^-1 g.
+ExtraTest test_of(const ExtraSums& sums, const Adjusted& adjusted, double stated_dof) {
+  ExtraTest test;
+  const Eigen::Index count = sums.score.size();
+  const int left_over = adjusted.redundancy - static_cast<int>(count);
+  const Eigen::VectorXd scale = sums.own.diagonal().cwiseSqrt();
+  if (!(scale.minCoeff() > 0.0)) return test;
+  const Eigen::VectorXd unit = scale.cwiseInverse();
+  Eigen::MatrixXd information = sums.own - sums.seen.transpose() * adjusted.joint * sums.seen;
+  information = unit.asDiagonal() * information * unit.asDiagonal();
+  // A direction of which everything else leaves less than this is not seen: its estimate would be
+  // noise blown up a hundredfold, and far enough from 0 for its derivatives to have changed.
+  constexpr double seen_at_all = 1e-4;
+  const Eigen::SelfAdjointEigenSolver<Eigen::MatrixXd> eigen(information);
+  if (!(eigen.eigenvalues()[0] > seen_at_all)) return test;
+  const Eigen::MatrixXd inverse = eigen.eigenvectors() *
+                                  eigen.eigenvalues().cwiseInverse().asDiagonal() *
+                                  eigen.eigenvectors().transpose();
+  test.testable = true;
+  test.covariance = unit.asDiagonal() * inverse * unit.asDiagonal();
+  test.estimate = -test.covariance * sums.score;
+  test.drop = std::max(0.0, -sums.score.dot(test.estimate));
+  // What the file says of the sigmas counts with its own degrees of freedom, as it does in U95.
+  const double left = std::max(0.0, adjusted.chi2 - test.drop) + stated_dof;
+  const double dof = left_over + stated_dof;
+  const auto k = static_cast<double>(count);
+  test.tail = std::exp(log_f_tail((test.drop / k) / (left / dof), k, dof));
   return test;
 }
 
@@ -128,20 +154,16 @@ ExtraTest test_effects(const Model& model, const RandomModel& random, const Adju
                        const std::vector<Effect>& effects) {
   const auto count = static_cast<int>(effects.size());
   if (count == 0 || adjusted.redundancy - count < 1) return {};
-  const ActiveNuisances active = active_nuisances(random);
   const Linearisation at(model, adjusted.unknowns);
-  const int p = model.layout().unknowns;
-  SquareRootInformation information(p + count);
+  StationTester tester(model, adjusted, random);
+  ExtraSums sums(adjusted.joint.rows(), count);
   StationBlock block;
   for (std::size_t s = 0; s < model.survey().stations.size(); ++s) {
     at.evaluate(static_cast<int>(s), nullptr, block, effects);
-    const StationWeight weight(block, random, active);
-    Eigen::MatrixXd joined(block.gap.size(), p + count + 1);
-    joined << block.by_unknown, block.by_common, block.gap;
-    const Eigen::MatrixXd whitened = weight.whiten(joined);
-    information.add(whitened.leftCols(p + count), whitened.rightCols<1>());
+    tester.select(static_cast<int>(s));
+    sums.add(tester, block.by_common);
   }
-  return test_of(std::move(information), model, adjusted, count);
+  return test_of(sums, adjusted, model.machine().sigma_dof);
 }
 
 ExtraTest confirm_effects(const Model& model, const RandomModel& stated,
@@ -157,9 +179,9 @@ ExtraTest confirm_effects(const Model& model, const RandomModel& stated,
   ExtraTest test;
   Adjusted adjusted = adjusted_at(extended, stated, start, {});
   if (!adjusted.information.full_rank()) return test;
-  const ChosenVariances chosen = choose_variances(extended, stated, adjusted, true);
+  const ChosenVariances chosen = choose_variances(extended, stated, adjusted);
   adjusted = adjusted_at(extended, chosen.random, start + adjusted.information.step, {});
-  const Uncertainty uncertainty(extended, adjusted, chosen, {});
+  const Uncertainty uncertainty(extended, adjusted, chosen, {}, {});
   const auto count = static_cast<Eigen::Index>(effects.size());
   test.testable = true;
   const Eigen::VectorXd ended = adjusted.unknowns + adjusted.information.step;
@@ -196,33 +218,6 @@ std::vector<int> places_of_a_move(int stations) {
   return places;
 }
 
-/// The whitened rows (J | gap) of each run of stations between two places, brought to
-/// triangular form where that is shorter: all places are then tested on the same few rows.
-std::vector<Eigen::MatrixXd> rows_between(const Model& model, const RandomModel& random,
-                                          const Adjusted& adjusted,
-                                          const std::vector<int>& places) {
-  const ActiveNuisances active = active_nuisances(random);
-  const Linearisation at(model, adjusted.unknowns);
-  const auto stations = static_cast<int>(model.survey().stations.size());
-  const int p = model.layout().unknowns;
-  std::vector<Eigen::MatrixXd> runs;
-  StationBlock block;
-  for (std::size_t k = 0; k <= places.size(); ++k) {
-    const int first = k == 0 ? 0 : places[k - 1];
-    const int end = k == places.size() ? stations : places[k];
-    SquareRootInformation information(p + 1);
-    for (int s = first; s < end; ++s) {
-      at.evaluate(s, nullptr, block);
-      const StationWeight weight(block, random, active);
-      Eigen::MatrixXd joined(block.gap.size(), p + 1);
-      joined << block.by_unknown, block.gap;
-      information.add(weight.whiten(joined), Eigen::VectorXd::Zero(block.gap.size()));
-    }
-    runs.push_back(information.triangle());
-  }
-  return runs;
-}
-
 }  // namespace
 
 MovedArtefact find_moved_artefact(const Model& model, const RandomModel& random,
@@ -235,24 +230,22 @@ MovedArtefact find_moved_artefact(const Model& model, const RandomModel& random,
     if (ball && model.layout().place_first[a] >= 0) balls.push_back(a);
   }
   constexpr int count = 3;
-  const std::vector<int> places =
-      places_of_a_move(static_cast<int>(model.survey().stations.size()));
+  const auto stations = static_cast<int>(model.survey().stations.size());
+  const std::vector<int> places = places_of_a_move(stations);
   if (balls.empty() || places.empty() || adjusted.redundancy - count < 1) return best;
-  const std::vector<Eigen::MatrixXd> runs = rows_between(model, random, adjusted, places);
   const int looks = static_cast<int>(balls.size() * places.size());
-  const int p = model.layout().unknowns;
+  StationTester tester(model, adjusted, random);
   for (const std::size_t ball : balls) {
-    for (std::size_t k = 0; k < places.size(); ++k) {
-      SquareRootInformation information(p + count);
-      for (std::size_t run = 0; run < runs.size(); ++run) {
-        Eigen::MatrixXd wide = Eigen::MatrixXd::Zero(runs[run].rows(), p + count);
-        wide.leftCols(p) = runs[run].leftCols(p);
-        if (run > k) {
-          wide.rightCols<count>() = runs[run].middleCols<count>(model.layout().place_first[ball]);
-        }
-        information.add(wide, runs[run].col(p));
+    // From the end: each place adds the stations up to the one after it.
+    ExtraSums after(adjusted.joint.rows(), count);
+    int next = stations;
+    for (std::size_t k = places.size(); k-- > 0;) {
+      while (next > places[k]) {
+        tester.select(--next);
+        after.add(tester,
+                  tester.block().by_unknown.middleCols<count>(model.layout().place_first[ball]));
       }
-      const ExtraTest test = test_of(std::move(information), model, adjusted, count);
+      const ExtraTest test = test_of(after, adjusted, model.machine().sigma_dof);
       if (!test.testable || test.tail * looks >= best.tail) continue;
       best = {static_cast<int>(ball), places[k], test.estimate,
               test.tail * looks,      test.drop, looks};
@@ -288,7 +281,10 @@ std::vector<std::vector<Effect>> systematic_stories(const Model& model) {
 std::optional<double> cost_of_systematic_story(const Model& model, const RandomModel& stated,
                                                const Eigen::VectorXd& unknowns) {
   constexpr double level = 0.999;
-  const Adjusted adjusted = adjusted_at(model, stated, unknowns, {});
+  Adjusted adjusted = adjusted_at(model, stated, unknowns, {});
+  if (!adjusted.information.full_rank()) return std::nullopt;
+  // `unknowns` is the minimum under other sigmas; the tests below ask for the one under these.
+  adjusted = adjusted_at(model, stated, unknowns + adjusted.information.step, {});
   const auto acceptable = [&](double chi2, int fewer) {
     const int left_over = adjusted.redundancy - fewer;
     return left_over >= 1 && chi2 <= chi_squared_quantile(level, left_over);

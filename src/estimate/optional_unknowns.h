@@ -21,8 +21,9 @@ struct ExtraTest {
   bool testable = false;  ///< the touches can tell them from everything else
   double drop = 0.0;      ///< chi2 without - chi2 with
   double tail = 1.0;  ///< chance of such a drop if there were nothing: F test with chi2 left over
-  Eigen::VectorXd estimate;  ///< (k)
-  Eigen::VectorXd moved;     ///< (p) how far the other unknowns would move; confirm_effects only
+  Eigen::VectorXd estimate;    ///< (k)
+  Eigen::MatrixXd covariance;  ///< (k x k) of the estimate, under the random model asked for
+  Eigen::VectorXd moved;       ///< (p) how far the other unknowns would move; confirm_effects only
 };
 
 ExtraTest test_effects(const Model& model, const RandomModel& random, const Adjusted& adjusted,

@@ -1,6 +1,7 @@
 #include "estimate/outputs.h"
 
 #include <Eigen/Dense>
+#include <Eigen/Geometry>
 #include <algorithm>
 #include <cmath>
 
@@ -95,8 +96,12 @@ void add_pivot_lengths(const Model& model, int axis, const Adjusted& adjusted,
   const auto to_stylus = [&](const Eigen::VectorXd& x) {
     return arm_to(Eigen::Vector3d::Zero(), x);
   };
-  result.pivot_to_stylus =
-      uncertainty.estimate(to_stylus(adjusted.unknowns), by_unknowns(adjusted.unknowns, to_stylus));
+  Beside beside;
+  const Eigen::Vector3d arm =
+      perpendicular_from_line(fitted_line(model, axis, adjusted.unknowns), Eigen::Vector3d::Zero());
+  if (arm.norm() > 0.0) beside.by_stylus = arm.normalized();
+  result.pivot_to_stylus = uncertainty.estimate(to_stylus(adjusted.unknowns),
+                                                by_unknowns(adjusted.unknowns, to_stylus), beside);
   const Probe& probe = model.machine().probe;
   if (!probe.gauge_length_mm) return;
   const Eigen::Vector3d gauge_point(0.0, 0.0, *probe.gauge_length_mm);
@@ -167,14 +172,22 @@ void add_diameter(const Model& model, int artefact, const Adjusted& adjusted,
   result.diameter_free = model.radius_prior().precision(g, g) == 0.0;
   const Probe& probe = model.machine().probe;
   if (!probe.stylus_diameter_u_mm) return;
-  Estimate diameter = *result.effective_diameter;
-  diameter.value = effective - (radius.inside ? -1.0 : 1.0) * probe.stylus_diameter_mm;
-  // The stylus is a separate measurement unless its uncertainty already sits in the sum.
-  if (result.diameter_free) {
-    const double widened = std::hypot(diameter.u_absolute, *probe.stylus_diameter_u_mm);
-    if (diameter.u_absolute > 0.0) diameter.U95_absolute *= widened / diameter.u_absolute;
-    diameter.u_absolute = widened;
+  // With the stylus radius r behind all sums rho_h = R_h + s_h r, r given the sums has the mean
+  // (w_r r0 + sum w_h s_h (rho_h - R_h0)) / W and the variance 1 / W, W = w_r + sum w_h: what the touches
+  // know of the sum does not say how much of it is stylus.
+  const RadiusPrior& prior = model.radius_prior();
+  const double total = prior.stylus_precision + prior.artefact_precision.sum();
+  const double sign = radius.inside ? -1.0 : 1.0;
+  double stylus_radius = probe.stylus_radius_mm();
+  const auto& groups = model.layout().radius_groups;
+  for (std::size_t h = 0; h < groups.size(); ++h) {
+    const auto k = static_cast<Eigen::Index>(h);
+    const double gain = prior.artefact_precision[k] * prior.sign[k] / total;
+    stylus_radius += gain * (adjusted.unknowns[groups[h].unknown] - prior.mean_mm[k]);
+    by_unknown[groups[h].unknown] -= 2.0 * sign * gain;
   }
+  const Estimate diameter = uncertainty.estimate(effective - 2.0 * sign * stylus_radius, by_unknown,
+                                                 {2.0 / std::sqrt(total), Eigen::Vector3d::Zero()});
   result.diameter = diameter;
 }
 

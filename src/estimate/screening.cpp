@@ -84,8 +84,14 @@ struct StationSuspects {
 /// of freedom stand behind it.
 struct Scatter {
   double variance = 1.0;
-  int dof = 0;
+  double dof = 0.0;
 };
+
+/// Deviate that good surveys exceed anywhere with a chance of `level`.
+double shared_limit(const Survey& survey, double level) {
+  const auto tests = static_cast<double>(survey.touches.size() + survey.stations.size());
+  return -normal_quantile(level / (2.0 * tests));
+}
 
 /// What all hypotheses under one adjustment are held against.
 struct Background {
@@ -103,6 +109,7 @@ class Round {
       : random_(random),
         options_(options),
         part_(std::make_shared<const SurveyPart>(std::move(part))),
+        limit_(shared_limit(part_->survey, options.survey_level)),
         model_(std::make_shared<Model>(machine, part_->survey, effects)) {
     model_->set_turns(turns);
   }
@@ -113,7 +120,7 @@ class Round {
     const auto minimum = minimise_gaps(*model_, random_, fits ? *near : starting_unknowns(*model_),
                                        options_.minimiser);
     if (!minimum) return false;
-    adjusted_ = adjusted_at(*model_, random_, minimum->unknowns, {});
+    adjusted_ = settled_at(*model_, random_, minimum->unknowns, {});
     return adjusted_.information.full_rank();
   }
 
@@ -136,30 +143,35 @@ class Round {
     const int station = part_station(whole_station);
     for (const int t : touches_of(station)) changed.left_out_[t] = left_out[t];
     StationTester tester(*model_, adjusted_, random_);
-    Eigen::VectorXd slope = Eigen::VectorXd::Zero(adjusted_.unknowns.size());
     Adjusted& adjusted = changed.adjusted_;
-    Eigen::MatrixXd covariance = adjusted_.covariance();
+    Eigen::MatrixXd& joint = adjusted.joint;
+    Eigen::VectorXd slope = Eigen::VectorXd::Zero(joint.rows());
     for (const double sign : {-1.0, 1.0}) {
       tester.select(station, sign < 0.0 ? left_out_ : changed.left_out_);
       const auto rows = tester.block().gap.size();
       if (rows == 0) continue;
-      const Eigen::MatrixXd& jacobian = tester.block().by_unknown;
+      const std::vector<int>& columns = tester.columns();
+      const Eigen::MatrixXd& jacobian = tester.derivatives();
       const Eigen::MatrixXd weighed = tester.weigh(jacobian);
-      const Eigen::VectorXd left = tester.weigh(tester.block().gap);
+      const Eigen::VectorXd left = tester.weigh(tester.residual());
       // (N + sign J'C^-1 J)^-1 = N^-1 - sign N^-1 J'C^-1 (I + sign J N^-1 J'C^-1)^-1 J
       // N^-1
-      const Eigen::MatrixXd carried = covariance * weighed.transpose();
-      const Eigen::PartialPivLU<Eigen::MatrixXd> inner(Eigen::MatrixXd::Identity(rows, rows) +
-                                                       sign * jacobian * carried);
+      const Eigen::MatrixXd carried = joint(Eigen::all, columns) * weighed.transpose();
+      const Eigen::PartialPivLU<Eigen::MatrixXd> inner(
+          Eigen::MatrixXd::Identity(rows, rows) + sign * jacobian * carried(columns, Eigen::all));
       if (!(inner.determinant() > smallest_share_left)) return std::nullopt;
-      covariance -= sign * carried * inner.solve(jacobian * covariance);
-      slope += sign * jacobian.transpose() * left;
-      adjusted.chi2 += sign * tester.block().gap.dot(left);
+      const Eigen::MatrixXd seen = jacobian * joint(columns, Eigen::all);
+      joint -= sign * carried * inner.solve(seen);
+      slope(columns) += sign * jacobian.transpose() * left;
+      adjusted.chi2 += sign * tester.residual().dot(left);
       adjusted.redundancy += static_cast<int>(sign) * static_cast<int>(rows);
     }
-    adjusted.chi2 -= slope.dot(covariance * slope);
-    adjusted.unknowns -= covariance * slope;
-    adjusted.information.covariance = covariance;
+    const Eigen::VectorXd step = joint * slope;
+    const Eigen::Index unknowns = adjusted_.unknowns.size();
+    adjusted.chi2 -= slope.dot(step);
+    adjusted.unknowns -= step.tail(unknowns);
+    adjusted.shared -= step.head(step.size() - unknowns);
+    adjusted.information.covariance = joint.bottomRightCorner(unknowns, unknowns);
     return changed;
   }
 
@@ -228,8 +240,8 @@ class Round {
     const Scatter scatter = scatter_of(top);
     tester.select(home, left_out_);
     const Eigen::VectorXd top_weighed = tester.weigh(unit_shifts(tester, top.first_row, 1));
-    const Eigen::VectorXd top_seen = tester.block().by_unknown.transpose() * top_weighed;
-    const Eigen::VectorXd top_moved = adjusted_.covariance() * top_seen;
+    const Eigen::VectorXd top_seen = tester.derivatives().transpose() * top_weighed;
+    const Eigen::VectorXd top_moved = adjusted_.joint(Eigen::all, tester.columns()) * top_seen;
     const double top_information = tester.test_reading(top.first_row).information(0, 0);
     const double top_leverage = tester.leverage(top.first_row);
     std::vector<Suspect> rivals;
@@ -237,7 +249,7 @@ class Round {
       if (s != home && !may_correlate(top_leverage, s)) continue;
       tester.select(s, left_out_);
       const Eigen::VectorXd seen_along =
-          tester.weigh(tester.block().by_unknown * top_moved);  // C^-1 J N^-1 J'C^-1 e
+          tester.weigh(tester.derivatives() * top_moved(tester.columns()));  // C^-1 J N^-1 J'C^-1 e
       for (Hypothesis& other : single_touches(s)) {
         if (other.suspect.touches == top.suspect.touches || other.rows != 1) continue;
         if (!tested(tester, other)) continue;
@@ -250,7 +262,7 @@ class Round {
         // suspects cost the same; a good touch beside a bad one gives itself away once the error
         // outgrows what the station effects can hide.
         const double cost = (top.statistic - other.statistic) / scatter.variance;
-        if (cost >= options_.limit * options_.limit) continue;
+        if (cost >= limit_ * limit_) continue;
         judge(other);
         rivals.push_back(other.suspect);
       }
@@ -261,14 +273,16 @@ class Round {
  private:
   /// With few stations a single blunder spreads into every residual and lifts the robust variance
   /// over itself; with several blunders the variance left without one of them is still theirs. The
-  /// smaller of the two, and never less than what is stated.
+  /// smaller of the two, and never less than what is stated. What is stated counts with its own
+  /// degrees of freedom: five stations alone would let an error of ten sigmas pass.
   Scatter scatter_of(const Hypothesis& hypothesis) const {
-    constexpr int fewest = 3;
     const int left_over = adjusted_.redundancy - hypothesis.dimensions;
+    const double stated = model_->machine().sigma_dof;
+    const double dof = stated + left_over;
     const double robust = background_ ? background_->robust_variance : 1.0;
-    if (left_over < fewest) return {robust, 0};
-    const double left = std::max(0.0, adjusted_.chi2 - hypothesis.statistic) / left_over;
-    return {std::max(1.0, std::min(robust, left)), left_over};
+    if (left_over <= 0) return {robust, 0.0};
+    const double left = std::max(0.0, adjusted_.chi2 - hypothesis.statistic);
+    return {std::max(1.0, std::min(robust, (stated + left) / dof)), dof};
   }
 
   /// False when no touch of the station can be a rival of one with this leverage.
@@ -282,7 +296,7 @@ class Round {
   double critical(const Hypothesis& hypothesis, double probability) const {
     const Scatter scatter = scatter_of(hypothesis);
     const double d = hypothesis.dimensions;
-    if (scatter.variance > 1.0 && scatter.dof > 0) {
+    if (scatter.variance > 1.0 && scatter.dof > 0.0) {
       return scatter.variance * d * f_quantile(probability, d, scatter.dof);
     }
     return scatter.variance * chi_squared_quantile(probability, d);
@@ -293,7 +307,7 @@ class Round {
     const Scatter scatter = scatter_of(hypothesis);
     const double share = hypothesis.statistic / scatter.variance;
     const double by_sigma = equivalent_normal(share, hypothesis.dimensions);
-    if (scatter.variance <= 1.0 || scatter.dof == 0) return by_sigma;
+    if (scatter.variance <= 1.0 || scatter.dof <= 0.0) return by_sigma;
     const double d = hypothesis.dimensions;
     return std::min(by_sigma, normal_deviate_of_log_tail(log_f_tail(share / d, d, scatter.dof)));
   }
@@ -364,7 +378,7 @@ class Round {
 
   /// Size, limit and deviate of a tested hypothesis; needs the robust variance.
   void judge(Hypothesis& hypothesis) const {
-    const double probability = 2.0 * normal_cdf(options_.limit) - 1.0;
+    const double probability = 2.0 * normal_cdf(limit_) - 1.0;
     const double limit = critical(hypothesis, probability);
     Suspect& suspect = hypothesis.suspect;
     suspect.w = deviate(hypothesis);
@@ -443,6 +457,7 @@ class Round {
   const RandomModel& random_;
   const ScreeningOptions& options_;
   std::shared_ptr<const SurveyPart> part_;
+  double limit_;  ///< deviate beyond which a touch or a station is suspected
   std::shared_ptr<Model> model_;
   std::vector<bool> left_out_;  ///< of this round's part; empty: nothing is
   Adjusted adjusted_;
@@ -520,12 +535,7 @@ class Search {
     result_.inseparable.push_back({std::move(rivals), std::abs(top.suspect.w) > survey_limit()});
   }
 
-  /// Deviate that one good survey in a thousand exceeds somewhere.
-  double survey_limit() const {
-    const double level = 2.0 * normal_cdf(-options_.limit);
-    const auto tests = static_cast<double>(survey_.touches.size() + survey_.stations.size());
-    return -normal_quantile(level / (2.0 * tests));
-  }
+  double survey_limit() const { return shared_limit(survey_, options_.beyond_chance_level); }
 
   /// Short surveys go one by one: there a bad touch bends its neighbours' residuals.
   bool many_touches() const { return survey_.touches.size() > 200; }

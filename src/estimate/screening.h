@@ -55,7 +55,11 @@ struct Screening {
 };
 
 struct ScreeningOptions {
-  double limit = 3.29;          ///< two-sided 0.1 % point (Baarda 1968, from memory)
+  /// Share of good surveys in which a search suspects anything: shared out among all touches and
+  /// stations (Bonferroni). Two searches are made.
+  double survey_level = 0.004;
+  /// The same for what is beyond chance altogether.
+  double beyond_chance_level = 0.0005;
   double largest_share = 0.25;  ///< of the touches that may be left out
   double inseparable_correlation = 0.9;
   /// With a bad touch left out, the rest of its station has slipped too when its common shift is

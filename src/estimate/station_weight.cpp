@@ -1,5 +1,6 @@
 #include "estimate/station_weight.h"
 
+#include <array>
 #include <cmath>
 
 namespace pivotrace {
@@ -7,19 +8,45 @@ namespace pivotrace {
 ActiveNuisances active_nuisances(const RandomModel& random) {
   ActiveNuisances active;
   std::vector<double> sigmas;
-  if (random.station_sigma_mm > 0.0) {
+  double shown_variance = std::pow(random.station_sigma_mm, 2);
+  for (const double motion : random.axis_motion_sigma_mm) shown_variance += motion * motion;
+  if (shown_variance > 0.0) {
     for (int k = 0; k < 3; ++k) {
       active.columns.push_back(k);
-      sigmas.push_back(random.station_sigma_mm);
+      sigmas.push_back(std::sqrt(shown_variance));
     }
   }
   for (int axis = 0; axis < max_rotary_axes; ++axis) {
-    if (random.index_sigma_rad[axis] <= 0.0) continue;
+    const double sigma =
+        std::hypot(random.index_sigma_rad[axis], random.index_repeat_sigma_rad[axis]);
+    if (sigma <= 0.0) continue;
     active.columns.push_back(3 + axis);
-    sigmas.push_back(random.index_sigma_rad[axis]);
+    sigmas.push_back(sigma);
   }
   active.sigma =
       Eigen::Map<Eigen::VectorXd>(sigmas.data(), static_cast<Eigen::Index>(sigmas.size()));
+  return active;
+}
+
+ActiveNuisances own_nuisances(const Model& model, const RandomModel& random, int station) {
+  ActiveNuisances active;
+  const OwnGroups& own = model.shared().own[station];
+  std::array<double, 3 + max_rotary_axes> sigmas{};
+  for (std::size_t column = 0; column < own.size(); ++column) {
+    double variance = 0.0;
+    std::vector<std::pair<int, double>> shares;
+    for (const int group : own[column]) {
+      const double part = std::pow(random.sigma(group), 2);
+      variance += part;
+      if (part > 0.0) shares.emplace_back(group, part);
+    }
+    if (!(variance > 0.0)) continue;
+    for (auto& [group, share] : shares) share /= variance;
+    sigmas[static_cast<std::size_t>(active.count())] = std::sqrt(variance);
+    active.columns.push_back(static_cast<int>(column));
+    active.groups.push_back(std::move(shares));
+  }
+  active.sigma = Eigen::Map<Eigen::VectorXd>(sigmas.data(), active.count());
   return active;
 }
 

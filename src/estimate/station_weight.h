@@ -13,10 +13,16 @@ namespace pivotrace {
 struct ActiveNuisances {
   std::vector<int> columns;
   Eigen::VectorXd sigma;  ///< mm or rad, one per column
+  /// Per column: the groups whose variances add up in it, and the share of each.
+  std::vector<std::vector<std::pair<int, double>>> groups;
 
   int count() const { return static_cast<int>(columns.size()); }
 };
+/// Every station taken for itself: what a search for the minimum starts with, before it is asked
+/// which stations share an index position. `groups` is empty.
 ActiveNuisances active_nuisances(const RandomModel& random);
+/// What this station has for itself alone, beside its shared effects.
+ActiveNuisances own_nuisances(const Model& model, const RandomModel& random, int station);
 
 /// C = s^2 (I + U U'), U = B diag(sigma) / s, s the touch sigma, B the derivatives by the station's
 /// random effects. With S = U'U and M = I + S (k x k, k at most 7), Woodbury gives

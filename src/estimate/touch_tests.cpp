@@ -33,11 +33,9 @@ double equivalent_normal(double statistic, int dimensions) {
 
 StationTester::StationTester(const Model& model, const Adjusted& adjusted,
                              const RandomModel& random)
-    : model_(model),
-      adjusted_(adjusted),
-      random_(random),
-      active_(active_nuisances(random)),
-      at_(model, adjusted.unknowns) {}
+    : model_(model), adjusted_(adjusted), random_(random), at_(model, adjusted.unknowns) {
+  at_.bend_by(adjusted.station_errors);
+}
 
 void StationTester::keep_only(int station, const std::vector<bool>& left_out) {
   std::vector<int> rows;
@@ -51,29 +49,42 @@ void StationTester::keep_only(int station, const std::vector<bool>& left_out) {
   }
   if (static_cast<int>(rows.size()) == row) return;
   block_ = {block_.gap(rows), block_.by_unknown(rows, Eigen::all),
-            block_.by_nuisance(rows, Eigen::all), block_.by_common(rows, Eigen::all)};
+            block_.by_nuisance(rows, Eigen::all), block_.by_common(rows, Eigen::all),
+            block_.by_shared(rows, Eigen::all)};
 }
 
 void StationTester::select(int station, const std::vector<bool>& left_out) {
   at_.evaluate(station, nullptr, block_);
   if (!left_out.empty()) keep_only(station, left_out);
+  own_ = own_nuisances(model_, random_, station);
+  columns_ = joint_columns(model_, station);
+  joint_ = joint_part(adjusted_, columns_, columns_);
+  derivatives_ = joint_derivatives(block_);
   weight_.clear();
-  weight_.emplace_back(block_, random_, active_);
-  weighed_ = weight_.front().weigh(block_.by_unknown);
-  left_ = weight_.front().weigh(block_.gap);
+  weight_.emplace_back(block_, random_, own_);
+  weighed_ = weight_.front().weigh(derivatives_);
+  residual_ = block_.gap;
+  for (Eigen::Index k = 0; k < block_.by_shared.cols(); ++k) {
+    residual_ += block_.by_shared.col(k) * adjusted_.shared[columns_[k]];
+  }
+  left_ = weight_.front().weigh(residual_);
 }
 
 double StationTester::redundancy(int row) const {
-  return 1.0 -
-         block_.by_unknown.row(row).dot(adjusted_.covariance() * weighed_.row(row).transpose());
+  const Eigen::Index p = block_.by_unknown.cols();
+  return 1.0 - block_.by_unknown.row(row).dot(joint_.bottomRows(p) * weighed_.row(row).transpose());
 }
 
 double StationTester::residual_sigma(int row) const {
   const double touch = random_.touch_sigma_mm;
   double variance = touch * touch;
-  for (int k = 0; k < active_.count(); ++k) {
-    const double part = block_.by_nuisance(row, active_.columns[k]) * active_.sigma[k];
+  for (int k = 0; k < own_.count(); ++k) {
+    const double part = block_.by_nuisance(row, own_.columns[k]) * own_.sigma[k];
     variance += part * part;
+  }
+  for (Eigen::Index k = 0; k < block_.by_shared.cols(); ++k) {
+    const double sigma = random_.sigma(model_.shared().all[columns_[k]].group);
+    variance += std::pow(block_.by_shared(row, k) * sigma, 2);
   }
   const Eigen::RowVectorXd j = block_.by_unknown.row(row);
   variance -= j.dot(adjusted_.covariance() * j.transpose());
@@ -82,16 +93,16 @@ double StationTester::residual_sigma(int row) const {
 
 ShiftTest StationTester::test(const Eigen::MatrixXd& shifts) const {
   const Eigen::MatrixXd seen = weighed_.transpose() * shifts;  // J'C^-1 E
-  return tested(shifts.transpose() * weight_.front().weigh(shifts) -
-                    seen.transpose() * adjusted_.covariance() * seen,
-                shifts.transpose() * left_);
+  return tested(
+      shifts.transpose() * weight_.front().weigh(shifts) - seen.transpose() * joint_ * seen,
+      shifts.transpose() * left_);
 }
 
 ShiftTest StationTester::test_reading(int row) const {
   const auto seen = weighed_.row(row);
   ShiftTest result;
   result.information.setConstant(
-      1, 1, weight_.front().own_weight(row) - seen.dot(adjusted_.covariance() * seen.transpose()));
+      1, 1, weight_.front().own_weight(row) - seen.dot(joint_ * seen.transpose()));
   result.shift.setZero(1);
   const double information = result.information(0, 0);
   if (!(information > unseen_information / weight_.front().touch_variance())) return result;
@@ -105,7 +116,7 @@ ShiftTest StationTester::test_reading(int row) const {
 
 double StationTester::leverage(int row) const {
   const auto seen = weighed_.row(row);
-  const double taken = seen.dot(adjusted_.covariance() * seen.transpose());
+  const double taken = seen.dot(joint_ * seen.transpose());
   const double left = weight_.front().own_weight(row) - taken;
   return left > 0.0 ? taken / left : std::numeric_limits<double>::infinity();
 }

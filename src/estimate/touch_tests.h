@@ -35,6 +35,11 @@ class StationTester {
   void select(int station, const std::vector<bool>& left_out = {});
 
   const StationBlock& block() const { return block_; }
+  /// Columns of Adjusted::joint this station depends on, and the readings' derivatives by them.
+  const std::vector<int>& columns() const { return columns_; }
+  const Eigen::MatrixXd& derivatives() const { return derivatives_; }
+  /// Gaps with the shared effects as found.
+  const Eigen::VectorXd& residual() const { return residual_; }
   /// C^-1 x for the readings of this station.
   Eigen::MatrixXd weigh(const Eigen::Ref<const Eigen::MatrixXd>& x) const {
     return weight_.front().weigh(x);
@@ -59,9 +64,13 @@ class StationTester {
   const Model& model_;
   const Adjusted& adjusted_;
   const RandomModel& random_;
-  ActiveNuisances active_;
+  ActiveNuisances own_;
   Linearisation at_;
   StationBlock block_;
+  std::vector<int> columns_;
+  Eigen::MatrixXd derivatives_;  // [by_shared | by_unknown]
+  Eigen::MatrixXd joint_;        // covariance of these columns
+  Eigen::VectorXd residual_;
   std::vector<StationWeight> weight_;  // at most one: the selected station's
   Eigen::MatrixXd weighed_;            // C^-1 J
   Eigen::VectorXd left_;               // C^-1 v

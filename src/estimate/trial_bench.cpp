@@ -1,5 +1,7 @@
 #include "estimate/trial_bench.h"
 
+#include <algorithm>
+
 #include "estimate/linearisation.h"
 #include "pivotrace/contact/eigen.h"
 
@@ -26,10 +28,11 @@ trial::ChartedLine fixed(const Line& line) {
 
 TrialBench::TrialBench(const Model& model, const Adjusted& adjusted, const RandomModel& random,
                        const std::vector<CommonTerm>& common)
-    : model_(model),
-      best_(adjusted.unknowns),
-      active_(active_nuisances(random)),
-      state_(model.state(adjusted.unknowns)) {
+    : model_(model), best_(adjusted.unknowns), state_(model.state(adjusted.unknowns)) {
+  for (std::size_t s = 0; s < model.survey().stations.size(); ++s) {
+    random_effects_ =
+        std::max(random_effects_, own_nuisances(model, random, static_cast<int>(s)).count());
+  }
   size_matrices(static_cast<Eigen::Index>(common.size()));
   lay_out_axes();
   lay_out_places();
@@ -41,7 +44,7 @@ TrialBench::TrialBench(const Model& model, const Adjusted& adjusted, const Rando
 void TrialBench::size_matrices(Eigen::Index commons) {
   const int readings = model_.total_readings();
   by_common_.resize(readings, commons);
-  by_random_.resize(readings, active_.count());
+  by_random_.setZero(readings, random_effects_);
   outward_.resize(readings, 3);
   gain_.resize(best_.size(), readings);
 }
@@ -79,24 +82,40 @@ void TrialBench::lay_out_places() {
 void TrialBench::take_touches(const Adjusted& adjusted, const RandomModel& random,
                               const std::vector<CommonTerm>& common) {
   const Linearisation at(model_, best_);
+  const Eigen::VectorXd shared_sigma = shared_sigmas(model_, random);
+  const Eigen::MatrixXd unknowns_joint = adjusted.joint.bottomRows(best_.size());
   StationBlock block;
   Eigen::Index row = 0;
   for (std::size_t s = 0; s < model_.survey().stations.size(); ++s) {
-    at.evaluate(static_cast<int>(s), nullptr, block, effects_of(common));
-    const StationWeight weight(block, random, active_);
+    const auto station = static_cast<int>(s);
+    at.evaluate(station, nullptr, block, effects_of(common));
+    const ActiveNuisances own = own_nuisances(model_, random, station);
+    const StationWeight weight(block, random, own);
     const Eigen::Index m = block.gap.size();
-    gain_.middleCols(row, m) = adjusted.covariance() * weight.weigh(block.by_unknown).transpose();
+    gain_.middleCols(row, m) = unknowns_joint(Eigen::all, joint_columns(model_, station)) *
+                               weight.weigh(joint_derivatives(block)).transpose();
     outward_.middleRows(row, m) = block.by_nuisance.leftCols<3>();
     for (std::size_t c = 0; c < common.size(); ++c) {
       const auto column = static_cast<Eigen::Index>(c);
       by_common_.col(column).segment(row, m) = block.by_common.col(column) * common[c].u;
     }
-    for (int k = 0; k < active_.count(); ++k) {
-      by_random_.col(k).segment(row, m) =
-          block.by_nuisance.col(active_.columns[k]) * active_.sigma[k];
+    for (int k = 0; k < own.count(); ++k) {
+      by_random_.col(k).segment(row, m) = block.by_nuisance.col(own.columns[k]) * own.sigma[k];
     }
-    add_station(static_cast<int>(s), at, block);
+    add_station(station, at, block);
+    add_shared(station, block, shared_sigma);
     row += m;
+  }
+}
+
+void TrialBench::add_shared(int station, const StationBlock& block, const Eigen::VectorXd& sigma) {
+  const std::vector<int>& ids = model_.shared().of_station[station];
+  stations_.back().shared = static_cast<int>(ids.size());
+  shared_of_.insert(shared_of_.end(), ids.begin(), ids.end());
+  for (Eigen::Index reading = 0; reading < block.gap.size(); ++reading) {
+    for (std::size_t k = 0; k < ids.size(); ++k) {
+      by_shared_.push_back(block.by_shared(reading, static_cast<Eigen::Index>(k)) * sigma[ids[k]]);
+    }
   }
 }
 
@@ -156,7 +175,8 @@ void TrialBench::point_at_all(const RandomModel& random) {
   p.touches = size(touches_);
   p.effects = size(effects_);
   p.commons = static_cast<int>(by_common_.cols());
-  p.random_effects = active_.count();
+  p.shared = model_.shared().count();
+  p.random_effects = random_effects_;
   p.priors = static_cast<int>(prior_gain_.cols());
   p.axis = axes_.data();
   p.place = places_.data();
@@ -169,6 +189,8 @@ void TrialBench::point_at_all(const RandomModel& random) {
   p.touch_sigma_mm = random.touch_sigma_mm;
   p.best = best_.data();
   p.by_common = by_common_.data();
+  p.shared_of = shared_of_.data();
+  p.by_shared = by_shared_.data();
   p.by_random = by_random_.data();
   p.outward = outward_.data();
   p.gain = gain_.data();

@@ -29,6 +29,7 @@ class TrialBench {
   /// Sets every touch on the fitted surface and keeps how it depends on what is random.
   void take_touches(const Adjusted& adjusted, const RandomModel& random,
                     const std::vector<CommonTerm>& common);
+  void add_shared(int station, const StationBlock& block, const Eigen::VectorXd& sigma);
   void add_station(int station, const Linearisation& at, const StationBlock& block);
   /// What the optional unknowns do to this touch, at the fit: over a few micrometres of scatter it
   /// changes by less than a ten-thousandth.
@@ -38,7 +39,7 @@ class TrialBench {
 
   const Model& model_;
   const Eigen::VectorXd best_;
-  ActiveNuisances active_;
+  int random_effects_ = 0;  ///< most that any station has for itself alone
   MachineState state_;
   std::vector<trial::AxisRow> axes_;
   std::vector<trial::PlaceRow> places_;
@@ -46,6 +47,8 @@ class TrialBench {
   std::vector<trial::TouchRow> touches_;
   std::vector<trial::EffectRow> effects_;
   std::vector<trial::EffectAmount> effect_amounts_;
+  std::vector<int> shared_of_;
+  std::vector<double> by_shared_;
   /// Row by row, as the kernels read them.
   using RowMajor = Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, Eigen::RowMajor>;
   RowMajor by_common_, by_random_, outward_, gain_, prior_gain_, prior_by_unknown_;

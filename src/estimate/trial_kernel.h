@@ -59,16 +59,24 @@ class Refit {
 
   /// Fresh errors along each outward normal; what is drawn for the priors is put aside.
   void set_touches(const double* draws) {
-    const double* random = draws + p_.commons * S::count;
+    const double* const shared = draws + p_.commons * S::count;
+    const double* random = shared + p_.shared * S::count;
+    const int* shared_of = p_.shared_of;
+    const double* by_shared = p_.by_shared;
     int reading = 0;
     int touch = 0;
     for (int s = 0; s < p_.stations; ++s) {
+      const int shares = p_.station[s].shared;
       const double* own = random + p_.random_effects * S::count;
       for (int t = 0; t < p_.station[s].touches; ++t, ++touch) {
         V shown = vec(p_.touch[touch].shown_mm);
         for (int r = 0; r < (p_.touch[touch].centre ? 3 : 1); ++r, ++reading) {
-          const S error = error_of(reading, draws, random) + S(p_.touch_sigma_mm) * get(own, 0);
+          S error = error_of(reading, draws, random) + S(p_.touch_sigma_mm) * get(own, 0);
           own += S::count;
+          for (int k = 0; k < shares; ++k) {
+            error = error + S(by_shared[k]) * get(shared, shared_of[k]);
+          }
+          by_shared += shares;
           for (int k = 0; k < 3; ++k) {
             shown[k] = shown[k] + S(p_.outward[3 * reading + k]) * error;
           }
@@ -76,6 +84,7 @@ class Refit {
         for (int k = 0; k < 3; ++k) put(shown_, 3 * touch + k, shown[k]);
       }
       random = own;
+      shared_of += shares;
     }
     for (int k = 0; k < p_.priors; ++k) put(prior_, k, get(random, k));
   }

@@ -33,6 +33,7 @@ struct PlaceRow {
 struct StationRow {
   int touches;
   int readings;
+  int shared;                 ///< effects it shares with other stations
   double cosine[4], sine[4];  ///< of the angles the best fit stands at
   double reached_from[4];     ///< +1, -1, 0
 };
@@ -58,7 +59,7 @@ struct EffectAmount {
 /// The fit, its gains and its errors. Matrices row by row.
 struct Problem {
   int unknowns, readings, axes, places, stations, touches, effects;
-  int commons, random_effects, priors;
+  int commons, shared, random_effects, priors;
   const AxisRow* axis;
   const PlaceRow* place;
   const StationRow* station;
@@ -68,17 +69,19 @@ struct Problem {
   double stylus_radius_mm;
   double stylus_offset_mm[3];
   double touch_sigma_mm;
-  const double* best;              ///< (p) the unknowns of the fit
-  const double* by_common;         ///< (m x commons), one sigma
-  const double* by_random;         ///< (m x random_effects), one sigma
-  const double* outward;           ///< (m x 3), machine frame: along it a touch moves
-  const double* gain;              ///< (p x m)
-  const double* prior_gain;        ///< (p x priors)
+  const double* best;        ///< (p) the unknowns of the fit
+  const double* by_common;   ///< (m x commons), one sigma
+  const int* shared_of;      ///< per station, one after the other: which effects it shares
+  const double* by_shared;   ///< per reading, one after the other: by each of these, one sigma
+  const double* by_random;   ///< (m x random_effects), one sigma
+  const double* outward;     ///< (m x 3), machine frame: along it a touch moves
+  const double* gain;        ///< (p x m)
+  const double* prior_gain;  ///< (p x priors)
   const double* prior_by_unknown;  ///< (priors x p)
 
-  /// Standard normal deviates a trial takes: commons; per station its random effects, then its
-  /// readings; priors.
-  int draws() const { return commons + stations * random_effects + readings + priors; }
+  /// Standard normal deviates a trial takes: commons; shared effects; per station its own random
+  /// effects, then its readings; priors.
+  int draws() const { return commons + shared + stations * random_effects + readings + priors; }
   /// Room a kernel needs, in numbers per lane.
   int scratch() const { return 3 * touches + readings + 2 * unknowns + priors; }
 };

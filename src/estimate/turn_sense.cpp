@@ -84,14 +84,14 @@ fit_refusal::WrongTurnSense SenseVerdict::as_refusal(const Machine& machine) con
   return wrong;
 }
 
-SenseVerdict check_turn_sense(const Model& model, const RandomModel& random, const Adjusted* stated,
-                              Solver solver) {
+SenseVerdict check_turn_sense(const Model& model, const RandomModel& random,
+                              const std::optional<AsStated>& stated, Solver solver) {
   SenseVerdict verdict;
   verdict.answers.assign(model.machine().rotary.size(), SenseVerdict::Answer::not_asked);
   const std::vector<int> axes = turned_axes(model);
   Attempt as_stated;
   double scatter = 1.0;
-  if (stated != nullptr) {
+  if (stated) {
     as_stated = {stated->chi2, rms_gap(model, stated->unknowns)};
     if (stated->redundancy > 0) scatter = std::max(1.0, stated->chi2 / stated->redundancy);
   } else {

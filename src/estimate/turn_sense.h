@@ -1,6 +1,7 @@
 // Does the carried body really turn the way the machine file says?
 #pragma once
 
+#include <optional>
 #include <vector>
 
 #include "estimate/adjustment.h"
@@ -19,11 +20,18 @@ struct SenseVerdict {
   fit_refusal::WrongTurnSense as_refusal(const Machine& machine) const;
 };
 
+/// A fit with the senses as stated; chi2 under `random` of check_turn_sense(), as the other senses get.
+struct AsStated {
+  Eigen::VectorXd unknowns;
+  double chi2 = 0.0;
+  int redundancy = 0;
+};
+
 /// Solves again with every other combination of senses of the turned axes and compares chi2.
-/// `stated` may be null when the stated senses could not be solved at all.
+/// `stated` is absent when the stated senses could not be solved at all.
 /// 0 and 180 deg alone fit both senses equally well: then the answer is cannot_tell.
-SenseVerdict check_turn_sense(const Model& model, const RandomModel& random, const Adjusted* stated,
-                              Solver solver);
+SenseVerdict check_turn_sense(const Model& model, const RandomModel& random,
+                              const std::optional<AsStated>& stated, Solver solver);
 
 /// Writes turn_confirmed into the axes.
 void mark_turn_sense(const SenseVerdict& verdict, FitResult& result);

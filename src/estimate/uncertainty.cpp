@@ -1,5 +1,6 @@
 #include "estimate/uncertainty.h"
 
+#include <Eigen/Geometry>
 #include <cmath>
 #include <limits>
 
@@ -14,8 +15,6 @@ constexpr double infinite = std::numeric_limits<double>::infinity();
 double variance(const Eigen::MatrixXd& covariance, const Eigen::VectorXd& by_unknown) {
   return std::max(0.0, by_unknown.dot(covariance * by_unknown));
 }
-
-double u95(double u, double dof) { return u > 0.0 ? u * student_t_quantile(0.975, dof) : 0.0; }
 
 }  // namespace
 
@@ -37,17 +36,48 @@ std::vector<Effect> effects_of(const std::vector<CommonTerm>& terms) {
   return effects;
 }
 
-Uncertainty::Uncertainty(const Model& model, const Adjusted& adjusted,
-                         const ChosenVariances& variances, const std::vector<CommonTerm>& common)
-    : model_(model), variances_(variances), common_(common) {
-  const Eigen::MatrixXd& inverse = adjusted.covariance();
-  const VarianceSums sums = variance_sums(model, variances.random, adjusted);
-  for (int g = 0; g < 2; ++g) by_group_[g] = inverse * sums.entering[g] * inverse;
-  by_station_ = inverse * sums.entering_station * inverse;
-  for (int axis = 0; axis < max_rotary_axes; ++axis) {
-    by_index_[axis] = inverse * sums.entering_index[axis] * inverse;
+std::vector<Effect> asked_effects(const Machine& machine) {
+  std::vector<Effect> effects = effects_of(common_terms(machine));
+  const std::vector<Effect> bounded = effects_of(bound_terms(machine));
+  effects.insert(effects.end(), bounded.begin(), bounded.end());
+  return effects;
+}
+
+namespace {
+
+/// How the unknowns of all axis lines move when everything is shifted along X, Y, Z, (p x 3).
+Eigen::MatrixXd translations(const Model& model) {
+  Eigen::MatrixXd by = Eigen::MatrixXd::Zero(model.layout().unknowns, 3);
+  for (std::size_t axis = 0; axis < model.layout().axis_first.size(); ++axis) {
+    const int first = model.layout().axis_first[axis];
+    if (first < 0) continue;
+    const CrossPair& cross = model.axis_chart(static_cast<int>(axis)).cross();
+    by.row(first) = cross.first.transpose();
+    by.row(first + 1) = cross.second.transpose();
   }
-  repeatable_ = by_group_[0] + by_group_[1];
+  return by;
+}
+
+bool between_surveys(const BoundTerm& term) {
+  return term.bound.kind == BoundKind::between_surveys;
+}
+
+/// Whether two surveys made alike differ by it.
+bool differs(const BoundTerm& term) {
+  return term.bound.kind == BoundKind::drift || between_surveys(term);
+}
+
+}  // namespace
+
+Uncertainty::Uncertainty(const Model& model, const Adjusted& adjusted,
+                         const ChosenVariances& variances, const std::vector<CommonTerm>& common,
+                         const std::vector<BoundTerm>& bounds)
+    : model_(model), variances_(variances), common_(common), bounds_(bounds) {
+  const Eigen::MatrixXd& inverse = adjusted.covariance();
+  VarianceSums sums = variance_sums(model, variances.random, adjusted);
+  by_group_ = std::move(sums.of_unknowns);
+  repeatable_ = Eigen::MatrixXd::Zero(inverse.rows(), inverse.cols());
+  for (const Eigen::MatrixXd& part : by_group_) repeatable_ += part;
   Eigen::MatrixXd prior = Eigen::MatrixXd::Zero(inverse.rows(), inverse.cols());
   const auto& groups = model.layout().radius_groups;
   for (std::size_t g = 0; g < groups.size(); ++g) {
@@ -57,45 +87,91 @@ Uncertainty::Uncertainty(const Model& model, const Adjusted& adjusted,
     }
   }
   by_prior_ = inverse * prior * inverse;
-  by_common_ = adjusted.by_common;
-  for (std::size_t k = 0; k < common.size(); ++k)
-    by_common_.col(static_cast<Eigen::Index>(k)) *= common[k].u;
+  const auto terms = static_cast<Eigen::Index>(common.size());
+  by_common_ = adjusted.by_common.leftCols(terms);
+  for (Eigen::Index k = 0; k < terms; ++k) by_common_.col(k) *= common[k].u;
+  by_bound_ = adjusted.by_common.rightCols(adjusted.by_common.cols() - terms);
+  by_translation_ = translations(model);
   absolute_ = repeatable_ + by_prior_ + by_common_ * by_common_.transpose();
 }
 
-void Uncertainty::inflate(double chi2_per_dof, double dof) {
-  inflation_ = chi2_per_dof;
-  inflation_dof_ = dof;
-  absolute_ += (chi2_per_dof - 1.0) * repeatable_;
-  repeatable_ *= chi2_per_dof;
+Eigen::VectorXd Uncertainty::group_variances(const Eigen::VectorXd& by_unknown) const {
+  Eigen::VectorXd parts(static_cast<Eigen::Index>(by_group_.size()));
+  for (std::size_t g = 0; g < by_group_.size(); ++g) {
+    parts[static_cast<Eigen::Index>(g)] = variance(by_group_[g], by_unknown);
+  }
+  return parts;
 }
 
 double Uncertainty::degrees_of_freedom(const Eigen::VectorXd& by_unknown) const {
-  if (inflation_dof_ > 0.0) return inflation_dof_;
-  Eigen::Vector2d parts;
-  for (int g = 0; g < 2; ++g) parts[g] = variance(by_group_[g], by_unknown);
+  const Eigen::VectorXd parts = group_variances(by_unknown);
   const double spread = parts.dot(variances_.factor_covariance * parts);
   const double total = parts.sum();
   if (!(spread > 0.0) || !(total > 0.0)) return infinite;
   return 2.0 * total * total / spread;
 }
 
+std::vector<double> Uncertainty::shifts(const Eigen::VectorXd& by_unknown) const {
+  std::vector<double> shifts;
+  Eigen::Index at = 0;
+  for (const BoundTerm& term : bounds_) {
+    if (between_surveys(term)) {
+      const Eigen::Vector3d moved = by_translation_.transpose() * by_unknown;
+      shifts.push_back(term.bound.half_width * moved.cwiseAbs().sum());
+      continue;
+    }
+    const auto count = static_cast<Eigen::Index>(term.effects.size());
+    shifts.push_back(term.largest_shift(by_bound_.middleCols(at, count).transpose() * by_unknown));
+    at += count;
+  }
+  return shifts;
+}
+
 Estimate Uncertainty::estimate(double value, const Eigen::VectorXd& by_unknown) const {
+  return estimate(value, by_unknown, Beside{});
+}
+
+double Uncertainty::absolute_variance(const Eigen::VectorXd& by_unknown,
+                                      const Beside& beside) const {
+  double sum = variance(repeatable_, by_unknown) + variance(by_prior_, by_unknown) +
+               beside.further_u * beside.further_u;
+  for (std::size_t k = 0; k < common_.size(); ++k) {
+    double moved = by_common_.col(static_cast<Eigen::Index>(k)).dot(by_unknown);
+    if (common_[k].effect.kind == EffectKind::stylus_offset) {
+      moved += common_[k].u * beside.by_stylus[common_[k].effect.index];
+    }
+    sum += moved * moved;
+  }
+  return sum;
+}
+
+Estimate Uncertainty::estimate(double value, const Eigen::VectorXd& by_unknown,
+                               const Beside& beside) const {
   Estimate estimate;
   estimate.value = value;
   const double random_variance = variance(repeatable_, by_unknown);
-  const double all_variance = variance(absolute_, by_unknown);
+  const double all_variance = absolute_variance(by_unknown, beside);
   estimate.u = std::sqrt(random_variance);
   estimate.u_absolute = std::sqrt(all_variance);
   estimate.dof = degrees_of_freedom(by_unknown);
-  estimate.U95 = u95(estimate.u, estimate.dof);
-  // Welch-Satterthwaite: common-mode terms come from the machine file and carry no spread of their own.
-  double dof_absolute = infinite;
+  // Welch-Satterthwaite: stated standard uncertainties carry no spread of their own.
+  estimate.dof_absolute = infinite;
   if (std::isfinite(estimate.dof) && random_variance > 0.0) {
     const double ratio = all_variance / random_variance;
-    dof_absolute = estimate.dof * ratio * ratio;
+    estimate.dof_absolute = estimate.dof * ratio * ratio;
   }
-  estimate.U95_absolute = u95(estimate.u_absolute, dof_absolute);
+  double differing = 0.0;
+  double all = 0.0;
+  const std::vector<double> shift = shifts(by_unknown);
+  for (std::size_t k = 0; k < shift.size(); ++k) {
+    if (differs(bounds_[k])) differing += shift[k] * shift[k];
+    if (!between_surveys(bounds_[k])) all += shift[k] * shift[k];
+  }
+  estimate.B = std::sqrt(differing);
+  estimate.B_absolute = std::sqrt(all);
+  estimate.U95 = biased_expanded(estimate.u, estimate.dof, estimate.B);
+  estimate.U95_absolute =
+      biased_expanded(estimate.u_absolute, estimate.dof_absolute, estimate.B_absolute);
   return estimate;
 }
 
@@ -111,13 +187,20 @@ std::vector<BudgetLine> Uncertainty::budget(const ValueName& output,
   const RandomModel& random = variances_.random;
   const double form_share =
       std::min(1.0, std::pow(random.form_sigma_mm / random.touch_sigma_mm, 2));
-  const double touch_part = inflation_ * variance(by_group_[0], by_unknown);
-  add({SourceKind::touch_noise, '\0', {}}, (1.0 - form_share) * touch_part);
-  add({SourceKind::ball_form, '\0', {}}, form_share * touch_part);
-  add({SourceKind::station, '\0', {}}, inflation_ * variance(by_station_, by_unknown));
-  for (std::size_t axis = 0; axis < machine.rotary.size(); ++axis) {
-    add({SourceKind::index, machine.rotary[axis].letter, {}},
-        inflation_ * variance(by_index_[axis], by_unknown));
+  for (std::size_t g = 0; g < by_group_.size(); ++g) {
+    const int group = variances_.groups[g];
+    const double part = variance(by_group_[g], by_unknown);
+    if (group == touch_group) {
+      add({SourceKind::touch_noise, '\0', {}}, (1.0 - form_share) * part);
+      add({SourceKind::ball_form, '\0', {}}, form_share * part);
+    } else if (group == station_group) {
+      add({SourceKind::station, '\0', {}}, part);
+    } else {
+      const SourceKind kind = is_index_group(group)    ? SourceKind::index
+                              : is_repeat_group(group) ? SourceKind::index_repeat
+                                                       : SourceKind::motion;
+      add({kind, machine.rotary[axis_of_group(group)].letter, {}}, part);
+    }
   }
   add({SourceKind::diameters, '\0', {}}, variance(by_prior_, by_unknown));
   for (std::size_t k = 0; k < common_.size(); ++k) {

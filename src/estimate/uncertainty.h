@@ -4,6 +4,7 @@
 #include <functional>
 #include <vector>
 
+#include "estimate/bound_terms.h"
 #include "estimate/variance_components.h"
 #include "pivotrace/results/result.h"
 
@@ -21,44 +22,61 @@ std::vector<CommonTerm> common_terms(const Machine& machine);
 /// The effects of the terms, in the same order.
 std::vector<Effect> effects_of(const std::vector<CommonTerm>& terms);
 
+/// Everything an Uncertainty wants to see in `Adjusted::by_common`: common terms, then bounds.
+std::vector<Effect> asked_effects(const Machine& machine);
+
+/// What an output depends on beside the unknowns.
+struct Beside {
+  double further_u = 0.0;  ///< independent of everything else
+  /// Derivatives by the place of the stylus centre: the length of a pivot is counted to where the
+  /// stylus really is, so an offset of the stylus moves both ends of it alike.
+  Eigen::Vector3d by_stylus = Eigen::Vector3d::Zero();
+};
+
 /// Everything known about how uncertain the unknowns are.
 class Uncertainty {
  public:
+  /// `adjusted.by_common` must hold the columns of `common`, then those of `bounds`.
   Uncertainty(const Model& model, const Adjusted& adjusted, const ChosenVariances& variances,
-              const std::vector<CommonTerm>& common);
+              const std::vector<CommonTerm>& common, const std::vector<BoundTerm>& bounds);
 
   /// (p x p) Random errors of this survey only.
   const Eigen::MatrixXd& repeatable() const { return repeatable_; }
   /// (p x p) With known diameters and common-mode terms.
   const Eigen::MatrixXd& absolute() const { return absolute_; }
 
-  /// An output with derivatives `by_unknown` (p). U95 = t_0.975(dof) u, the degrees of freedom by
-  /// Satterthwaite: 2 V^2 / var(V), V = g' Cov g, from the covariance of the variance factors.
+  /// An output with derivatives `by_unknown` (p): standard uncertainties, the largest bias B within the
+  /// bounds, and U95 from F((U - B) / u) - F((-U - B) / u) = 0.95.
   Estimate estimate(double value, const Eigen::VectorXd& by_unknown) const;
+  /// The same for an output that also depends on what is no unknown.
+  Estimate estimate(double value, const Eigen::VectorXd& by_unknown, const Beside& beside) const;
 
-  /// Degrees of freedom of the random part of this output; infinite with stated sigmas.
+  /// Degrees of freedom of the random part of this output, by Satterthwaite: 2 V^2 / var(V),
+  /// V = sum V_g, from the covariance of the relative variances; infinite with exact sigmas.
   double degrees_of_freedom(const Eigen::VectorXd& by_unknown) const;
 
   /// Shares of the absolute variance by source; sums to 1.
   std::vector<BudgetLine> budget(const ValueName& output, const Eigen::VectorXd& by_unknown) const;
 
-  /// Random errors came out larger than stated and could not be estimated one by one: every random
-  /// variance is multiplied by chi2 / dof and Student's t with dof is used (Birge ratio).
-  void inflate(double chi2_per_dof, double dof);
+  /// Largest shift of this output by each of the bounds.
+  std::vector<double> shifts(const Eigen::VectorXd& by_unknown) const;
+  const std::vector<BoundTerm>& bounds() const { return bounds_; }
 
  private:
+  double absolute_variance(const Eigen::VectorXd& by_unknown, const Beside& beside) const;
+  Eigen::VectorXd group_variances(const Eigen::VectorXd& by_unknown) const;
+
   const Model& model_;
   ChosenVariances variances_;
   std::vector<CommonTerm> common_;
+  std::vector<BoundTerm> bounds_;
   Eigen::MatrixXd repeatable_;
   Eigen::MatrixXd absolute_;
-  Eigen::MatrixXd by_prior_;                 ///< part of `absolute` from known diameters
-  Eigen::MatrixXd by_common_;                ///< (p x c) scaled by u
-  std::array<Eigen::MatrixXd, 2> by_group_;  ///< part of `repeatable` from each group
-  Eigen::MatrixXd by_station_;
-  std::array<Eigen::MatrixXd, max_rotary_axes> by_index_;
-  double inflation_ = 1.0;
-  double inflation_dof_ = 0.0;
+  Eigen::MatrixXd by_prior_;               ///< part of `absolute` from known diameters
+  Eigen::MatrixXd by_common_;              ///< (p x c) scaled by u
+  Eigen::MatrixXd by_bound_;               ///< (p x b) per unit of each component
+  Eigen::MatrixXd by_translation_;         ///< (p x 3) all axes shifted together
+  std::vector<Eigen::MatrixXd> by_group_;  ///< parts of `repeatable`, as ChosenVariances::groups
 };
 
 /// Derivatives (p) of any scalar function of the unknowns by central differences; the function is

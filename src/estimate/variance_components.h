@@ -1,45 +1,60 @@
-// How large the random errors really were: from the machine file, or from the survey itself.
+// How large the random errors really were: what the machine file says and what the survey shows, pooled.
 #pragma once
+
+#include <vector>
 
 #include "estimate/adjustment.h"
 #include "pivotrace/results/sigma_source.h"
 
 namespace pivotrace {
 
-/// Sums over all stations that restricted maximum likelihood and the degrees of freedom need.
-/// Group 0: touch noise, V = touch variance I. Group 1: between stations, V = station and index
-/// effects together at their current size. gradient[g] = y'P V_g P y - tr(P V_g) [of relative size];
-/// all in units of the current variances, so the wanted factors are near 1.
+/// Sums that restricted maximum likelihood and the degrees of freedom need, one entry per group that
+/// occurs in the survey (touch noise first). V_g is the covariance of the readings from group g at its
+/// current size, P the projector onto what the unknowns leave.
 struct VarianceSums {
-  Eigen::Vector2d quadratic = Eigen::Vector2d::Zero();   ///< y'P V_g P y
-  Eigen::Vector2d redundancy = Eigen::Vector2d::Zero();  ///< tr(P V_g): sums to readings - unknowns
-  Eigen::Matrix2d information = Eigen::Matrix2d::Zero();  ///< tr(P V_g P V_h) / 2
-  /// J'C^-1 V_g C^-1 J, (p x p): how each group enters the covariance of the unknowns.
-  std::array<Eigen::MatrixXd, 2> entering;
-  /// The same for every single source of group 1: station, then one per rotary axis.
-  Eigen::MatrixXd entering_station;
-  std::array<Eigen::MatrixXd, max_rotary_axes> entering_index;
+  std::vector<int> groups;      ///< see shared_effects.h
+  Eigen::VectorXd quadratic;    ///< y'P V_g P y
+  Eigen::VectorXd redundancy;   ///< tr(P V_g): sums to readings - unknowns
+  Eigen::MatrixXd information;  ///< tr(P V_g P V_h) / 2
+  /// Part of the covariance of the unknowns (p x p) that comes from each group.
+  std::vector<Eigen::MatrixXd> of_unknowns;
 };
 
 VarianceSums variance_sums(const Model& model, const RandomModel& random, const Adjusted& adjusted);
 
+/// One group after pooling.
+struct PooledGroup {
+  int group = touch_group;
+  double stated_sigma = 0.0;
+  double sigma = 0.0;        ///< pooled
+  double found_sigma = 0.0;  ///< by the survey alone; 0 where it shows nothing of this group
+  double redundancy =
+      0.0;  ///< r, in effect: 2 / (relative variance of what the survey alone finds)
+  double stated_dof = 0.0;  ///< n0
+};
+
 /// Which sigmas were used and why.
 struct ChosenVariances {
   RandomModel random;
-  bool touch_estimated = false;
-  bool station_estimated = false;
+  std::vector<PooledGroup> pooled;  ///< empty in a prediction without touches
   SigmaSource source;
-  /// Covariance of the two relative variance factors; zero where taken from the machine file.
-  Eigen::Matrix2d factor_covariance = Eigen::Matrix2d::Zero();
+  /// Covariance of the relative variances, one row per group of `groups`; 0 where exactly known.
+  std::vector<int> groups;
+  Eigen::MatrixXd factor_covariance;
 };
 
-/// Redundancy a group needs before its size is estimated from the survey: below it the
-/// estimate is worth less than what the machine file says. Common practice, no source.
-inline constexpr double redundancy_to_estimate = 10.0;
-
-/// Restricted maximum likelihood by Fisher scoring on the two groups, each only where its
-/// redundancy allows (Patterson & Thompson 1971, cited from memory; equations derived here).
+/// Pools, for every group, what the file says with n0 degrees of freedom and what the survey shows with
+/// r: s^2 = (n0 s0^2 + r s^2) / (n0 + r). Restricted maximum likelihood with inverse chi-squared priors,
+/// by Fisher scoring on the logarithms (Patterson & Thompson 1971, cited from memory; equations derived
+/// here): score_g = (y'P V_g P y - tr(P V_g) + n0 (s0^2 / s_g^2 - 1)) / 2, information + n0 / 2.
 ChosenVariances choose_variances(const Model& model, const RandomModel& stated,
-                                 const Adjusted& adjusted, bool stated_by_user);
+                                 const Adjusted& adjusted);
+
+/// The sigmas as stated, uncertain by their own degrees of freedom alone: a survey still to be made.
+ChosenVariances stated_variances(const Model& model, const RandomModel& stated,
+                                 const Adjusted& adjusted);
+
+/// A sigma that nobody stated is worth half as much (JCGM 100:2008, G.4.2: uncertain by 35 %).
+inline constexpr double assumed_sigma_dof = 4.0;
 
 }  // namespace pivotrace

@@ -55,6 +55,8 @@ class MachineParser {
     if (auto linear = top.table("linear", Need::required)) read_linear(*linear);
     read_rotary_axes(top.tables("rotary", Need::required));
     if (auto probe = top.table("probe", Need::required)) read_probe(*probe);
+    read_class(top);
+    if (auto bounds = top.table("bounds", Need::optional)) read_bounds(*bounds);
     refer_tool_side_to_stylus_centre();
     read_artefacts(top.tables("artefact", Need::required));
     read_obstacles(top.tables("obstacle", Need::optional));
@@ -121,6 +123,43 @@ class MachineParser {
     return values;
   }
 
+  // --- what is assumed, and how far it may be off ------------------------------------------------
+
+  /// Sets the standard uncertainty of the stylus centre where [probe] was silent.
+  void read_class(TomlTable& top) {
+    if (const auto word = top.choice("class", Need::optional, {"precise", "usual", "light"})) {
+      machine_.class_stated = true;
+      machine_.machine_class = *word == "precise" ? MachineClass::precise
+                               : *word == "light" ? MachineClass::light
+                                                  : MachineClass::usual;
+    }
+    if (const auto dof = top.number("sigma_dof", Need::optional, Sign::positive)) {
+      machine_.sigma_dof = *dof;
+    }
+    for (int k = 0; k < 3; ++k) {
+      if (machine_.probe.offset_u_stated[static_cast<std::size_t>(k)]) continue;
+      machine_.probe.offset_u_mm[k] = assumed_offset_u_mm(machine_.machine_class);
+    }
+  }
+
+  void read_bounds(TomlTable& table) {
+    StatedBounds& bounds = machine_.bounds;
+    const auto number = [&](const char* key, double unit) -> std::optional<double> {
+      const auto stated = table.number(key, Need::optional, Sign::not_negative);
+      if (!stated) return std::nullopt;
+      return *stated * unit;
+    };
+    bounds.lobing_mm = table.length_mm("lobing", Need::optional, Sign::not_negative);
+    bounds.drift_per_run_mm = table.length_mm("drift_per_run", Need::optional, Sign::not_negative);
+    bounds.squareness_rad = number("squareness_um_per_m", per_um_per_m);
+    bounds.scale = number("scale_um_per_m", per_um_per_m);
+    bounds.place_mm = table.length_mm("place", Need::optional, Sign::not_negative);
+    bounds.index_wave_rad = number("index_wave_arcsec", rad_from_arcsec(1.0));
+    bounds.between_surveys_mm =
+        table.length_mm("between_surveys", Need::optional, Sign::not_negative);
+    table.refuse_unknown_keys();
+  }
+
   // --- [[rotary]] -------------------------------------------------------------------------------
 
   void read_rotary_axes(std::vector<TomlTable> blocks) {
@@ -152,6 +191,15 @@ class MachineParser {
     if (const auto sigma = block.number("index_sigma_arcsec", Need::optional, Sign::not_negative)) {
       axis.index_sigma_rad = rad_from_arcsec(*sigma);
       axis.index_sigma_stated = true;
+    }
+    if (const auto sigma =
+            block.number("index_repeat_sigma_arcsec", Need::optional, Sign::not_negative)) {
+      axis.index_repeat_sigma_rad = rad_from_arcsec(*sigma);
+    }
+    if (const auto sigma =
+            block.length_mm("axis_motion_sigma", Need::optional, Sign::not_negative)) {
+      axis.axis_motion_sigma_mm = *sigma;
+      axis.axis_motion_sigma_stated = true;
     }
     if (const auto speed = block.number("speed_deg_per_s", Need::optional, Sign::positive)) {
       axis.speed_rad_per_s = rad_from_deg(*speed);
@@ -284,6 +332,7 @@ class MachineParser {
       probe.touch_sigma_mm = *sigma;
       probe.touch_sigma_stated = true;
     }
+    probe.offset_u_stated = {false, false, false};
     if (auto offset = table.table("offset_u", Need::optional)) read_offset_u(*offset);
     table.refuse_unknown_keys();
   }
@@ -312,8 +361,9 @@ class MachineParser {
 
   void read_offset_u(TomlTable& offset) {
     for (std::size_t i = 0; i < linear_letters.size(); ++i) {
-      machine_.probe.offset_u_mm[static_cast<Eigen::Index>(i)] =
-          offset.length_mm(linear_letters[i], Need::optional, Sign::not_negative).value_or(0.0);
+      const auto u = offset.length_mm(linear_letters[i], Need::optional, Sign::not_negative);
+      machine_.probe.offset_u_mm[static_cast<Eigen::Index>(i)] = u.value_or(0.0);
+      machine_.probe.offset_u_stated[i] = u.has_value();
     }
     offset.refuse_unknown_keys();
   }

@@ -27,6 +27,17 @@ double dof_beside(double dof, double u) {
 
 // --- estimates ------------------------------------------------------------------------------------
 
+/// Files of earlier versions do not hold it: then the random part's own stands for it.
+double read_dof_absolute(JsonObject& json, const Estimate& estimate) {
+  if (!json.has("dof_absolute")) return estimate.dof;
+  return dof_beside(json.number("dof_absolute"), estimate.u_absolute);
+}
+
+/// No bias in files of earlier versions.
+double read_bias(JsonObject& json, const char* key) {
+  return json.has(key) ? json.optional_number(key).value_or(0.0) : 0.0;
+}
+
 Estimate read_length_members(JsonObject& json) {
   Estimate estimate;
   estimate.value = json.number("value");
@@ -35,6 +46,9 @@ Estimate read_length_members(JsonObject& json) {
   estimate.u_absolute = json.number("u_absolute");
   estimate.U95_absolute = json.number("U95_absolute");
   estimate.dof = dof_beside(json.number("dof"), estimate.u);
+  estimate.dof_absolute = read_dof_absolute(json, estimate);
+  estimate.B = read_bias(json, "B");
+  estimate.B_absolute = read_bias(json, "B_absolute");
   return estimate;
 }
 
@@ -46,6 +60,9 @@ Estimate read_angle_members(JsonObject& json) {
   estimate.u_absolute = rad_from_deg(json.number("u_absolute_deg"));
   estimate.U95_absolute = rad_from_deg(json.number("U95_absolute_deg"));
   estimate.dof = dof_beside(json.number("dof"), estimate.u);
+  estimate.dof_absolute = read_dof_absolute(json, estimate);
+  estimate.B = rad_from_deg(read_bias(json, "B_deg"));
+  estimate.B_absolute = rad_from_deg(read_bias(json, "B_absolute_deg"));
   json.number("mm_per_300");  // the same angle in other words
   return estimate;
 }
@@ -234,11 +251,21 @@ FitSummary read_fit(JsonObject& json) {
   fit.condition = json.number("condition");
   fit.touch_sigma_mm = json.number("touch_sigma");
   fit.station_sigma_mm = json.number("station_sigma");
-  if (auto sigmas = json.object("index_sigma_arcsec")) {
-    for (const auto& [letter, arcsec] : sigmas->named_numbers()) {
-      fit.index_sigma_rad.emplace_back(letter_of(*sigmas, letter.c_str(), letter),
-                                       rad_from_arcsec(arcsec));
+  const auto per_axis = [&](const char* key, double (*from_file)(double),
+                            std::vector<std::pair<char, double>>& into) {
+    auto sigmas = json.object(key);
+    if (!sigmas) return;
+    for (const auto& [letter, sigma] : sigmas->named_numbers()) {
+      into.emplace_back(letter_of(*sigmas, letter.c_str(), letter), from_file(sigma));
     }
+  };
+  per_axis("index_sigma_arcsec", rad_from_arcsec, fit.index_sigma_rad);
+  if (json.has("index_repeat_sigma_arcsec")) {
+    per_axis("index_repeat_sigma_arcsec", rad_from_arcsec, fit.index_repeat_sigma_rad);
+  }
+  if (json.has("axis_motion_sigma")) {
+    per_axis(
+        "axis_motion_sigma", [](double mm) { return mm; }, fit.axis_motion_sigma_mm);
   }
   const auto source = sigma_source_named(json.text("sigma_source"));
   if (!source) {
@@ -312,6 +339,24 @@ ValueName read_name(JsonObject& json, const char* key, const std::string& text) 
   const auto name = value_named(text);
   if (!name) json.report(key, ProblemNumber::out_of_range, "names no value", advice_to_refit);
   return name.value_or(ValueName{});
+}
+
+BoundResult read_bound(JsonObject& json) {
+  BoundResult bound;
+  bound.kind =
+      static_cast<BoundKind>(json.choice("effect", {"lobing", "drift", "squareness", "scale",
+                                                    "place", "index wave", "between surveys"}));
+  if (bound.kind == BoundKind::index_wave) bound.axis = json.text("axis").front();
+  bound.half_width = json.number("bound");
+  bound.source = static_cast<BoundSource>(json.choice("source", {"stated", "assumed", "found"}));
+  if (auto shifts = json.object("shift")) {
+    for (const auto& [output, shift] : shifts->named_numbers()) {
+      const ValueName name = read_name(*shifts, output.c_str(), output);
+      bound.shifts.emplace_back(name, is_angle(name) ? rad_from_deg(shift) : shift);
+    }
+  }
+  json.refuse_unknown_keys();
+  return bound;
 }
 
 BudgetLine read_budget_line(JsonObject& json) {
@@ -448,6 +493,9 @@ class ResultReader {
     }
     for (JsonObject& line : top_.objects("budget")) {
       result_.budget.push_back(read_budget_line(line));
+    }
+    if (top_.has("bounds")) {
+      for (JsonObject& bound : top_.objects("bounds")) result_.bounds.push_back(read_bound(bound));
     }
     for (JsonObject& station : top_.objects("stations")) {
       result_.stations.push_back(read_station(station, result_.axes));

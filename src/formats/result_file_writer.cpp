@@ -47,6 +47,9 @@ void add_length_members(JsonWriter& json, const Estimate& estimate) {
   json.add("u_absolute", estimate.u_absolute);
   json.add("U95_absolute", estimate.U95_absolute);
   json.add("dof", estimate.dof);
+  json.add("dof_absolute", estimate.dof_absolute);
+  json.add("B", estimate.B);
+  json.add("B_absolute", estimate.B_absolute);
 }
 
 void add_angle_members(JsonWriter& json, const Estimate& estimate) {
@@ -56,6 +59,9 @@ void add_angle_members(JsonWriter& json, const Estimate& estimate) {
   json.add("u_absolute_deg", deg_to_write(estimate.u_absolute));
   json.add("U95_absolute_deg", deg_to_write(estimate.U95_absolute));
   json.add("dof", estimate.dof);
+  json.add("dof_absolute", estimate.dof_absolute);
+  json.add("B_deg", deg_to_write(estimate.B));
+  json.add("B_absolute_deg", deg_to_write(estimate.B_absolute));
 }
 
 void add_length(JsonWriter& json, const char* key, const Estimate& estimate) {
@@ -178,11 +184,14 @@ void add_fit(JsonWriter& json, const FitSummary& fit) {
   json.add("condition", fit.condition);
   json.add("touch_sigma", fit.touch_sigma_mm);
   json.add("station_sigma", fit.station_sigma_mm);
-  json.begin_object("index_sigma_arcsec", JsonLayout::one_line);
-  for (const auto& [letter, sigma_rad] : fit.index_sigma_rad) {
-    json.add(letter_text(letter), arcsec_to_write(sigma_rad));
-  }
-  json.end();
+  const auto per_axis = [&](const char* key, const auto& sigmas, auto written) {
+    json.begin_object(key, JsonLayout::one_line);
+    for (const auto& [letter, sigma] : sigmas) json.add(letter_text(letter), written(sigma));
+    json.end();
+  };
+  per_axis("index_sigma_arcsec", fit.index_sigma_rad, arcsec_to_write);
+  per_axis("index_repeat_sigma_arcsec", fit.index_repeat_sigma_rad, arcsec_to_write);
+  per_axis("axis_motion_sigma", fit.axis_motion_sigma_mm, [](double mm) { return mm; });
   json.add("sigma_source", text_of(fit.sigma_source));
   json.add("iterations", fit.iterations);
   json.add("solver_seconds", fit.solver_seconds);
@@ -243,6 +252,23 @@ void add_budget_line(JsonWriter& json, const BudgetLine& line) {
   json.end();
 }
 
+/// Half-width in mm, rad or mm/mm as the effect has it; shifts of lengths in mm, of angles in deg.
+void add_bound(JsonWriter& json, const BoundResult& bound) {
+  constexpr const char* sources[] = {"stated", "assumed", "found"};
+  json.begin_object({}, JsonLayout::one_line);
+  json.add("effect", text_of(bound.kind));
+  if (bound.kind == BoundKind::index_wave) json.add("axis", letter_text(bound.axis));
+  json.add("bound", bound.half_width);
+  json.add("source", sources[static_cast<int>(bound.source)]);
+  json.begin_object("shift");
+  for (const auto& [output, shift] : bound.shifts) {
+    json.add(text_of(output), is_angle(output) ? deg_to_write(shift) : shift);
+  }
+  json.end();
+  json.end();
+}
+
+/// Angles leave as degrees, like everywhere else in the file.
 void add_effect(JsonWriter& json, const EffectResult& effect) {
   const formats::WrittenUnit unit = formats::written_unit(effect_unit(effect.name.kind));
   json.begin_object({}, JsonLayout::one_line);
@@ -330,6 +356,7 @@ std::string write_result(const FitResult& result) {
   add_fit(json, result.fit);
   add_list(json, "findings", result.findings, add_finding);
   add_list(json, "budget", result.budget, add_budget_line);
+  add_list(json, "bounds", result.bounds, add_bound);
   json.begin_array("stations");
   for (const StationResult& station : result.stations) add_station(json, station, result.axes);
   json.end();

@@ -28,6 +28,8 @@ inline Estimate scaled(Estimate estimate, double factor) {
   estimate.U95 *= factor;
   estimate.u_absolute *= factor;
   estimate.U95_absolute *= factor;
+  estimate.B *= factor;
+  estimate.B_absolute *= factor;
   return estimate;
 }
 

@@ -34,6 +34,7 @@ Posture between(const Posture& from, const Posture& to, double part) {
   posture.shown_mm = from.shown_mm + part * (to.shown_mm - from.shown_mm);
   for (std::size_t i = 0; i < posture.angles_rad.size(); ++i) {
     posture.angles_rad[i] = from.angles_rad[i] + part * (to.angles_rad[i] - from.angles_rad[i]);
+    posture.motions_mm[i] = from.motions_mm[i] + part * (to.motions_mm[i] - from.motions_mm[i]);
   }
   return posture;
 }
@@ -43,7 +44,8 @@ MotionChecker::MotionChecker(const Machine& machine, const MachineState& state,
     : machine_(&machine), state_(state), tool_(std::move(tool)), work_(std::move(work)) {}
 
 Eigen::Vector3d MotionChecker::ball_mm(const Posture& posture) const {
-  return stylus_in_machine(*machine_, state_, posture.shown_mm, posture.angles_rad);
+  return stylus_in_machine(*machine_, state_, posture.shown_mm, posture.angles_rad) +
+         tool_displacement_mm(*machine_, state_, posture.angles_rad, posture.motions_mm);
 }
 
 Eigen::Vector3d MotionChecker::tool_axis(const Posture& posture) const {
@@ -55,8 +57,10 @@ Eigen::Isometry3d MotionChecker::machine_from_carried_pose(int carried_by,
   Eigen::Isometry3d pose = Eigen::Isometry3d::Identity();
   if (carried_by < 0) return pose;
   pose.linear() = machine_from_carried_rotation(*machine_, state_, carried_by, posture.angles_rad);
-  pose.translation() = machine_from_carried(*machine_, state_, carried_by, Eigen::Vector3d::Zero(),
-                                            posture.angles_rad);
+  pose.translation() =
+      machine_from_carried(*machine_, state_, carried_by, Eigen::Vector3d::Zero(),
+                           posture.angles_rad) +
+      work_displacement_mm(*machine_, state_, carried_by, posture.angles_rad, posture.motions_mm);
   return pose;
 }
 
@@ -78,6 +82,9 @@ double MotionChecker::distance_mm(int tool, int work, const Posture& posture) co
 double MotionChecker::speed_bound_mm(int tool, int work, const Posture& from,
                                      const Posture& to) const {
   double bound = (to.shown_mm - from.shown_mm).norm();
+  for (std::size_t i = 0; i < to.motions_mm.size(); ++i) {
+    bound += (to.motions_mm[i] - from.motions_mm[i]).norm();
+  }
   const auto turn = [&](int axis) {
     return std::fabs(to.angles_rad[axis] - from.angles_rad[axis]);
   };

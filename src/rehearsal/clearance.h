@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "pivotrace/machine/machine.h"
+#include "pivotrace/survey/resting_axes.h"
 #include "rehearsal/solids.h"
 
 namespace pivotrace::rehearsal {
@@ -14,6 +15,7 @@ namespace pivotrace::rehearsal {
 struct Posture {
   Eigen::Vector3d shown_mm = Eigen::Vector3d::Zero();  ///< real position of the slides
   RotaryAngles angles_rad{};                           ///< real angles
+  AxisMotions motions_mm = no_motion();                ///< of the axes where they rest
 };
 
 Posture between(const Posture& from, const Posture& to, double part);

@@ -52,6 +52,7 @@ VirtualMachine::VirtualMachine(const Machine& machine, const RehearsalTruth& tru
       options_(options),
       random_(options.noise.seed),
       fault_(options.fault),
+      axes_(truth_.survey, options.noise),
       checker_(machine, truth.survey.state, tool_solids(machine, truth.survey.state, notes_),
                work_solids(machine, truth.survey.state)),
       datum_mm_(datum_to_centre_mm(machine.probe.length_datum, machine.probe.stylus_radius_mm())),
@@ -60,6 +61,7 @@ VirtualMachine::VirtualMachine(const Machine& machine, const RehearsalTruth& tru
       clamped_(machine.rotary.size()) {
   if (fault_.begin_at(0, commanded_rad_)) move_artefacts();
   real_rad_ = settled(commanded_rad_);
+  motions_mm_ = axes_.motions_mm();
   settled_once_ = true;
   begin_station();
 }
@@ -96,14 +98,14 @@ AxisValues VirtualMachine::shown_at(const Eigen::Vector3d& centre_mm) const {
   return values;
 }
 
-Posture VirtualMachine::posture_at(const Eigen::Vector3d& shown_mm,
-                                   const RotaryAngles& real_rad) const {
+Posture VirtualMachine::posture_at(const Eigen::Vector3d& shown_mm, const RotaryAngles& real_rad,
+                                   const AxisMotions& motions_mm) const {
   const SurveyTruth& truth = truth_.survey;
   Posture posture;
-  posture.shown_mm = shown_mm + station_error_mm_ +
-                     truth.linear_error * (shown_mm - truth.linear_origin_mm) +
+  posture.shown_mm = shown_mm + station_error_mm_ + slide_error_mm(truth, shown_mm) +
                      truth.drift_mm_per_hour * (recorder_.seconds() / seconds_per_hour);
   posture.angles_rad = real_rad;
+  posture.motions_mm = motions_mm;
   return posture;
 }
 
@@ -126,12 +128,12 @@ RotaryAngles VirtualMachine::settled(const RotaryAngles& target_rad) {
       continue;
     }
     const double step = target_rad[i] - commanded_rad_[i];
-    const double side = step > 0.0 ? 1.0 : (step < 0.0 ? -1.0 : 0.0);
+    // Nobody knows how an axis came to where the program finds it: from below, as by its homing.
+    const int side = !settled_once_ || step > 0.0 ? 1 : -1;
+    axes_.arrive(static_cast<int>(i), target_rad[i], side);
     const double turned = fault_.goes_to_rad(static_cast<int>(i), target_rad[i]);
     real[i] = turned + fixed_index_error(static_cast<int>(i), target_rad[i]) +
-              side * truth_.survey.reversal_rad[i] +
-              options_.noise.index_sigma_rad[i] * random_.normal() +
-              fault_.slip_rad(static_cast<int>(i));
+              axes_.errors_rad()[i] + fault_.slip_rad(static_cast<int>(i));
   }
   return real;
 }
@@ -267,9 +269,9 @@ MachineAnswer VirtualMachine::travel(const AxisValues& target,
   MotionRules rules;
   if (!rate || turning) rules.guard_mm = options_.guard_mm;
   const bool coordinated = rate.has_value();
-  if (MachineAnswer stop = check_path(posture_at(target_mm, real_rad), rules, coordinated)) {
-    return stop;
-  }
+  const AxisMotions motions_mm = turning ? axes_.motions_mm() : motions_mm_;
+  const Posture there = posture_at(target_mm, real_rad, motions_mm);
+  if (MachineAnswer stop = check_path(there, rules, coordinated)) return stop;
   RotaryAngles way_rad{};
   for (std::size_t i = 0; i < way_rad.size(); ++i) way_rad[i] = target_rad[i] - commanded_rad_[i];
   recorder_.add_time(move_s(machine_, target_mm - shown_mm_, way_rad, rate));
@@ -277,6 +279,7 @@ MachineAnswer VirtualMachine::travel(const AxisValues& target,
   shown_mm_ = target_mm;
   commanded_rad_ = target_rad;
   real_rad_ = real_rad;
+  motions_mm_ = motions_mm;
   if (turning) begin_station();
   return std::nullopt;
 }

@@ -47,7 +47,11 @@ class VirtualMachine : public ControlledMachine {
   Eigen::Vector3d linear_of(const AxisValues& values) const;
   RotaryAngles angles_of(const AxisValues& values) const;
   AxisValues shown_at(const Eigen::Vector3d& centre_mm) const;
-  Posture posture_at(const Eigen::Vector3d& shown_mm, const RotaryAngles& real_rad) const;
+  Posture posture_at(const Eigen::Vector3d& shown_mm, const RotaryAngles& real_rad,
+                     const AxisMotions& motions_mm) const;
+  Posture posture_at(const Eigen::Vector3d& shown_mm, const RotaryAngles& real_rad) const {
+    return posture_at(shown_mm, real_rad, motions_mm_);
+  }
   Posture posture() const { return posture_at(shown_mm_, real_rad_); }
   double fixed_index_error(int axis, double at_rad) const;
   RotaryAngles settled(const RotaryAngles& target_rad);
@@ -88,6 +92,7 @@ class VirtualMachine : public ControlledMachine {
   const RehearsalOptions& options_;
   RandomStream random_;
   MadeUpFault fault_;
+  RestingAxes axes_;
   std::vector<std::string> notes_;
   MotionChecker checker_;
 
@@ -95,6 +100,7 @@ class VirtualMachine : public ControlledMachine {
   Eigen::Vector3d shown_mm_;
   RotaryAngles commanded_rad_{};
   RotaryAngles real_rad_{};
+  AxisMotions motions_mm_ = no_motion();
   bool settled_once_ = false;
   Eigen::Vector3d station_error_mm_ = Eigen::Vector3d::Zero();
   double spindle_rad_ = 0.0;

@@ -99,6 +99,12 @@ std::string scatter(const FitResult& result, const Lengths& lengths) {
     if (sigma_rad > 0.0)
       text += fmt::format(", index {} {:.1f} arcsec", letter, arcsec_from_rad(sigma_rad));
   }
+  for (const auto& [letter, sigma_mm] : fit.axis_motion_sigma_mm) {
+    if (sigma_mm > 0.0) {
+      text += fmt::format(", motion {} {} {}", letter, lengths.small_plain(sigma_mm),
+                          lengths.small_unit());
+    }
+  }
   text += fmt::format("\n  source: {}\n", text_of(fit.sigma_source));
   if (fit.dof > 0.0) {
     text += fmt::format(
@@ -309,6 +315,80 @@ std::string budget_section(const FitResult& result) {
   return text + "\n";
 }
 
+/// The half-width in the words of the machine file.
+std::string bound_amount(const BoundResult& bound, const Lengths& lengths) {
+  switch (bound.kind) {
+    case BoundKind::squareness:
+    case BoundKind::scale: return fmt::format("{:.1f} um/m", 1e6 * bound.half_width);
+    case BoundKind::index_wave:
+      return fmt::format("{:.1f} arcsec", arcsec_from_rad(bound.half_width));
+    default:
+      return fmt::format("{} {}", lengths.small_plain(bound.half_width), lengths.small_unit());
+  }
+}
+
+std::string bound_name(const BoundResult& bound) {
+  const std::string name = text_of(bound.kind);
+  return bound.kind == BoundKind::index_wave ? name + " " + bound.axis : name;
+}
+
+/// What shrinks an effect most: one thing a shop can do.
+const char* remedy_for(BoundKind kind) {
+  switch (kind) {
+    case BoundKind::lobing:
+      return "five or more bearings, or a second pass with the spindle turned 180";
+    case BoundKind::drift: return "touch there and back, warm up, repeat the first station";
+    case BoundKind::squareness: return "a second height along the axis, angles over most of a turn";
+    case BoundKind::scale: return "angles over most of a turn, or state `scale_u_um_per_m`";
+    case BoundKind::place: return "an artefact nearer to the axis: shorter ways of the slides";
+    case BoundKind::index_wave: return "more angles, spread evenly over the turn";
+    case BoundKind::between_surveys: return "compare surveys made without clamping anew";
+  }
+  return "";
+}
+
+const Estimate* stated(const FitResult& result, const ValueName& name);
+
+/// The bound that can shift output k most; nothing where none can.
+const BoundResult* largest_bound(const FitResult& result, std::size_t k) {
+  const BoundResult* most = nullptr;
+  for (const BoundResult& bound : result.bounds) {
+    if (bound.kind == BoundKind::between_surveys || !(bound.shifts[k].second > 0.0)) continue;
+    if (most == nullptr || bound.shifts[k].second > most->shifts[k].second) most = &bound;
+  }
+  return most;
+}
+
+/// u, B and U95 side by side, the largest part of B, and what would shrink it.
+std::string bounds_section(const FitResult& result, const Lengths& lengths) {
+  if (result.bounds.empty()) return "";
+  std::string text =
+      heading("WHAT NO SCATTER SHOWS (B: largest shift while every effect keeps its bound)");
+  constexpr const char* sources[] = {"stated", "assumed", "found"};
+  for (const BoundResult& bound : result.bounds) {
+    text += fmt::format("  {:<16}{:>14}  [{}]\n", bound_name(bound), bound_amount(bound, lengths),
+                        sources[static_cast<int>(bound.source)]);
+  }
+  text += fmt::format("  {:<18}{:>11}{:>11}{:>11}  {}\n", "", "u", "B", "U95", "most of B from");
+  for (std::size_t k = 0; k < result.bounds.front().shifts.size(); ++k) {
+    const ValueName& output = result.bounds.front().shifts[k].first;
+    const Estimate* estimate = stated(result, output);
+    if (estimate == nullptr) continue;
+    const auto amount = [&](double value) {
+      return is_angle(output) ? fmt::format("{:.1f} arcsec", arcsec_from_rad(value))
+                              : lengths.small_plain(value) + " " + lengths.small_unit();
+    };
+    const BoundResult* most = largest_bound(result, k);
+    text +=
+        fmt::format("  {:<18}{:>12}{:>12}{:>12}  ", text_of(output), amount(estimate->u_absolute),
+                    amount(estimate->B_absolute), amount(estimate->U95_absolute));
+    text += most == nullptr ? "-\n"
+                            : fmt::format("{} ({}): {}\n", bound_name(*most),
+                                          amount(most->shifts[k].second), remedy_for(most->kind));
+  }
+  return text + "\n";
+}
+
 std::string findings_section(const FitResult& result) {
   if (result.findings.empty()) return heading("FINDINGS") + "  none\n";
   constexpr const char* words[3] = {"note", "WARNING", "ERROR"};
@@ -350,6 +430,7 @@ std::string fit_sheet(const FitResult& result, const FitSheetOptions& options) {
   if (options.every_touch) text += touch_section(result, lengths) + "\n";
   text += scatter(result, lengths) + "\n";
   text += budget_section(result) + "\n";
+  text += bounds_section(result, lengths);
   text += findings_section(result) + "\n";
   text += verdict(result);
   return text;

@@ -20,6 +20,8 @@ std::string text_of(const BudgetSource& source) {
     case SourceKind::ball_form: return "ball form";
     case SourceKind::station: return "station (linear axes)";
     case SourceKind::index: return std::string("index ") + source.axis;
+    case SourceKind::index_repeat: return std::string("index repeat ") + source.axis;
+    case SourceKind::motion: return std::string("motion ") + source.axis;
     case SourceKind::diameters: return "diameters";
     case SourceKind::effect:
       return std::string(effect_word(source.effect.kind)) + " " + effect_part(source.effect);
@@ -33,7 +35,10 @@ std::optional<BudgetSource> budget_source_named(std::string_view text) {
     if (const BudgetSource source{kind, '\0', {}}; matches(source)) return source;
   }
   for (char axis = 'A'; axis <= 'Z'; ++axis) {
-    if (const BudgetSource source{SourceKind::index, axis, {}}; matches(source)) return source;
+    for (const SourceKind kind :
+         {SourceKind::index, SourceKind::index_repeat, SourceKind::motion}) {
+      if (const BudgetSource source{kind, axis, {}}; matches(source)) return source;
+    }
   }
   for (const EffectName& effect : every_effect()) {
     if (const BudgetSource source{SourceKind::effect, '\0', effect}; matches(source)) return source;

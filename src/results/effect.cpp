@@ -19,9 +19,12 @@ const std::vector<EffectName>& every_effect() {
 EffectUnit effect_unit(EffectKind kind) {
   switch (kind) {
     case EffectKind::stylus_offset:
+    case EffectKind::creep:
+    case EffectKind::bow:
     case EffectKind::lobing: return EffectUnit::mm;
     case EffectKind::drift: return EffectUnit::mm_per_hour;
     case EffectKind::squareness:
+    case EffectKind::index_wave:
     case EffectKind::reversal: return EffectUnit::rad;
     case EffectKind::scale: return EffectUnit::mm_per_mm;
   }
@@ -36,6 +39,9 @@ const char* effect_word(EffectKind kind) {
     case EffectKind::drift: return "drift";
     case EffectKind::lobing: return "lobing";
     case EffectKind::reversal: return "reversal";
+    case EffectKind::creep: return "creep";
+    case EffectKind::bow: return "bow";
+    case EffectKind::index_wave: return "index wave";
   }
   return "";
 }
@@ -48,6 +54,8 @@ std::string effect_part(const EffectName& name) {
     case EffectKind::squareness: return planes[name.index];
     case EffectKind::lobing: return parts[name.index];
     case EffectKind::reversal: return std::string(1, name.axis);
+    case EffectKind::bow: return std::string(axes[name.index / 3]) + axes[name.index % 3];
+    case EffectKind::index_wave: return std::to_string(name.index);
     default: return axes[name.index];
   }
 }

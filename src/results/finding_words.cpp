@@ -2,6 +2,7 @@
 
 #include <array>
 
+#include "pivotrace/base/length.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/results/finding.h"
 
@@ -54,19 +55,10 @@ std::string suspect_words(const SuspectName& suspect) {
   return suspect.touch ? fmt::format("touch {} at {}", *suspect.touch, station) : station;
 }
 
-Words words_of(FindingCode code, const Plain&) {
-  if (code == FindingCode::too_many_bad_touches) {
-    return {"more touches disagree than can be left out: this survey holds no agreed answer",
-            "check the angles, artefact names and units in the touch record, then repeat the "
-            "survey with everything clamped and clean"};
-  }
-  return {fmt::format(
-              "the machine file does not state all of `touch_sigma`, `station_sigma` and "
-              "`index_sigma_arcsec`; {:.4f} mm, {:.4f} mm and {:.0f} arcsec stand in for what is "
-              "missing, and every U95 rests on them",
-              default_touch_sigma_mm, default_station_sigma_mm, default_index_sigma_arcsec),
-          "state what your probe and machine do, or take about a dozen stations so that the survey "
-          "can find it itself"};
+Words words_of(FindingCode, const Plain&) {
+  return {"more touches disagree than can be left out: this survey holds no agreed answer",
+          "check the angles, artefact names and units in the touch record, then repeat the survey "
+          "with everything clamped and clean"};
 }
 
 Words words_of(FindingCode, const AsWritten& written) { return {written.text, written.advice}; }
@@ -169,11 +161,28 @@ std::string amount(EffectKind kind, double size) {
   }
 }
 
+Words words_of(FindingCode, const Assumed& assumed) {
+  std::string list;
+  const auto add = [&](const std::string& one) { list += (list.empty() ? "" : ", ") + one; };
+  for (const auto& [key, mm] : assumed.lengths_mm) {
+    add(fmt::format("`{}` {:.5f} {}", key, assumed.inch ? mm / mm_per_inch : mm,
+                    assumed.inch ? "inch" : "mm"));
+  }
+  for (const auto& [key, rad] : assumed.angles_rad) {
+    add(fmt::format("`{}` {:.1f}", key, arcsec_from_rad(rad)));
+  }
+  return {fmt::format("not in the machine file and assumed instead (class {}): {}; every U95 rests "
+                      "on them",
+                      assumed.machine_class, list),
+          "state what your probe and machine do"};
+}
+
 Words words_of(FindingCode code, const EffectSeen& seen) {
   const EffectWords words = effect_words(code);
   return {fmt::format("the touches show {}, about {} (by chance less than once in {:.0f}); it was "
-                      "not corrected",
-                      words.shows, amount(words.kind, seen.size), 1.0 / seen.level),
+                      "not corrected{}",
+                      words.shows, amount(words.kind, seen.size), 1.0 / seen.level,
+                      seen.counted ? ", and every U95 counts as much as that" : ""),
           words.advice};
 }
 
@@ -213,7 +222,7 @@ constexpr const char* deal_first =
 
 Words words_of(FindingCode, const Scatter& scatter) {
   return {fmt::format("the touches scatter {:.1f} times more than the machine file allows; every "
-                      "U95 has been enlarged to match",
+                      "U95 counts what was found together with what is stated",
                       scatter.times_stated),
           scatter.explained
               ? deal_first
@@ -224,8 +233,8 @@ Words words_of(FindingCode, const Scatter& scatter) {
 Words words_of(FindingCode, const ScatterOf& scatter) {
   const bool touches = scatter.group == ScatterOf::Group::touches;
   return {
-      fmt::format("{} came out at {:.4f} mm, the machine file says {:.4f} mm; the larger value "
-                  "was used for every U95",
+      fmt::format("{} came out at {:.4f} mm, the machine file says {:.4f} mm; every U95 "
+                  "counts both, by what each is worth",
                   touches ? "the scatter of single touches" : "the scatter from station to station",
                   scatter.found_mm, scatter.stated_mm),
       scatter.explained

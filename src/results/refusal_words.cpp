@@ -42,6 +42,9 @@ std::string effect_unknown_words(const EffectName& effect) {
     case EffectKind::reversal: return "the reversal of axis " + part;
     case EffectKind::squareness: return "the squareness " + part;
     case EffectKind::scale: return "the scale of " + part;
+    case EffectKind::creep:
+    case EffectKind::bow:
+    case EffectKind::index_wave: break;  // bounded, never solved for by name
   }
   return "";
 }
@@ -84,6 +87,9 @@ std::string effect_needs(EffectKind kind) {
       return "spread the angles over most of a turn, or leave --with squareness out";
     case EffectKind::scale:
       return "spread the angles over most of a turn, or leave --with scale out";
+    case EffectKind::creep:
+    case EffectKind::bow:
+    case EffectKind::index_wave: break;  // bounded, never solved for by name
   }
   return "";
 }

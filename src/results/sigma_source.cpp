@@ -26,6 +26,7 @@ std::string text_of(const SigmaSource& source) {
     // What the survey itself says comes first.
     text = source.touch == From::survey ? touch + "; " + rest : rest + "; " + touch;
   }
+  if (source.pooled) text += ", pooled with this survey";
   return text + (source.enlarged ? ", enlarged to the scatter found" : "");
 }
 
@@ -33,8 +34,9 @@ std::optional<SigmaSource> sigma_source_named(std::string_view text) {
   constexpr From all[] = {From::not_run, From::machine_file, From::defaults, From::survey};
   for (const From touch : all) {
     for (const From rest : all) {
-      for (const bool enlarged : {false, true}) {
-        if (const SigmaSource source{touch, rest, enlarged}; text_of(source) == text) return source;
+      for (const int extra : {0, 1, 2, 3}) {
+        const SigmaSource source{touch, rest, (extra & 1) != 0, (extra & 2) != 0};
+        if (text_of(source) == text) return source;
       }
     }
   }

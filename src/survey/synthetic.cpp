@@ -1,6 +1,7 @@
 #include "pivotrace/survey/synthetic.h"
 
 #include <Eigen/Geometry>
+#include <algorithm>
 #include <cmath>
 #include <numbers>
 #include <optional>
@@ -9,22 +10,30 @@
 #include "pivotrace/machine/kinematics.h"
 #include "pivotrace/machine/tool_axis.h"
 #include "pivotrace/survey/random_stream.h"
+#include "pivotrace/survey/resting_axes.h"
 
 namespace pivotrace {
 
 namespace {
 
-/// Random errors shared by all touches of one station.
+/// Errors shared by all touches of one station.
 struct StationError {
   Eigen::Vector3d shown_mm = Eigen::Vector3d::Zero();
   RotaryAngles angles_rad{};
+  AxisMotions motions_mm = no_motion();
 };
 
 class Synthesis {
  public:
   Synthesis(const Machine& machine, const SurveyTruth& truth, const MachineState& aim,
-            const SurveyNoise& noise)
-      : machine_(machine), truth_(truth), aim_(aim), noise_(noise), random_(noise.seed) {}
+            const SurveyNoise& noise, Arrivals arrivals)
+      : machine_(machine),
+        truth_(truth),
+        aim_(aim),
+        noise_(noise),
+        arrivals_(arrivals),
+        random_(noise.seed),
+        axes_(truth, noise) {}
 
   Survey run(const std::vector<StationTarget>& stations) {
     survey_.machine_name = machine_.name;
@@ -51,10 +60,13 @@ class Synthesis {
     for (double& component : error.shown_mm) component = noise_.station_sigma_mm * random_.normal();
     for (std::size_t axis = 0; axis < machine_.rotary.size(); ++axis) {
       const double step = angles_rad[axis] - last_angles_rad_[axis];
-      const double side = step > 0.0 ? 1.0 : (step < 0.0 ? -1.0 : 0.0);
-      error.angles_rad[axis] =
-          noise_.index_sigma_rad[axis] * random_.normal() + side * truth_.reversal_rad[axis];
+      if (step == 0.0 && !survey_.stations.empty()) continue;  // it rests and keeps its error
+      int side = step > 0.0 ? 1 : (step < 0.0 ? -1 : 0);
+      if (arrivals_ == Arrivals::one_side) side = 1;
+      axes_.arrive(static_cast<int>(axis), angles_rad[axis], side);
     }
+    error.angles_rad = axes_.errors_rad();
+    error.motions_mm = axes_.motions_mm();
     return error;
   }
 
@@ -95,11 +107,11 @@ class Synthesis {
     return 0.0;
   }
 
-  /// The reading that would be without errors where the slides really stand.
-  contact::Reading<double> real_reading(const Eigen::Vector3d& shown_mm, const StationError& error,
-                                        bool flip) const {
-    const Eigen::Vector3d real_shown = shown_mm + error.shown_mm +
-                                       truth_.linear_error * (shown_mm - truth_.linear_origin_mm) +
+  /// The reading that would be without errors where the slides really stand; a moving work axis is seen
+  /// as the slides standing elsewhere.
+  contact::Reading<double> real_reading(const Eigen::Vector3d& shown_mm,
+                                        const Eigen::Vector3d& displaced_mm, bool flip) const {
+    const Eigen::Vector3d real_shown = shown_mm + displaced_mm + slide_error_mm(truth_, shown_mm) +
                                        truth_.drift_mm_per_hour * (time_s_ / 3600.0);
     return {contact::from_eigen(real_shown), contact::from_eigen(truth_.state.stylus_offset_mm),
             flip};
@@ -133,9 +145,14 @@ class Synthesis {
     const contact::Chain<double> chain = chain_at(machine_, truth_.state, real_angles);
     const contact::Mat3<double> to_machine =
         contact::machine_from_carried_rotation(chain, artefact.carried_by);
+    const Eigen::Vector3d displaced =
+        error.shown_mm +
+        tool_displacement_mm(machine_, truth_.state, real_angles, error.motions_mm) -
+        work_displacement_mm(machine_, truth_.state, artefact.carried_by, real_angles,
+                             error.motions_mm);
     for (int iteration = 0; iteration < 30; ++iteration) {
       const contact::Vec3<double> in_carried = contact::stylus_in_carried(
-          chain, artefact.carried_by, real_reading(shown, error, station.flip));
+          chain, artefact.carried_by, real_reading(shown, displaced, station.flip));
       const contact::Surface<double> surface =
           contact::surface(artefact.kind, place, truth_.state.stylus_radius_mm, in_carried);
       const double slope = contact::dot(contact::from_eigen(normal), to_machine * surface.outward);
@@ -167,7 +184,9 @@ class Synthesis {
   const SurveyTruth& truth_;
   const MachineState& aim_;
   const SurveyNoise& noise_;
+  Arrivals arrivals_;
   RandomStream random_;
+  RestingAxes axes_;
   Survey survey_;
   double time_s_ = 0.0;
   RotaryAngles last_angles_rad_{};
@@ -181,14 +200,49 @@ SurveyNoise stated_noise(const Machine& machine, std::uint64_t seed) {
   noise.station_sigma_mm = machine.linear.station_sigma_mm;
   for (std::size_t i = 0; i < machine.rotary.size(); ++i) {
     noise.index_sigma_rad[i] = machine.rotary[i].index_sigma_rad;
+    noise.index_repeat_sigma_rad[i] = machine.rotary[i].index_repeat_sigma_rad;
+    noise.axis_motion_sigma_mm[i] = machine.rotary[i].axis_motion_sigma_mm;
   }
   noise.seed = seed;
   return noise;
 }
 
 Survey synthesise_survey(const Machine& machine, const SurveyTruth& truth, const MachineState& aim,
-                         const std::vector<StationTarget>& stations, const SurveyNoise& noise) {
-  return Synthesis(machine, truth, aim, noise).run(stations);
+                         const std::vector<StationTarget>& stations, const SurveyNoise& noise,
+                         Arrivals arrivals) {
+  return Synthesis(machine, truth, aim, noise, arrivals).run(stations);
+}
+
+Eigen::Vector3d slide_error_mm(const SurveyTruth& truth, const Eigen::Vector3d& shown_mm) {
+  const Eigen::Vector3d from_middle = (shown_mm - truth.bow_middle_mm) / bow_reach_mm;
+  return truth.linear_error * (shown_mm - truth.linear_origin_mm) +
+         truth.bow_mm * from_middle.cwiseAbs2();
+}
+
+double index_wave_rad(const SurveyTruth& truth, int axis, double angle_rad) {
+  const IndexWave& wave = truth.index_waves[axis];
+  return wave.cos_once * std::cos(angle_rad) + wave.sin_once * std::sin(angle_rad) +
+         wave.cos_twice * std::cos(2.0 * angle_rad) + wave.sin_twice * std::sin(2.0 * angle_rad);
+}
+
+SurveyNoise drawn_about(const SurveyNoise& stated, double dof) {
+  RandomStream random(stated.seed, 88);
+  // A whole number of squared normals; a file says 8, and a fraction of one would change nothing.
+  const int count = std::max(1, static_cast<int>(std::lround(dof)));
+  const auto factor = [&] {
+    double chi2 = 0.0;
+    for (int k = 0; k < count; ++k) chi2 += std::pow(random.normal(), 2);
+    return std::sqrt(count / chi2);
+  };
+  SurveyNoise drawn = stated;
+  drawn.touch_sigma_mm *= factor();
+  drawn.station_sigma_mm *= factor();
+  for (int axis = 0; axis < max_rotary_axes; ++axis) {
+    drawn.index_sigma_rad[axis] *= factor();
+    drawn.index_repeat_sigma_rad[axis] *= factor();
+    drawn.axis_motion_sigma_mm[axis] *= factor();
+  }
+  return drawn;
 }
 
 std::vector<TouchTarget> ball_pattern(int artefact, int count, double first_rad, bool pole) {

@@ -34,10 +34,9 @@ HostFit host_fit(const Machine& machine, const Survey& survey) {
       minimise_gaps(model, stated, starting_unknowns(model), {});
   REQUIRE(minimum.has_value());
   const std::vector<CommonTerm> terms = common_terms(machine);
-  const Adjusted adjusted = adjusted_at(model, stated, minimum->unknowns, effects_of(terms));
-  ChosenVariances chosen;
-  chosen.random = stated;
-  const Uncertainty uncertainty(model, adjusted, chosen, terms);
+  const Adjusted adjusted = settled_at(model, stated, minimum->unknowns, effects_of(terms));
+  const ChosenVariances chosen = stated_variances(model, stated, adjusted);
+  const Uncertainty uncertainty(model, adjusted, chosen, terms, {});
   return {axis_results(model, adjusted, uncertainty),
           axis_pair_results(model, adjusted, uncertainty), adjusted.chi2, adjusted.redundancy};
 }

@@ -1,5 +1,7 @@
 #include "jobs.h"
 
+#include "machines.h"
+
 namespace pivotrace::testing {
 
 namespace {
@@ -90,6 +92,33 @@ Scenario swivel_job() {
   return s;
 }
 
+/// A round table turns, then the cradle that carries it tilts with the table at rest; all of it there
+/// and back, as the probing cycle does.
+Scenario trunnion_and_table() {
+  Scenario s;
+  s.machine = machine_frame("invented trunnion with table");
+  s.machine.rotary = {rotary_axis('A', LinearAxis::X, TurnSense::left_hand, {-250, -220, -310}, 4),
+                      rotary_axis('C', LinearAxis::Z, TurnSense::left_hand, {-250, -220, -330}, 4)};
+  s.machine.artefacts = {ball("ball", 1, {-180, -220, -270})};
+  s.truth = leaning_truth(s.machine, 0.0003, 0.1);
+  const auto stay = [&](double a_deg, double c_deg) {
+    StationTarget target;
+    target.angles_rad = degrees(a_deg, c_deg);
+    target.touches = ball_pattern(0, 5, 0.3, true);
+    s.stations.push_back(target);
+  };
+  for (int k = 0; k <= 10; ++k) stay(0.0, 60.0 * (k <= 5 ? k : 10 - k));
+  for (int k = 0; k <= 10; ++k) stay(-25.0 + 25.0 * (k <= 5 ? k : 10 - k), 0.0);
+  return s;
+}
+
+/// Motion of the axes and an uncertain stylus, as every real machine has them.
+void as_machines_are(Scenario& s) {
+  s.machine.probe.offset_u_mm = {0.001, 0.001, 0.001};
+  for (RotaryAxis& axis : s.machine.rotary) axis.axis_motion_sigma_mm = 0.001;
+  s.noise = stated_noise(s.machine, 1);
+}
+
 }  // namespace
 
 std::vector<Job> coverage_jobs() {
@@ -99,43 +128,17 @@ std::vector<Job> coverage_jobs() {
                            {"trunnion -30..100, 5 stations, 2 balls", trunnion_job()},
                            {"pin in chuck, 2 sections x 4 x 3", pin_job()},
                            {"swivel head +-60, 5 stations x 6", swivel_job()}};
-  for (Job& job : jobs) {
-    job.scenario.machine.probe.offset_u_mm = {0.001, 0.001, 0.001};
-    job.scenario.noise = stated_noise(job.scenario.machine, 1);
-  }
+  for (Job& job : jobs) as_machines_are(job.scenario);
   return jobs;
 }
 
-std::vector<Disturbance> disturbances() {
-  std::vector<Disturbance> all(4);
-  all[0].name = "three-lobed probe, 2 um";
-  all[0].lobing_mm = 0.002;
-  all[1].name = "drift, 5 um per run";
-  all[1].drift_mm_per_run = 0.005;
-  all[2].name = "squareness, 20 um/m";
-  all[2].squareness = 20e-6;
-  all[3].name = "scale of Y, 10 um/m";
-  all[3].scale = 10e-6;
-  return all;
-}
-
-SurveyTruth disturbed(const Scenario& scenario, const Disturbance& disturbance) {
-  SurveyTruth truth = scenario.truth;
-  truth.lobing_amplitude_mm = disturbance.lobing_mm;
-  truth.lobing_phase_rad = 0.2;
-  std::size_t touches = 0;
-  for (const StationTarget& station : scenario.stations) touches += station.touches.size();
-  const double hours = (seconds_per_touch * static_cast<double>(touches) +
-                        seconds_per_turn * static_cast<double>(scenario.stations.size())) /
-                       3600.0;
-  truth.drift_mm_per_hour =
-      Eigen::Vector3d::Constant(disturbance.drift_mm_per_run / hours / std::sqrt(3.0));
-  truth.linear_error << 0, disturbance.squareness, disturbance.squareness, 0, disturbance.scale,
-      disturbance.squareness, 0, 0, 0;
-  truth.linear_origin_mm = scenario.machine.rotary[0].side == AxisSide::work
-                               ? scenario.machine.rotary[0].centre_mm
-                               : scenario.machine.artefacts[0].at_mm;
-  return truth;
+std::vector<Job> further_jobs() {
+  std::vector<Job> jobs = {{"trunnion and table, there and back", trunnion_and_table()}};
+  for (NamedScenario& named : every_machine()) {
+    jobs.push_back({named.name, std::move(named.scenario)});
+  }
+  for (Job& job : jobs) as_machines_are(job.scenario);
+  return jobs;
 }
 
 }  // namespace pivotrace::testing

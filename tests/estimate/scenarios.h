@@ -31,6 +31,8 @@ inline Machine machine_frame(const char* name) {
   machine.probe.gauge_length_mm = 130.0;
   machine.probe.touch_sigma_mm = 0.001;
   machine.probe.touch_sigma_stated = true;
+  // What no scatter shows is put in on purpose where a test is about it.
+  machine.bounds = no_disturbance();
   return machine;
 }
 
@@ -45,6 +47,8 @@ inline RotaryAxis rotary_axis(char letter, LinearAxis along, TurnSense sense,
   axis.quote_at_mm = axis.direction.dot(centre_mm);
   axis.index_sigma_rad = rad_from_arcsec(index_sigma_arcsec);
   axis.index_sigma_stated = true;
+  axis.axis_motion_sigma_mm = 0.0;
+  axis.axis_motion_sigma_stated = true;
   return axis;
 }
 
@@ -93,8 +97,12 @@ inline Scenario fourth_axis(int stations, int equator_touches, std::uint64_t see
   return s;
 }
 
+/// Reached from one side as by the probing cycle, or straight from the angle before where the machine
+/// has a reversal to show.
 inline Survey survey_of(const Scenario& s) {
-  return synthesise_survey(s.machine, s.truth, s.truth.state, s.stations, s.noise);
+  const bool reverses = s.truth.reversal_rad != RotaryAngles{};
+  return synthesise_survey(s.machine, s.truth, s.truth.state, s.stations, s.noise,
+                           reverses ? Arrivals::by_order : Arrivals::one_side);
 }
 
 /// One row per ball and angle of the first axis that states its centre in this state, without noise.

@@ -4,11 +4,15 @@
 #include <algorithm>
 #include <atomic>
 #include <cmath>
+#include <map>
 #include <mutex>
+#include <optional>
+#include <set>
 #include <thread>
 
 #include "pivotrace/estimate/fit.h"
 #include "pivotrace/estimate/predict.h"
+#include "pivotrace/results/beside_truth.h"
 #include "pivotrace/survey/random_stream.h"
 
 namespace pivotrace::testing {
@@ -46,29 +50,92 @@ SurveyTruth drawn_truth(const Machine& machine, const SurveyTruth& truth, std::u
   return drawn;
 }
 
-std::vector<NamedEstimate> stated_values(const AxisResult& axis) {
-  std::vector<NamedEstimate> values = axis.centre;
-  values.insert(values.end(), axis.orientation.begin(), axis.orientation.end());
+/// Stated and true value of every output of a fit.
+struct JudgedValue {
+  ValueName name;
+  double error = 0.0;
+  Estimate estimate;
+};
+
+void judge_axes(const FitResult& fit, const std::vector<ValueBesideTruth>& beside,
+                std::vector<JudgedValue>& values) {
+  const auto judge = [&](const ValueName& name, const Estimate& estimate) {
+    for (const ValueBesideTruth& value : beside) {
+      if (value.name == name) values.push_back({name, value.fitted - value.truth, estimate});
+    }
+  };
+  for (const AxisResult& axis : fit.axes) {
+    for (const NamedEstimate& e : axis.centre) judge(e.name, e.estimate);
+    for (const NamedEstimate& e : axis.orientation) judge(e.name, e.estimate);
+    if (axis.pivot_to_stylus) {
+      judge(axis_value(axis.letter, ValueKind::pivot_to_stylus), *axis.pivot_to_stylus);
+    }
+    if (axis.pivot_to_gauge) {
+      judge(axis_value(axis.letter, ValueKind::pivot_to_gauge), *axis.pivot_to_gauge);
+    }
+  }
+}
+
+/// A drift moves what the slides show: the truth of work-side lines is that of the mean time.
+Line at_mean_time(const Survey& survey, const Machine& machine, const SurveyTruth& truth,
+                  int axis) {
+  Line line = truth.state.axis_lines[axis];
+  double seconds = 0.0;
+  for (const Touch& touch : survey.touches) seconds += touch.time_s.value_or(0.0);
+  const double hours = seconds / static_cast<double>(survey.touches.size()) / 3600.0;
+  if (machine.rotary[axis].side == AxisSide::work) {
+    line.point_mm -= truth.drift_mm_per_hour * hours;
+  }
+  return line;
+}
+
+void judge_pairs(const FitResult& fit, const Survey& survey, const Machine& machine,
+                 const SurveyTruth& truth, std::vector<JudgedValue>& values) {
+  for (const AxisPairResult& pair : fit.axis_pairs) {
+    const Line first = at_mean_time(survey, machine, truth, machine.rotary_index(pair.first));
+    const Line second = at_mean_time(survey, machine, truth, machine.rotary_index(pair.second));
+    const CommonNormal normal = common_normal(first, second);
+    const auto judge = [&](ValueKind kind, const Estimate& estimate, double is,
+                           std::optional<LinearAxis> along = std::nullopt) {
+      values.push_back(
+          {pair_value(pair.first, pair.second, kind, along), estimate.value - is, estimate});
+    };
+    judge(ValueKind::distance, pair.distance, normal.signed_distance_mm);
+    judge(ValueKind::crossing, pair.crossing, normal.crossing_rad);
+    for (int k = 0; k < 3 && !pair.parallel; ++k) {
+      const auto along = static_cast<LinearAxis>(k);
+      judge(ValueKind::foot_on_first, pair.foot_on_first[k], normal.foot_on_first_mm[k], along);
+      judge(ValueKind::foot_on_second, pair.foot_on_second[k], normal.foot_on_second_mm[k], along);
+    }
+  }
+}
+
+void judge_diameters(const FitResult& fit, const Machine& machine, const SurveyTruth& truth,
+                     std::vector<JudgedValue>& values) {
+  for (const ArtefactResult& artefact : fit.artefacts) {
+    if (!artefact.diameter) continue;
+    const int index = machine.artefact_index(artefact.name);
+    const double is = 2.0 * truth.state.artefacts[index].radius_mm;
+    values.push_back({artefact_value(artefact.name, ValueKind::diameter),
+                      artefact.diameter->value - is, *artefact.diameter});
+  }
+}
+
+std::vector<JudgedValue> judged(const FitResult& fit, const Survey& survey, const Machine& machine,
+                                const SurveyTruth& truth) {
+  RehearsalTruth whole;
+  whole.survey = truth;
+  std::vector<JudgedValue> values;
+  judge_axes(fit, beside_truth(fit, survey, machine, whole), values);
+  judge_pairs(fit, survey, machine, truth, values);
+  judge_diameters(fit, machine, truth, values);
   return values;
 }
 
-double true_angle(const RotaryAxis& axis, const Line& line, int k) {
-  const int along = static_cast<int>(*axis.along);
-  const int other = 3 - along - k;
-  const double hand = (k + 1) % 3 == along ? 1.0 : -1.0;
-  return std::atan2(hand * line.direction[other], line.direction[along]);
-}
-
-double true_value(const Job& job, const SurveyTruth& truth, const ValueName& name) {
-  const RotaryAxis& axis = job.scenario.machine.rotary[0];
-  const Line& line = truth.state.axis_lines[0];
-  if (is_angle(name)) return true_angle(axis, line, component(name));
-  return pierce_plane(line, axis.direction, axis.quote_at_mm)[component(name)];
-}
-
-/// Predicted standard uncertainties at the truth, in the order of stated_values.
-std::vector<double> bounds(const Job& job, const SurveyTruth& truth) {
+/// The machine of a job as if its file told the truth.
+Machine at_truth(const Job& job) {
   Machine machine = job.scenario.machine;
+  const SurveyTruth& truth = job.scenario.truth;
   for (std::size_t k = 0; k < machine.rotary.size(); ++k) {
     machine.rotary[k].centre_mm = pierce_plane(
         truth.state.axis_lines[k], machine.rotary[k].direction, machine.rotary[k].quote_at_mm);
@@ -76,59 +143,132 @@ std::vector<double> bounds(const Job& job, const SurveyTruth& truth) {
   for (std::size_t a = 0; a < machine.artefacts.size(); ++a) {
     machine.artefacts[a].at_mm = truth.state.artefacts[a].point_mm;
   }
+  return machine;
+}
+
+/// Predicted standard uncertainties at the truth, by name.
+std::map<std::string, Estimate> predicted(const Job& job) {
+  const Machine machine = at_truth(job);
   SurveyTruth perfect;
   perfect.state = nominal_state(machine);
   const Survey planned =
       synthesise_survey(machine, perfect, perfect.state, job.scenario.stations, {});
-  const auto predicted = predict_fit(machine, planned);
-  std::vector<double> result;
-  for (const NamedEstimate& e : predicted->axes[0].centre) result.push_back(e.estimate.u_absolute);
-  for (const NamedEstimate& e : predicted->axes[0].orientation)
-    result.push_back(e.estimate.u_absolute);
+  std::map<std::string, Estimate> result;
+  const auto fit = predict_fit(machine, planned);
+  if (!fit) return result;
+  for (const JudgedValue& value : judged(*fit, planned, machine, perfect)) {
+    result[text_of(value.name)] = value.estimate;
+  }
   return result;
 }
 
 }  // namespace
 
-CoverageResult coverage(const Job& job, const SurveyTruth& truth, int surveys, std::uint64_t seed,
-                        int threads, bool screening) {
+SurveyFrame frame_of_job(const Job& job) {
+  const Scenario& s = job.scenario;
+  return frame_of(s.machine, synthesise_survey(s.machine, s.truth, s.truth.state, s.stations, {}));
+}
+
+WorstCase worst_case(const Job& job, const Bound& bound) {
+  const Scenario& s = job.scenario;
+  const SurveyFrame frame = frame_of_job(job);
+  const auto values_of = [&](const SurveyTruth& truth) {
+    const Survey survey =
+        synthesise_survey(s.machine, truth, s.truth.state, s.stations, {}, Arrivals::one_side);
+    FitOptions options;
+    options.screen = false;
+    const auto fit = fit_survey(s.machine, survey, options);
+    return fit ? judged(*fit, survey, s.machine, truth) : std::vector<JudgedValue>{};
+  };
+  const std::map<std::string, Estimate> expected = predicted(job);
+  const std::vector<JudgedValue> plain = values_of(s.truth);
+  const int count = pivotrace::components(bound.kind);
+  Eigen::MatrixXd response = Eigen::MatrixXd::Zero(static_cast<Eigen::Index>(plain.size()), count);
+  for (int k = 0; k < count; ++k) {
+    SurveyTruth truth = s.truth;
+    disturb(truth, bound, bound.half_width * Eigen::VectorXd::Unit(count, k), frame);
+    const std::vector<JudgedValue> shifted = values_of(truth);
+    for (std::size_t i = 0; i < plain.size() && i < shifted.size(); ++i) {
+      response(static_cast<Eigen::Index>(i), k) =
+          (shifted[i].error - plain[i].error) / bound.half_width;
+    }
+  }
+  WorstCase worst;
+  worst.components = Eigen::VectorXd::Zero(count);
+  for (std::size_t i = 0; i < plain.size(); ++i) {
+    const Eigen::VectorXd along = response.row(static_cast<Eigen::Index>(i)).transpose();
+    const Eigen::VectorXd most = worst_components(bound, along);
+    const auto known = expected.find(text_of(plain[i].name));
+    if (known == expected.end() || !(known->second.U95_absolute > 0.0)) continue;
+    const double shift = along.dot(most) / known->second.U95_absolute;
+    if (shift <= worst.shift_in_U95) continue;
+    worst = {plain[i].name, shift, most};
+  }
+  return worst;
+}
+
+CoverageResult coverage(const Job& job, int surveys, std::uint64_t seed, int threads,
+                        const CoverageOptions& options) {
   CoverageResult result;
   result.job = job.name;
   result.surveys = surveys;
-  const std::vector<double> bound = bounds(job, job.scenario.truth);
-  std::vector<std::vector<NamedEstimate>> all(surveys);
+  const std::map<std::string, Estimate> expected = predicted(job);
+  const Scenario& s = job.scenario;
+  Machine file = s.machine;
+  if (options.file) options.file(file);
+  std::vector<std::vector<JudgedValue>> all(surveys);
+  std::mutex mutex;
   in_parallel(surveys, threads, [&](int k) {
-    SurveyNoise noise = job.scenario.noise;
+    SurveyNoise noise = s.noise;
     noise.seed = seed_of(seed, k);
-    const SurveyTruth drawn = drawn_truth(job.scenario.machine, truth, noise.seed);
+    if (options.draw_sigmas) noise = drawn_about(noise, file.sigma_dof);
+    SurveyTruth truth = s.truth;
+    if (options.draw_common) truth = drawn_truth(s.machine, truth, noise.seed);
+    if (options.disturb) options.disturb(truth, k);
     const Survey survey =
-        synthesise_survey(job.scenario.machine, drawn, truth.state, job.scenario.stations, noise);
-    FitOptions options;
-    options.screen = screening;
-    const auto fit = fit_survey(job.scenario.machine, survey, options);
-    if (fit) all[k] = stated_values(fit->axes[0]);
+        synthesise_survey(s.machine, truth, s.truth.state, s.stations, noise, Arrivals::one_side);
+    FitOptions fit_options;
+    fit_options.screen = options.screening;
+    const auto fit = fit_survey(file, survey, fit_options);
+    if (!fit) return;
+    all[k] = judged(*fit, survey, s.machine, truth);
+    const std::lock_guard<std::mutex> lock(mutex);
+    std::set<std::string> codes;
+    for (const Finding& finding : fit->findings) {
+      if (finding.severity != Severity::note) codes.insert(text_of(finding.code));
+    }
+    result.alarmed += codes.empty() ? 0 : 1;
+    for (const std::string& code : codes) ++result.alarms[code];
   });
+  std::map<std::string, CoverageRow> rows;
+  std::vector<std::string> order;
   for (const auto& values : all) {
     if (values.empty()) {
       ++result.refused;
       continue;
     }
-    if (result.rows.empty()) result.rows.resize(values.size());
-    for (std::size_t i = 0; i < values.size(); ++i) {
-      CoverageRow& row = result.rows[i];
-      const Estimate& stated = values[i].estimate;
-      const double error = stated.value - true_value(job, truth, values[i].name);
-      row.output = values[i].name;
-      row.bound = bound[i];
+    for (const JudgedValue& value : values) {
+      const std::string name = text_of(value.name);
+      if (!rows.contains(name)) order.push_back(name);
+      CoverageRow& row = rows[name];
+      row.output = value.name;
+      const double U95 = options.draw_common ? value.estimate.U95_absolute : value.estimate.U95;
       ++row.surveys;
-      row.held += std::abs(error) <= stated.U95_absolute;
-      row.mean_error += error;
-      row.spread += error * error;
+      row.held += std::abs(value.error) <= U95;
+      row.mean_error += value.error;
+      row.spread += value.error * value.error;
+      row.mean_U95 += U95;
     }
   }
-  for (CoverageRow& row : result.rows) {
+  for (const std::string& name : order) {
+    CoverageRow row = rows[name];
     row.mean_error /= row.surveys;
+    row.mean_U95 /= row.surveys;
     row.spread = std::sqrt(row.spread / row.surveys - row.mean_error * row.mean_error);
+    if (const auto known = expected.find(name); known != expected.end()) {
+      row.bound = options.draw_common ? known->second.u_absolute : known->second.u;
+    }
+    result.rows.push_back(row);
   }
   return result;
 }
@@ -197,8 +337,9 @@ BlunderResult blunders(const Job& job, int touches, bool slip, bool in_air, int 
   in_parallel(surveys, threads, [&](int k) {
     SurveyNoise noise = job.scenario.noise;
     noise.seed = seed_of(seed, k);
-    const Survey clean = synthesise_survey(job.scenario.machine, job.scenario.truth,
-                                           job.scenario.truth.state, job.scenario.stations, noise);
+    const Survey clean =
+        synthesise_survey(job.scenario.machine, job.scenario.truth, job.scenario.truth.state,
+                          job.scenario.stations, noise, Arrivals::one_side);
     Survey spoiled = clean;
     RandomStream random(noise.seed, 5);
     const std::vector<int> bad = spoil(spoiled, job, touches, slip, in_air, random);

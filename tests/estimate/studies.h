@@ -2,11 +2,13 @@
 #pragma once
 
 #include <functional>
+#include <map>
 #include <string>
 #include <vector>
 
 #include "jobs.h"
 #include "pivotrace/results/value_name.h"
+#include "pivotrace/survey/disturbances.h"
 
 namespace pivotrace::testing {
 
@@ -17,6 +19,7 @@ struct CoverageRow {
   double mean_error = 0.0;  ///< mm or rad
   double spread = 0.0;      ///< standard deviation of the error
   double bound = 0.0;       ///< Cramer-Rao bound: u predicted at the truth
+  double mean_U95 = 0.0;
   double share() const { return static_cast<double>(held) / surveys; }
   double efficiency() const { return spread / bound; }
   double bias_in_u() const { return mean_error / bound; }
@@ -25,14 +28,38 @@ struct CoverageRow {
 struct CoverageResult {
   std::string job;
   int surveys = 0;
-  int refused = 0;  ///< surveys the fit refused or called unusable
+  int refused = 0;                    ///< surveys the fit refused
+  int alarmed = 0;                    ///< surveys with a warning or an error
+  std::map<std::string, int> alarms;  ///< code -> surveys it was raised in
   std::vector<CoverageRow> rows;
+};
+
+/// How the machine of one survey differs from its file.
+struct CoverageOptions {
+  bool draw_sigmas = false;  ///< true sigmas about the file's, with its degrees of freedom
+  bool draw_common = true;   ///< stylus offset and diameters; else judged by U95 repeatable
+  bool screening = true;
+  /// What disturbs this survey; empty = nothing.
+  std::function<void(SurveyTruth&, int survey)> disturb;
+  std::function<void(Machine&)> file;  ///< what the file says differently from the truth
 };
 
 /// Each survey draws fresh random errors, diameters and stylus offset from what the machine file
 /// states. Survey k of a seed is the same whatever the number of threads.
-CoverageResult coverage(const Job& job, const SurveyTruth& truth, int surveys, std::uint64_t seed,
-                        int threads, bool screening = true);
+CoverageResult coverage(const Job& job, int surveys, std::uint64_t seed, int threads,
+                        const CoverageOptions& options = {});
+
+/// A disturbance at its bound in the worst phase or with the worst signs for one output: the output
+/// that it shifts most for its U95. Found with undisturbed, noise-free surveys of the simulator.
+struct WorstCase {
+  ValueName output;
+  double shift_in_U95 = 0.0;
+  Eigen::VectorXd components;
+};
+WorstCase worst_case(const Job& job, const Bound& bound);
+
+/// Where the survey of a job runs and how long it takes.
+SurveyFrame frame_of_job(const Job& job);
 
 struct BlunderResult {
   std::string story;

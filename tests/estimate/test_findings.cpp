@@ -100,7 +100,7 @@ std::vector<Case> cases() {
        [] { return job_after([](Survey& s) {
               shift_stations(s, 4, 4, {0.001, 0.002, 0.001});
             }); },
-       {"all touches of station 5 (A120)", "0.03", "left out"},
+       {"all touches of station 5 (A120)", "0.04", "left out"},
        {"clamped", "repeat that station"}});
   all.push_back({"suspects-inseparable",
                  Severity::error,
@@ -313,7 +313,8 @@ std::vector<Case> cases() {
                  [] { return job([](Scenario& s) {
                         at_angles(s, {0, 90, 180, 270});
                       }); },
-                 {"does not state all of", "stand in", "every U95 rests on them"},
+                 {"not in the machine file and assumed instead", "`touch_sigma` 0.00100 mm",
+                  "every U95 rests on them"},
                  {"state what your probe and machine do"}});
   return all;
 }

@@ -97,7 +97,7 @@ struct Fitted {
         effects(unknown_effects),
         model(machine, survey, effects),
         random(stated_random_model(model)),
-        adjusted(adjusted_at(model, random, minimum(model, s), effects_of(common_terms(machine)))),
+        adjusted(settled_at(model, random, minimum(model, s), effects_of(common_terms(machine)))),
         common(common_terms(machine)),
         bench(model, adjusted, random, common) {}
 
@@ -111,7 +111,9 @@ struct Fitted {
   Survey trial_survey(const std::vector<double>& draws) const {
     const trial::Problem& p = bench.problem();
     Survey moved = survey;
-    int draw = p.commons;
+    int draw = p.commons + p.shared;
+    const int* shared_of = p.shared_of;
+    const double* by_shared = p.by_shared;
     int reading = 0;
     int touch = 0;
     for (int s = 0; s < p.stations; ++s) {
@@ -128,10 +130,15 @@ struct Fitted {
           for (int k = 0; k < p.random_effects; ++k) {
             error += p.by_random[reading * p.random_effects + k] * draws[own + k];
           }
+          for (int k = 0; k < p.station[s].shared; ++k) {
+            error += by_shared[k] * draws[p.commons + shared_of[k]];
+          }
+          by_shared += p.station[s].shared;
           shown += error * Eigen::Map<const Eigen::Vector3d>(p.outward + 3 * reading);
         }
         moved.touches[moved.stations[s].first_touch + t].shown_mm = shown;
       }
+      shared_of += p.station[s].shared;
     }
     return moved;
   }
@@ -155,9 +162,10 @@ double refit_error(const Scenario& s, const std::vector<Effect>& effects, std::u
   const Model model(fitted.machine, moved, effects);
   const auto full = minimise_gaps(model, fitted.random, fitted.adjusted.unknowns, {});
   REQUIRE(full.has_value());
+  const Adjusted settled = settled_at(model, fitted.random, full->unknowns, {});
   double largest = 0.0;
   for (int i = 0; i < p.unknowns; ++i) {
-    largest = std::max(largest, std::abs(unknowns[2 * i] - full->unknowns[i]));
+    largest = std::max(largest, std::abs(unknowns[2 * i] - settled.unknowns[i]));
   }
   return largest;
 }

@@ -51,7 +51,8 @@ ExampleSurvey made(const std::string& file, const std::string& machine_file,
                    const std::string& story, const Machine& machine, const SurveyTruth& truth,
                    const std::vector<StationTarget>& stations, const SurveyNoise& noise) {
   ExampleSurvey example{file, machine_file, story, "", truth, {}};
-  example.survey = synthesise_survey(machine, truth, truth.state, stations, noise);
+  example.survey =
+      synthesise_survey(machine, truth, truth.state, stations, noise, Arrivals::one_side);
   example.survey.started = "2026-03-02T08:15:00Z";
   for (Touch& touch : example.survey.touches) {
     touch.shown_mm = touch.shown_mm.unaryExpr(&displayed);

@@ -36,6 +36,10 @@ inline Estimate some_estimate() {
                     some_number(), some_number(), std::abs(some_finite_number())};
   if (*rc::gen::arbitrary<bool>()) estimate.dof = std::numeric_limits<double>::infinity();
   if (std::isnan(estimate.u)) estimate.dof = not_run;
+  estimate.dof_absolute =
+      std::isnan(estimate.u_absolute) ? not_run : std::abs(some_finite_number());
+  estimate.B = std::abs(some_finite_number());
+  estimate.B_absolute = std::abs(some_finite_number());
   return estimate;
 }
 
@@ -133,8 +137,10 @@ inline FitSummary some_fit() {
     *value = some_number();
   }
   fit.index_sigma_rad = {{'A', some_number()}, {'C', some_number()}};
+  fit.index_repeat_sigma_rad = {{'A', some_number()}, {'C', some_number()}};
+  fit.axis_motion_sigma_mm = {{'A', some_number()}, {'C', some_number()}};
   const auto some_source = [] { return static_cast<SigmaSource::From>(*rc::gen::inRange(0, 4)); };
-  fit.sigma_source = {some_source(), some_source(), coin()};
+  fit.sigma_source = {some_source(), some_source(), coin(), coin()};
   fit.iterations = *rc::gen::inRange(-1, 100);
   return fit;
 }
@@ -178,6 +184,12 @@ inline FitResult some_result() {
   result.effects = {{some_effect(), some_estimate()}, {some_effect(), some_estimate()}};
   result.budget = {{some_value(), {SourceKind::index, 'C', {}}, some_number()},
                    {some_value(), {SourceKind::effect, '\0', some_effect()}, some_number()}};
+  result.bounds = {{BoundKind::index_wave,
+                    'C',
+                    some_number(),
+                    BoundSource::found,
+                    {{axis_value('A', ValueKind::centre, LinearAxis::Y), some_number()},
+                     {axis_value('A', ValueKind::orientation, LinearAxis::Y), some_number()}}}};
   for (int i = *rc::gen::inRange(0, 4); i > 0; --i) {
     result.stations.push_back(some_station(result.axes.size()));
     result.touches.push_back(some_touch());
@@ -207,7 +219,9 @@ inline bool near(double a, double b, double relative) {
 inline bool same_estimate(const Estimate& a, const Estimate& b, double relative) {
   return near(a.value, b.value, relative) && near(a.u, b.u, relative) &&
          near(a.U95, b.U95, relative) && near(a.u_absolute, b.u_absolute, relative) &&
-         near(a.U95_absolute, b.U95_absolute, relative) && same(a.dof, b.dof);
+         near(a.U95_absolute, b.U95_absolute, relative) && same(a.dof, b.dof) &&
+         same(a.dof_absolute, b.dof_absolute) && near(a.B, b.B, relative) &&
+         near(a.B_absolute, b.B_absolute, relative);
 }
 
 inline bool same_estimate(const std::optional<Estimate>& a, const std::optional<Estimate>& b) {
@@ -317,6 +331,15 @@ inline std::string difference(const FitResult& a, const FitResult& b, double rel
   const auto budget = [](const BudgetLine& x, const BudgetLine& y) {
     return x.output == y.output && x.source == y.source && same(x.share, y.share);
   };
+  const auto bound = [relative](const BoundResult& x, const BoundResult& y) {
+    const bool alike = x.kind == y.kind && x.axis == y.axis && x.source == y.source &&
+                       x.shifts.size() == y.shifts.size() && same(x.half_width, y.half_width);
+    for (std::size_t k = 0; alike && k < x.shifts.size(); ++k) {
+      if (x.shifts[k].first != y.shifts[k].first) return false;
+      if (!near(x.shifts[k].second, y.shifts[k].second, relative)) return false;
+    }
+    return alike;
+  };
   const bool head = a.usable == b.usable && a.machine_name == b.machine_name &&
                     a.started == b.started && a.made == b.made && a.version == b.version;
   if (!head || !same_list(a.inputs, b.inputs, input)) return "head";
@@ -330,6 +353,7 @@ inline std::string difference(const FitResult& a, const FitResult& b, double rel
   if (!same_list(a.effects, b.effects, effect)) return "effects";
   if (!same_fit(a.fit, b.fit, relative)) return "fit";
   if (!same_list(a.budget, b.budget, budget)) return "budget";
+  if (!same_list(a.bounds, b.bounds, bound)) return "bounds";
   if (!same_list(a.stations, b.stations, station)) return "stations";
   const auto touch = [](const TouchResult& x, const TouchResult& y) { return same_touch(x, y); };
   if (!same_list(a.touches, b.touches, touch)) return "touches";

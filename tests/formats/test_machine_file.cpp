@@ -378,3 +378,48 @@ TEST_CASE("damaged machine files give a machine or problems, never a crash") {
     (void)seed;
   }));
 }
+
+TEST_CASE("what the file is silent about is assumed by the class, what it states is taken") {
+  const Machine silent = machine_of(trunnion());
+  CHECK(silent.machine_class == MachineClass::usual);
+  CHECK(silent.sigma_dof == 8.0);
+  CHECK_FALSE(silent.bounds.lobing_mm);
+  CHECK(silent.rotary[0].axis_motion_sigma_mm == 0.001);
+  CHECK_FALSE(silent.rotary[0].axis_motion_sigma_stated);
+  for (const Bound& bound : bounds_in_force(silent)) CHECK(bound.source == BoundSource::assumed);
+  const Machine stated = machine_of(
+      replaced(replaced(trunnion(), "index_sigma_arcsec = 4.0",
+                        "index_sigma_arcsec = 4.0\nindex_repeat_sigma_arcsec = 2.0\n"
+                        "axis_motion_sigma = 0.003"),
+               "[probe]",
+               "[bounds]\nlobing = 0.0\ndrift_per_run = 0.007\nsquareness_um_per_m = 15\n"
+               "scale_um_per_m = 4\nplace = 0.001\nindex_wave_arcsec = 6\n"
+               "between_surveys = 0.004\n\n[probe]"));
+  CHECK(stated.bounds.lobing_mm == 0.0);
+  CHECK(stated.bounds.drift_per_run_mm == 0.007);
+  CHECK(*stated.bounds.squareness_rad == doctest::Approx(15e-6).epsilon(1e-15));
+  CHECK(*stated.bounds.index_wave_rad == doctest::Approx(6.0 / 3600.0 * deg).epsilon(1e-15));
+  CHECK(stated.rotary[0].axis_motion_sigma_mm == 0.003);
+  CHECK(stated.rotary[0].index_repeat_sigma_rad ==
+        doctest::Approx(2.0 / 3600.0 * deg).epsilon(1e-15));
+  // 0 is a statement: nothing is listed. Where standard uncertainties of scale and squareness are
+  // stated, they take the place of the bounds.
+  for (const Bound& bound : bounds_in_force(stated)) {
+    CHECK(bound.kind != BoundKind::lobing);
+    CHECK(bound.kind != BoundKind::squareness);
+    CHECK(bound.kind != BoundKind::scale);
+    CHECK(bound.source == BoundSource::stated);
+  }
+}
+
+TEST_CASE("a missing offset of the stylus is assumed, not 0") {
+  const std::string offsets = "offset_u = { X = 0.001, Y = 0.001, Z = 0.003 }";
+  const Machine silent = machine_of(replaced(trunnion(), offsets, ""));
+  CHECK(silent.probe.offset_u_mm == Eigen::Vector3d::Constant(0.002));
+  const Machine partly = machine_of(replaced(trunnion(), offsets, "offset_u = { X = 0.0 }"));
+  CHECK(partly.probe.offset_u_mm == Eigen::Vector3d(0.0, 0.002, 0.002));
+  CHECK(partly.probe.offset_u_stated == std::array<bool, 3>{true, false, false});
+  const Machine light = machine_of(replaced(replaced(trunnion(), offsets, ""), "units = \"mm\"",
+                                            "units = \"mm\"\nclass = \"light\""));
+  CHECK(light.probe.offset_u_mm == Eigen::Vector3d::Constant(0.005));
+}

@@ -38,11 +38,11 @@ FitResult small_result() {
   axis.turn = TurnSense::left_hand;
   const double infinite = std::numeric_limits<double>::infinity();
   axis.centre = {{axis_value('A', ValueKind::centre, LinearAxis::Y),
-                  {-200.01, 0.001, 0.002, 0.0015, 0.003, infinite}},
+                  {-200.01, 0.001, 0.002, 0.0015, 0.003, infinite, infinite}},
                  {axis_value('A', ValueKind::centre, LinearAxis::Z),
-                  {-250.02, 0.001, 0.0023, 0.0015, 0.0035, 8.0}}};
+                  {-250.02, 0.001, 0.0023, 0.0015, 0.0035, 8.0, 40.5}}};
   axis.orientation = {{axis_value('A', ValueKind::orientation, LinearAxis::Y),
-                       {0.5 * deg, 0.01 * deg, 0.02 * deg, 0.01 * deg, 0.02 * deg, 8}}};
+                       {0.5 * deg, 0.01 * deg, 0.02 * deg, 0.01 * deg, 0.02 * deg, 8, 8}}};
   result.axes = {axis};
   result.artefacts.resize(1);
   result.artefacts[0].name = "ball";

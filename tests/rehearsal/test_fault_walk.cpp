@@ -88,9 +88,9 @@ TEST_CASE("a pin near the axis hides a wrong turn from the program and not from 
   CHECK_FALSE(fit->usable);
   const auto sense = std::find_if(
       fit->findings.begin(), fit->findings.end(),
-      [](const Finding& finding) { return finding.code == FindingCode::turn_sense_unproven; });
+      [](const Finding& finding) { return finding.code == FindingCode::turn_sense_wrong; });
   REQUIRE(sense != fit->findings.end());
-  CHECK(what_of(*sense).find("may turn the other way") != std::string::npos);
+  CHECK(what_of(*sense).find("turns the other way") != std::string::npos);
   CHECK(advice_of(*sense).find("positive_turn") != std::string::npos);
 }
 

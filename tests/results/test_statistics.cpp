@@ -249,3 +249,30 @@ TEST_CASE("arguments outside the range give NaN, never a plausible number") {
   CHECK(chi_squared_cdf(-1.0, 3) == 0.0);
   CHECK(f_cdf(-1.0, 3, 3) == 0.0);
 }
+
+TEST_CASE("the factor of an interval about a bounded bias") {
+  // Folded normal: the value exceeded with probability 5 % by |N(t, 1)| (Armstrong & Kolesar 2018,
+  // "Optimal inference in a class of regression models", cv of level 0.05; from memory).
+  struct Row {
+    double t, cv;
+  };
+  for (const Row row : {Row{0.0, 1.960}, Row{0.1, 1.970}, Row{0.2, 1.999}, Row{0.3, 2.045},
+                        Row{0.4, 2.107}, Row{0.5, 2.181}, Row{1.0, 2.646}, Row{1.5, 3.145}}) {
+    INFO(row.t);
+    CHECK(std::abs(biased_expanded(1.0, infinity, row.t) - row.cv) <= 0.0011);
+  }
+  // It solves the equation it is defined by, for any degrees of freedom and scale.
+  for (const double dof : {2.0, 8.0, 40.0, infinity}) {
+    for (const double B : {0.0, 0.003, 0.4, 2.0, 50.0}) {
+      const double u = 0.7;
+      const double U = biased_expanded(u, dof, B);
+      CHECK(student_t_cdf((U - B) / u, dof) - student_t_cdf((-U - B) / u, dof) ==
+            doctest::Approx(0.95).epsilon(1e-9));
+    }
+    CHECK(biased_expanded(2.0, dof, 0.0) == doctest::Approx(2.0 * student_t_quantile(0.975, dof)));
+    CHECK(biased_expanded(1e-9, dof, 3.0) == doctest::Approx(3.0).epsilon(1e-6));
+  }
+  CHECK(biased_expanded(0.0, 5.0, 0.25) == 0.25);
+  CHECK(std::isnan(biased_expanded(-1.0, 5.0, 0.0)));
+  CHECK(std::isnan(biased_expanded(1.0, 0.0, 0.0)));
+}

@@ -65,8 +65,10 @@ def main(program, machine_file, touch_file):
     fit = result["fit"]
     index_sigma = {letter: math.radians(value / 3600.0)
                    for letter, value in fit["index_sigma_arcsec"].items()}
+    repeat_sigma = {letter: math.radians(value / 3600.0)
+                    for letter, value in fit["index_repeat_sigma_arcsec"].items()}
     model = same_model.load(machine_file, touch_file, fit["touch_sigma"], fit["station_sigma"],
-                            index_sigma)
+                            index_sigma, fit["axis_motion_sigma"], repeat_sigma)
     solution = model.solve()
     covariance = np.linalg.inv(solution.jac.T @ solution.jac)
     comparison = Comparison()

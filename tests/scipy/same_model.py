@@ -2,8 +2,11 @@
 
 An oracle for the tests: it shares no code with pivotrace. Everything is in mm and radians, machine
 frame. Unknowns: 4 per turned rotary axis (two shifts in the quoted plane, two leans), the place of
-every touched artefact, one effective radius per artefact, and the random effects of every station
-in units of their sigmas (a shift of the slides and an angle error per turned axis).
+every touched artefact, one effective radius per artefact, the random shift of the slides of every station,
+and what is random but repeats: for every index position of every turned axis (an angle, modulo one
+turn, angles within 1 deg being one) an angle error and a displacement of what the axis carries; and,
+where stated, an angle error of every arrival, shared by the stations until the axis turns again. All
+of these in units of their sigmas.
 """
 
 import csv
@@ -92,13 +95,17 @@ class Model:
 
     SIZES = {"ball": 3, "pin": 4, "bore": 4, "flat": 3}
 
-    def __init__(self, machine, rows, touch_sigma, station_sigma, index_sigma):
+    def __init__(self, machine, rows, touch_sigma, station_sigma, index_sigma, motion_sigma=None,
+                 repeat_sigma=None):
         self.machine, self.rows = machine, rows
         self.touch_sigma, self.station_sigma = touch_sigma, station_sigma
         self.stations = rows[-1]["station"] + 1
         self.turned = [k for k in range(len(machine.axes))
                        if len({row["angles"][k] for row in rows}) > 1]
-        self.index_sigma = [index_sigma[machine.axes[k]["letter"]] for k in self.turned]
+        letters = {k: machine.axes[k]["letter"] for k in self.turned}
+        self.index_sigma = {k: index_sigma[letters[k]] for k in self.turned}
+        self.motion_sigma = {k: (motion_sigma or {}).get(letters[k], 0.0) for k in self.turned}
+        self.repeat_sigma = {k: (repeat_sigma or {}).get(letters[k], 0.0) for k in self.turned}
         self.names = [name for name in machine.artefacts
                       if any(row["artefact"] == name for row in rows)]
         self.lay_out()
@@ -116,9 +123,35 @@ class Model:
             if touched and self.machine.artefacts[name]["kind"] != "flat":
                 self.radius_at[name], count = count, count + 1
         self.main = count
-        self.effects = (3 if self.station_sigma > 0 else 0) + len(self.turned)
-        self.unknowns = count + self.stations * self.effects
+        self.effects = 3 if self.station_sigma > 0 else 0
+        count += self.stations * self.effects
+        self.position_at, self.arrival_at = {}, {}
+        for k in self.turned:
+            count = self.lay_out_positions(k, count)
+        self.unknowns = count
         self.prior_root, self.prior_mean = self.prior()
+
+    def lay_out_positions(self, k, count):
+        """Unknowns of each station for its position (1 angle, 3 of motion) and its arrival."""
+        angle = {row["station"]: row["angles"][k] for row in self.rows}
+        places = []
+        for station in sorted(angle, key=lambda s: math.remainder(angle[s], 2 * math.pi)):
+            apart = [abs(math.remainder(angle[station] - other, 2 * math.pi)) for other, _ in places]
+            near = [j for j, a in enumerate(apart) if a <= math.radians(1.0)]
+            if near:
+                self.position_at[k, station] = places[near[0]][1]
+                continue
+            places.append((angle[station], count))
+            self.position_at[k, station] = count
+            count += 4
+        last = None
+        for station in sorted(angle):
+            if self.repeat_sigma[k] > 0 and angle[station] != last:
+                last, arrival = angle[station], count
+                count += 1
+            if self.repeat_sigma[k] > 0:
+                self.arrival_at[k, station] = arrival
+        return count
 
     def side(self, name):
         return -1.0 if self.machine.artefacts[name]["kind"] == "bore" else 1.0
@@ -164,26 +197,32 @@ class Model:
             z = x[self.main + row["station"] * self.effects:][:self.effects]
             q = row["q"] + (self.station_sigma * z[:3] if self.station_sigma > 0 else 0.0)
             angles = list(row["angles"])
-            for j, k in enumerate(self.turned):
-                angles[k] += self.index_sigma[j] * z[self.effects - len(self.turned) + j]
-            out.extend(self.gap(row, q, angles, lines, x) / self.touch_sigma)
-        out.extend(x[self.main:])
+            motions = [np.zeros(3) for _ in self.machine.axes]
+            for k in self.turned:
+                at = self.position_at[k, row["station"]]
+                angles[k] += self.index_sigma[k] * x[at]
+                motions[k] = self.motion_sigma[k] * x[at + 1:at + 4]
+                if (k, row["station"]) in self.arrival_at:
+                    angles[k] += self.repeat_sigma[k] * x[self.arrival_at[k, row["station"]]]
+            out.extend(self.gap(row, q, angles, motions, lines, x) / self.touch_sigma)
+        out.extend(x[self.main:])  # every random effect has the prior 0 +- 1
         rho = np.array([x[at] for at in self.radius_at.values()])
         out.extend(self.prior_root @ (rho - self.prior_mean))
         return np.array(out)
 
-    def gap(self, row, q, angles, lines, x):
+    def gap(self, row, q, angles, motions, lines, x):
         artefact = self.machine.artefacts[row["artefact"]]
         arm = np.zeros(3)
         for k in reversed(range(len(self.machine.axes))):
             if self.machine.axes[k]["tool"]:
                 c, u = lines[k]
                 arm = c + rotated(arm - c, u, self.machine.axes[k]["turn"] * angles[k])
+                arm = arm + motions[k]
         p = q + arm
         for k, axis in enumerate(self.machine.axes):
             if not axis["tool"] and k <= artefact["last"]:
                 c, u = lines[k]
-                p = c + rotated(p - c, u, -axis["turn"] * angles[k])
+                p = c + rotated(p - motions[k] - c, u, -axis["turn"] * angles[k])
         return self.surface_gap(row, artefact, p, x)
 
     def surface_gap(self, row, artefact, p, x):
@@ -229,7 +268,8 @@ class Model:
         return np.array(columns).T
 
 
-def load(machine_file, touch_file, touch_sigma, station_sigma, index_sigma_rad):
+def load(machine_file, touch_file, touch_sigma, station_sigma, index_sigma_rad, motion_sigma=None,
+         repeat_sigma_rad=None):
     machine = Machine(machine_file)
     return Model(machine, read_touches(touch_file, machine), touch_sigma, station_sigma,
-                 index_sigma_rad)
+                 index_sigma_rad, motion_sigma, repeat_sigma_rad)

@@ -10,6 +10,7 @@
 
 #include "pivotrace/contact/chain.h"
 #include "pivotrace/contact/gap.h"
+#include "pivotrace/machine/bounds.h"
 
 namespace pivotrace {
 
@@ -31,6 +32,10 @@ struct Range {
 inline constexpr double default_station_sigma_mm = 0.002;
 inline constexpr double default_touch_sigma_mm = 0.001;
 inline constexpr double default_index_sigma_arcsec = 5.0;
+inline constexpr double default_axis_motion_sigma_mm = 0.001;
+/// A stated sigma was itself found from a few readings: uncertain by a quarter (JCGM 100:2008, G.4.2:
+/// dof = (du/u)^-2 / 2).
+inline constexpr double default_sigma_dof = 8.0;
 
 struct LinearAxes {
   std::array<Range, 3> travel_mm;  ///< limits of X, Y, Z
@@ -53,8 +58,13 @@ struct RotaryAxis {
       Zero();                ///< nominal, in the quoted plane; tool side: from the shown position
   double quote_at_mm = 0.0;  ///< direction . centre
   Range travel_rad{-6.283185307179586, 6.283185307179586};
+  /// One sigma of where the axis comes to rest at an index position; it repeats at every visit.
   double index_sigma_rad = 5.0 / 3600.0 * 0.017453292519943295;
   bool index_sigma_stated = false;
+  double index_repeat_sigma_rad = 0.0;  ///< of each arrival beside that; 0 = not stated
+  /// One sigma, per coordinate, of the axis at an index position against its average line; repeats.
+  double axis_motion_sigma_mm = default_axis_motion_sigma_mm;
+  bool axis_motion_sigma_stated = false;
   double speed_rad_per_s = 0.35;  ///< for time estimates
   std::string clamp;              ///< program word, empty = none
   std::string unclamp;
@@ -76,8 +86,9 @@ struct Probe {
   LengthDatum length_datum = LengthDatum::centre;
   double touch_sigma_mm = default_touch_sigma_mm;
   bool touch_sigma_stated = false;
-  Eigen::Vector3d offset_u_mm =
-      Eigen::Vector3d::Zero();  ///< standard uncertainty of the stylus centre in X, Y, Z
+  /// Standard uncertainty of the stylus centre in X, Y, Z; where not stated, assumed by the class.
+  Eigen::Vector3d offset_u_mm = Eigen::Vector3d::Zero();
+  std::array<bool, 3> offset_u_stated = {true, true, true};
 
   double stylus_radius_mm() const { return 0.5 * stylus_diameter_mm; }
 };
@@ -130,6 +141,10 @@ struct Machine {
   Probe probe;
   std::vector<Artefact> artefacts;
   std::vector<Obstacle> obstacles;
+  MachineClass machine_class = MachineClass::usual;  ///< what is assumed where the file is silent
+  bool class_stated = false;
+  StatedBounds bounds;
+  double sigma_dof = default_sigma_dof;  ///< degrees of freedom of every stated sigma
 
   /// True when the file states every sigma and no default stands in.
   bool sigmas_stated() const;

@@ -15,6 +15,9 @@ enum class EffectKind {
   drift,       ///< index 0..2: X, Y, Z creep per hour
   lobing,      ///< index 0, 1: cosine and sine part of a three-lobed trigger
   reversal,  ///< index = rotary axis: half the gap between reaching an angle upwards and downwards
+  creep,     ///< index 0..2: X, Y, Z creep over the whole survey, zero at its mean time
+  bow,       ///< index 3 k + r: slide k leaves the line towards r by ((x - middle) / 150 mm)^2
+  index_wave,  ///< index 4 axis + j: cosine, sine once per turn, cosine, sine twice per turn
 };
 
 /// One effect with amplitude beta: shifts of the shown position, of the stylus arm, of the angles

@@ -76,8 +76,9 @@ struct Contradiction {
 };
 /// drift_seen, stylus_offset_seen, lobing_seen, reversal_seen
 struct EffectSeen {
-  double size = 0.0;   ///< in effect_unit()
-  double level = 0.0;  ///< seen by chance no oftener than this
+  double size = 0.0;     ///< in effect_unit()
+  double level = 0.0;    ///< seen by chance no oftener than this
+  bool counted = false;  ///< within the bound that every U95 counts
 };
 struct SlideErrors {
   std::vector<std::pair<EffectName, double>> sizes;  ///< squareness, scale [rad or mm/mm]
@@ -117,8 +118,15 @@ struct NearAxis {
   char axis = '?';
   double distance_mm = 0.0;
 };
-/// Nothing to add to the code: too_many_bad_touches, sigmas_assumed.
+/// Nothing to add to the code: too_many_bad_touches.
 struct Plain {};
+/// sigmas_assumed: what the machine file leaves out, by its key, and what stands in.
+struct Assumed {
+  std::string machine_class;
+  bool inch = false;
+  std::vector<std::pair<std::string, double>> lengths_mm;
+  std::vector<std::pair<std::string, double>> angles_rad;
+};
 /// As a result file tells it.
 struct AsWritten {
   std::string text;
@@ -127,7 +135,7 @@ struct AsWritten {
 
 using Details = std::variant<Plain, AsWritten, LeftOut, Inseparable, SenseUnproven, Contradiction,
                              EffectSeen, SlideErrors, Moved, Diameter, Scatter, ScatterOf,
-                             Unchecked, ShortArc, NearAxis, FitRefusal>;
+                             Unchecked, ShortArc, NearAxis, Assumed, FitRefusal>;
 
 }  // namespace finding
 

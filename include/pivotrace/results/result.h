@@ -32,6 +32,11 @@ struct Estimate {
   double u_absolute = not_run;
   double U95_absolute = not_run;
   double dof = not_run;
+  double dof_absolute = not_run;
+  /// Largest shift that effects within their bounds can cause: B repeatable counts what differs between
+  /// two surveys made alike, B absolute what one survey may be off by.
+  double B = 0.0;
+  double B_absolute = 0.0;
 };
 
 /// One coordinate of a centre, or one angle of an orientation.
@@ -129,6 +134,8 @@ struct FitSummary {
   double touch_sigma_mm = not_run;
   double station_sigma_mm = not_run;
   std::vector<std::pair<char, double>> index_sigma_rad;
+  std::vector<std::pair<char, double>> index_repeat_sigma_rad;
+  std::vector<std::pair<char, double>> axis_motion_sigma_mm;
   SigmaSource sigma_source;
   int iterations = -1;
   double solver_seconds = not_run;
@@ -138,6 +145,15 @@ struct FitSummary {
 struct EffectResult {
   EffectName name;
   Estimate estimate;  ///< in effect_unit(name.kind)
+};
+
+/// One effect that no scatter shows, with the bound in force and the largest shift it can cause.
+struct BoundResult {
+  BoundKind kind = BoundKind::lobing;
+  char axis = '\0';         ///< index wave: letter of the rotary axis
+  double half_width = 0.0;  ///< mm, rad or mm/mm
+  BoundSource source = BoundSource::assumed;
+  std::vector<std::pair<ValueName, double>> shifts;  ///< per output: mm or rad
 };
 
 /// Joint covariance of every stated axis parameter, in the order of `names`; mm and rad.
@@ -184,6 +200,7 @@ struct FitResult {
   std::vector<EffectResult> effects;
   FitSummary fit;
   std::vector<BudgetLine> budget;
+  std::vector<BoundResult> bounds;
   std::vector<StationResult> stations;
   std::vector<TouchResult> touches;
   std::vector<Finding> findings;

@@ -16,7 +16,8 @@ struct SigmaSource {
   };
   From touch = From::not_run;
   From station_and_index = From::not_run;
-  bool enlarged = false;  ///< to the scatter found
+  bool pooled = false;    ///< with what this survey shows
+  bool enlarged = false;  ///< to the scatter found (results of earlier versions)
 
   bool assumed() const { return touch == From::defaults || station_and_index == From::defaults; }
   bool operator==(const SigmaSource&) const = default;

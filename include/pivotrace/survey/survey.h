@@ -44,6 +44,9 @@ struct Survey {
   std::string started;     ///< ISO 8601, as written in the record; may be empty
   std::string file;        ///< where it came from, for messages
   bool simulated = false;  ///< made by a rehearsal, not on a machine
+  /// The order of the angles tells from which side each was reached. False: every angle is taken to
+  /// be reached from one side, as the probing cycle does.
+  bool turns_told_apart = false;
   std::vector<Touch> touches;
   std::vector<Station> stations;
   /// Columns this program does not use, kept: name -> one text per touch.
