@@ -61,7 +61,7 @@ std::vector<std::string> next_words(const PlanArguments& arguments) {
     return {"cycle",     plan,
             "--control", "ngc",
             "-o",        beside(plan, ".nc"),
-            "--sheet",   beside(plan, ".html")};
+            "--sheet",   beside(plan, ".sheet.html")};
   }
   return {"plan",  arguments.machine_file,
           "--for", arguments.purpose,
