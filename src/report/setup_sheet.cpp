@@ -3,62 +3,42 @@
 #include <fmt/format.h>
 
 #include <cmath>
+#include <kainjow/mustache.hpp>
 #include <set>
 
 #include "base/cautions.h"
 #include "pivotrace/base/length.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/report/drawing.h"
+#include "report/page_template.h"
 #include "report/svg.h"
 
 namespace pivotrace {
 
 namespace {
 
-using report::escaped;
+using kainjow::mustache::data;
+using kainjow::mustache::mustache;
 
-constexpr const char* page_style = R"(
-@page { size: A4; margin: 9mm 12mm; }
-body { font-family: sans-serif; font-size: 9pt; color: #111; max-width: 186mm; margin: 0 auto; }
-h1 { font-size: 14pt; margin: 0; }
-p { margin: 1mm 0; }
-h2 { font-size: 10pt; margin: 2mm 0 0.5mm 0; border-bottom: 0.3mm solid #999; }
-table { border-collapse: collapse; width: 100%; }
-td, th { border: 0.2mm solid #999; padding: 0.3mm 2mm; text-align: left; vertical-align: top; }
-td.number { text-align: right; white-space: nowrap; }
-ul { margin: 1mm 0; padding-left: 5mm; }
-ul.boxes { list-style: none; padding-left: 0; }
-ul.boxes li::before { content: "\2610\00a0"; }
-.caution { border: 0.6mm solid #b03a2e; padding: 1mm 3mm; margin-top: 2mm; }
-.drawing svg { width: 100%; height: auto; max-height: 94mm; }
-.columns { display: grid; grid-template-columns: 1fr 1fr; column-gap: 6mm; }
-.blanks { display: grid; grid-template-columns: 1fr 1fr 1fr; column-gap: 6mm; margin-top: 7mm; }
-.blanks div { border-top: 0.2mm solid #111; padding-top: 0.5mm; font-size: 9pt; }
-)";
-
-class SheetWriter {
+/// What the blanks of the sheet (setup_sheet.html) are filled with.
+class SheetData {
  public:
-  SheetWriter(const Machine& machine, const Plan& plan, const ControlSheet& sheet,
-              const EmittedProgram& program, const CycleOptions& options)
+  SheetData(const Machine& machine, const Plan& plan, const ControlSheet& sheet,
+            const EmittedProgram& program, const CycleOptions& options)
       : machine_(machine), plan_(plan), sheet_(sheet), program_(program), options_(options) {}
 
-  std::string write() {
-    const std::string title = "Probing set-up sheet: " + escaped(machine_.name);
-    std::string page = fmt::format(
-        "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"><title>{0}</title>"
-        "<style>{1}</style></head><body>\n<h1>{0}</h1>\n<p>Plan {2} (number {3}), {4} stations, "
-        "{5} "
-        "touches, about {6:.0f} minutes. Program in control sheet {7}, {8} blocks.</p>\n",
-        title, page_style, identity_of(plan_), identity_number_of(plan_), plan_.stations.size(),
-        plan_.touch_count(), std::ceil(plan_.minutes), escaped(sheet_.name), program_.blocks);
-    page += "<div class=\"drawing\">" + draw_setup(machine_, plan_) + "</div>\n";
-    page += "<div class=\"columns\"><div>" + mounting() + probe() + "</div><div>" + checks() +
-            "</div></div>\n";
-    page += cautions() + parameters() + stations() + afterwards();
-    page +=
-        "<div class=\"blanks\"><div>Date</div><div>Name</div><div>Machine "
-        "temperature</div></div>\n";
-    return page + "</body></html>\n";
+  data all() const {
+    data sheet;
+    fill_heading(sheet);
+    sheet.set("drawing", draw_setup(machine_, plan_));
+    sheet.set("mounted", mounted());
+    fill_probe(sheet);
+    fill_start(sheet);
+    if (program_.results) sheet.set("results", results());
+    fill_cautions(sheet);
+    sheet.set("parameters", parameters());
+    sheet.set("stations", stations());
+    return sheet;
   }
 
  private:
@@ -69,104 +49,93 @@ class SheetWriter {
     return text + (machine_.inch ? " in" : " mm");
   }
 
-  std::string position_text(const Eigen::Vector3d& p) const {
-    return fmt::format("X {} &nbsp; Y {} &nbsp; Z {}", length_text(p.x()), length_text(p.y()),
-                       length_text(p.z()));
+  void fill_heading(data& sheet) const {
+    sheet.set("title", "Probing set-up sheet: " + machine_.name);
+    sheet.set("plan", identity_of(plan_));
+    sheet.set("plan_number", fmt::format("{}", identity_number_of(plan_)));
+    sheet.set("station_count", fmt::format("{}", plan_.stations.size()));
+    sheet.set("touch_count", fmt::format("{}", plan_.touch_count()));
+    sheet.set("minutes", fmt::format("{:.0f}", std::ceil(plan_.minutes)));
+    sheet.set("control", sheet_.name);
+    sheet.set("blocks", fmt::format("{}", program_.blocks));
+    sheet.set("rough", length_text(plan_.distances.rough));
+    sheet.set("clearance", length_text(plan_.distances.clearance));
   }
 
-  std::string mounting() const {
-    std::string text = "<h2>Mount</h2>\n<ul>\n";
+  data mounted() const {
     std::set<int> used;
     for (const PlannedStation& station : plan_.stations) {
       for (const PlannedTouch& touch : station.touches) used.insert(touch.artefact);
     }
-    for (const int index : used) {
-      const Artefact& artefact = machine_.artefacts[index];
-      const std::string carrier =
-          artefact.carried_by < 0
-              ? "on the bed"
-              : fmt::format("on what axis {} turns", machine_.rotary[artefact.carried_by].letter);
-      const std::string size =
-          artefact.diameter_mm ? ", diameter " + length_text(*artefact.diameter_mm) : "";
-      text +=
-          fmt::format("<li>{} <b>{}</b>{}, {}: {} with all rotary axes at 0 deg (within {})</li>\n",
-                      kind_word(artefact.kind), escaped(artefact.name), size, carrier,
-                      position_text(artefact.at_mm), length_text(plan_.distances.rough));
-    }
-    return text + "</ul>\n";
+    data rows{data::type::list};
+    for (const int index : used) rows << mounted(machine_.artefacts[index]);
+    return rows;
   }
 
-  std::string probe() const {
+  data mounted(const Artefact& artefact) const {
+    data row;
+    row.set("kind", kind_word(artefact.kind));
+    row.set("name", artefact.name);
+    if (artefact.diameter_mm) row.set("diameter", length_text(*artefact.diameter_mm));
+    if (artefact.carried_by >= 0) {
+      row.set("turned_by", std::string(1, machine_.rotary[artefact.carried_by].letter));
+    }
+    for (int i = 0; i < 3; ++i) {
+      row.set(std::string(1, "XYZ"[i]), length_text(artefact.at_mm[i]));
+    }
+    return row;
+  }
+
+  void fill_probe(data& sheet) const {
     const Probe& probe = machine_.probe;
-    std::string text = fmt::format("<h2>Probe</h2>\n<ul><li>stylus ball {}</li>",
-                                   length_text(probe.stylus_diameter_mm));
-    if (probe.stylus_length_mm) {
-      text += fmt::format("<li>at least {} free below the holder</li>",
-                          length_text(*probe.stylus_length_mm));
-    }
-    text += fmt::format("<li>machine Z belongs to the {} of the stylus ball</li></ul>\n",
-                        probe.length_datum == LengthDatum::tip ? "tip" : "centre");
-    return text;
+    sheet.set("stylus_diameter", length_text(probe.stylus_diameter_mm));
+    if (probe.stylus_length_mm) sheet.set("stylus_length", length_text(*probe.stylus_length_mm));
+    sheet.set("length_datum", probe.length_datum == LengthDatum::tip ? "tip" : "centre");
   }
 
-  std::string checks() const {
-    std::string text = "<h2>Check first</h2>\n<ul class=\"boxes\">\n";
-    const auto line = [&](const std::string& what) { text += "<li>" + what + "</li>\n"; };
-    line("program rehearsed with <code>pivotrace rehearse</code>, no complaint");
-    line("probe switched on; touched by hand, the control sees it");
-    line("stylus tight, stylus and artefacts clean, artefacts tight");
-    line("machine warm, as it is when it cuts");
-    line("no rotation, scaling, mirror, radius or length compensation active");
-    line("room for everything that turns, all round; cables and hoses too");
+  void fill_start(data& sheet) const {
     std::string angles;
     for (std::size_t i = 0; i < machine_.rotary.size(); ++i) {
       angles += fmt::format(" {} {:g} deg", machine_.rotary[i].letter,
                             deg_from_rad(plan_.stations.front().angles_rad[i]));
     }
-    if (plan_.self_find) {
-      const Artefact& first = machine_.artefacts[plan_.stations.front().touches.front().artefact];
-      line(fmt::format(
-          "rotary axes at{}; stylus jogged over the top of <b>{}</b>, at most {} above it, "
-          "sideways within {}",
-          angles, escaped(first.name), length_text(plan_.distances.clearance),
-          length_text(plan_.distances.rough)));
-    } else {
-      line("spindle at the safe height, rotary axes at" + angles);
-    }
-    if (program_.results) {
-      const int last = program_.results->first_touch + 3 * plan_.touch_count() - 1;
-      line(fmt::format(
-          "the control's parameter file holds rows for parameters {} to {}: only listed "
-          "parameters are saved",
-          program_.results->identity, last));
-    }
-    return text + "</ul>\n";
+    sheet.set("start_angles", angles);
+    if (!plan_.self_find) return;
+    const int first = plan_.stations.front().touches.front().artefact;
+    sheet.set("jogged_over", machine_.artefacts[first].name);
   }
 
-  std::string cautions() const {
-    std::string text =
-        std::string("<div class=\"caution\"><b>Caution.</b> ") + moving_machine_caution;
+  data results() const {
+    data rows;
+    rows.set("first", fmt::format("{}", program_.results->identity));
+    const int last = program_.results->first_touch + 3 * plan_.touch_count() - 1;
+    rows.set("last", fmt::format("{}", last));
+    return rows;
+  }
+
+  void fill_cautions(data& sheet) const {
+    std::string text = moving_machine_caution;
     if (options_.solve_axis) text += std::string(" ") + on_control_centre_caution;
-    text += options_.set_offset
-                ? fmt::format(
-                      " It writes work offset {} after a stop that shows old and new; reset "
-                      "there to keep the old one.",
-                      *options_.set_offset)
-                : " It writes nothing to the control's offsets.";
-    return text + "</div>\n";
+    sheet.set("cautions", text);
+    if (options_.set_offset) sheet.set("work_offset", fmt::format("{}", *options_.set_offset));
   }
 
-  std::string parameters() const {
-    std::string text =
-        "<h2>Parameters at the top of the program</h2>\n<table><tr><th>Variable</th>"
-        "<th>Meaning</th><th>Value</th><th>Changed to</th></tr>\n";
+  void add_parameter(data& rows, const char* name, const char* meaning,
+                     const std::string& value) const {
+    const auto number = program_.variable_numbers.find(name);
+    if (number == program_.variable_numbers.end()) return;
+    data row;
+    row.set("variable",
+            sheet_.variables.prefix + std::to_string(number->second) + sheet_.variables.suffix);
+    row.set("meaning", meaning);
+    row.set("value", value);
+    rows << row;
+  }
+
+  data parameters() const {
+    data rows{data::type::list};
     const auto row = [&](const char* name, const char* meaning, const std::string& value) {
-      const auto number = program_.variable_numbers.find(name);
-      if (number == program_.variable_numbers.end()) return;
-      text +=
-          fmt::format("<tr><td>{}{}{}</td><td>{}</td><td class=\"number\">{}</td><td></td></tr>\n",
-                      escaped(sheet_.variables.prefix), number->second,
-                      escaped(sheet_.variables.suffix), meaning, value);
+      add_parameter(rows, name, meaning, value);
     };
     const ProbingDistances& d = plan_.distances;
     const auto feed_text = [&](double feed) { return length_text(feed) + "/min"; };
@@ -180,29 +149,26 @@ class SheetWriter {
     row("agreement", "stop when fast and slow touch differ by more", length_text(d.agreement));
     row("safe height", "machine Z to turn and rapid at", length_text(d.safe_height));
     row("stylus diameter", "stylus ball diameter", length_text(machine_.probe.stylus_diameter_mm));
-    return text + "</table>\n";
+    return rows;
   }
 
-  std::string stations() const {
-    std::string text = "<h2>Stations</h2>\n<p>";
+  data stations() const {
+    data rows{data::type::list};
     for (const PlannedStation& station : plan_.stations) {
-      std::string angles;
+      data row;
+      row.set("label", station.label);
+      data angles{data::type::list};
       for (std::size_t i = 0; i < machine_.rotary.size(); ++i) {
-        angles += fmt::format(" {}&nbsp;{:g}", machine_.rotary[i].letter,
-                              deg_from_rad(station.angles_rad[i]));
+        data angle;
+        angle.set("letter", std::string(1, machine_.rotary[i].letter));
+        angle.set("degrees", fmt::format("{:g}", deg_from_rad(station.angles_rad[i])));
+        angles << angle;
       }
-      text += fmt::format("<b>{}</b>{}{}; ", escaped(station.label), angles,
-                          station.flip ? " (spindle at 180)" : "");
+      row.set("angles", angles);
+      row.set("flip", station.flip);
+      rows << row;
     }
-    return text + "</p>\n";
-  }
-
-  std::string afterwards() const {
-    return program_.results
-               ? "<p>Afterwards: end the program, take the parameter file off the control and run "
-                 "<code>pivotrace fit MACHINE PARAMETERS --plan PLAN</code>.</p>\n"
-               : "<p>Afterwards: take the log off the control and run <code>pivotrace fit MACHINE "
-                 "LOG</code>.</p>\n";
+    return rows;
   }
 
   const Machine& machine_;
@@ -216,7 +182,9 @@ class SheetWriter {
 
 std::string setup_sheet(const Machine& machine, const Plan& plan, const ControlSheet& sheet,
                         const EmittedProgram& program, const CycleOptions& options) {
-  return SheetWriter(machine, plan, sheet, program, options).write();
+  mustache page{std::string(report::setup_sheet_template)};
+  page.set_custom_escape([](const std::string& text) { return report::escaped(text); });
+  return page.render(SheetData(machine, plan, sheet, program, options).all());
 }
 
 }  // namespace pivotrace
