@@ -26,12 +26,8 @@ inline void subtract(real factor, const real* from, real* to) {
 /// Where row r of a triangle begins.
 constexpr int row_begin(int r, int width) { return r * width - r * (r - 1) / 2; }
 
-/// Rows of touches taken into a triangle at once. Built for size the code is shared with the blocks.
-#if defined(__OPTIMIZE_SIZE__)
-constexpr int touch_rows = block_rows;
-#else
+/// Rows of touches taken into a triangle at once.
 constexpr int touch_rows = 5;
-#endif
 
 /// Turns the block into the first `rows` rows of the triangle (Householder). What is left in the
 /// block from column `rows` on belongs to the columns behind.

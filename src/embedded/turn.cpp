@@ -22,7 +22,8 @@ void unit_of(const Vector& direction, int32_t* u) {
   for (int i = 0; i < 3; ++i) u[i] += times(u[i], short_by);
 }
 
-void set_number(contact::Axis<real>& axis, FineTurn& fine, int i, int j, int32_t number) {
+PIVOTRACE_ONE_COPY void set_number(contact::Axis<real>& axis, FineTurn& fine, int i, int j,
+                                   int32_t number) {
   fine.number[3 * i + j] = number;
   axis.body_turn.row[i][j] = real(number) * unit_of_one;
 }

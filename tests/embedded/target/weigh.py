@@ -149,7 +149,7 @@ def study_values(log):
     return {k: float(v) for k, v in (line.split() for line in pathlib.Path(log).read_text().splitlines())}
 
 
-KINDS = ["m4_0_1_{}_fast", "m4_0_1_{}_small", "m4_0_2_{}_fast", "m4_0_2_{}_small", "m7_1_1_{}_fast",
+KINDS = ["m4_0_1_{}_hot", "m4_0_1_{}_small", "m4_0_2_{}_fast", "m4_0_2_{}_small", "m7_1_1_{}_fast",
          "m7_1_2_{}_fast", "m0_0_1_{}_small", "m0_0_2_{}_small"]
 BUILDS = [kind.format(parts) for parts in (PLAIN, WHOLE) for kind in KINDS]
 BUILDS += [f"m4_0_1_{part}_small" for part in PARTS]
@@ -161,7 +161,7 @@ def flash_of_program(build, program, name):
 
 
 def flash_rows(build, table, held):
-    for kind, what, asked in [("m4_0_1_{}_fast", "M4F float, one axis, fast", 8500),
+    for kind, what, asked in [("m4_0_1_{}_hot", "M4F float, one axis, fast", 8500),
                               ("m4_0_1_{}_small", "M4F float, one axis, small", 6000),
                               ("m4_0_2_{}_small", "M4F float, two axes", 10000),
                               ("m0_0_1_{}_small", "M0+ float, one axis, with soft float", 12000),
@@ -172,6 +172,17 @@ def flash_rows(build, table, held):
         name = kind.format(WHOLE)
         print(f"      with all parts {flash_of_program(build, 'fit_only', name)}, and with updates, turn "
               f"sense, merging, two axes' distance {flash_of_program(build, 'measure', name)} bytes")
+
+
+def files_of(map_file, archive):
+    """Bytes the linker took from each source."""
+    sizes = {}
+    kept = map_file.read_text().split("Linker script and memory map")[1]
+    kept = re.sub(r"\n\s+(0x[0-9a-f]+)", r" \1", kept)
+    for size, name in re.findall(r"\s\.(?:text|rodata)\S*\s+0x[0-9a-f]+\s+0x([0-9a-f]+)\s+\S*"
+                                 + re.escape(archive) + r"\((\w+)\.cpp", kept):
+        sizes[name] = sizes.get(name, 0) + int(size, 16)
+    return sizes
 
 
 def functions_of(elf):
@@ -196,7 +207,10 @@ def cost_rows(build):
     for call in CALLS:
         more = flash_of_program(build, f"call_{call}", f"m4_0_1_{PLAIN}_small") - plain
         print(f"{'  pivotrace_' + call:58s} {more:+10d} bytes")
-    for kind, optimised in (("small", "-Os"), ("fast", "-O3")):
+    for kind, optimised in (("small", "small"), ("hot", "fast")):
+        name = f"m4_0_1_{PLAIN}_{kind}"
+        files = files_of(build / f"fit_only_{name}.map", f"libcore_{name}.a")
+        print(f"by source, {optimised}: " + ", ".join(f"{n} {files[n]}" for n in sorted(files)))
         functions = functions_of(build / f"fit_only_m4_0_1_{PLAIN}_{kind}.elf")
         largest = sorted(functions.items(), key=lambda f: -f[1])[:24]
         print(f"largest functions, {optimised}: " + ", ".join(f"{n} {size}" for n, size in largest))
@@ -204,13 +218,13 @@ def cost_rows(build):
 
 
 def stack_rows(build, table, held):
-    for kind, what, asked in [("m4_0_1_{}_fast", "float, one axis", 512),
+    for kind, what, asked in [("m4_0_1_{}_hot", "float, one axis", 512),
                               ("m4_0_2_{}_fast", "float, two axes", 512),
                               ("m7_1_1_{}_fast", "double, one axis", 768),
                               ("m7_1_2_{}_fast", "double, two axes", 1024)]:
         name = kind.format(WHOLE)
-        folder = build / "CMakeFiles" / f"core_{name}.dir"
-        stack = Stack([folder, build / "CMakeFiles" / f"measure_{name}.dir"])
+        folders = [build / "CMakeFiles" / f"{target}_{name}.dir" for target in ("core", "hot", "measure")]
+        stack = Stack(folders)
         real, axes = name.split("_")[1:3]
         ending = f"_f{64 if real == '1' else 32}_{axes}_{WHOLE}"
         deepest = max(stack.deepest(f"pivotrace_{call}{ending}")
@@ -221,7 +235,7 @@ def stack_rows(build, table, held):
 
 def run_rows(build, table, held):
     answers = {name: measured(build, name) for name in BUILDS}
-    for kind, what, asked in [("m4_0_1_{}_fast", "one axis, M4F float", 250000),
+    for kind, what, asked in [("m4_0_1_{}_hot", "one axis, M4F float", 250000),
                               ("m4_0_2_{}_fast", "two axes, M4F float", 400000),
                               ("m7_1_1_{}_fast", "one axis, M7 double", 270000),
                               ("m7_1_2_{}_fast", "two axes, M7 double", 450000)]:
@@ -239,7 +253,7 @@ def run_rows(build, table, held):
                   f"stack seen {values['fit_stack']} bytes, {values['fit_passes']} passes")
     for name in (n for n in BUILDS if n.endswith("small")):
         print(f"      {name}: a fit {answers[name]['fit_instructions']} instructions")
-    for name, what, asked in [("m4_0_1_1111_fast", "one axis", 2048),
+    for name, what, asked in [("m4_0_1_1111_hot", "one axis", 2048),
                               ("m4_0_2_1111_fast", "two axes", 3072)]:
         values = answers[name]
         table.row(f"RAM beside touches, float, all parts, {what}",
