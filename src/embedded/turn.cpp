@@ -57,14 +57,18 @@ Vector turned_finely(const contact::Axis<real>& axis, const FineTurn& fine, cons
     whole[i] = whole_of(v[i]);
     rest[i] = v[i] - real(whole[i]);
   }
-  Vector result = turned(axis.body_turn, rest);
+  Vector result;
   const int32_t* number = fine.number;
-  for (int i = 0; i < 3; ++i, number += 3) {
-    const int64_t sum = int64_t{number[0]} * whole[0] + int64_t{number[1]} * whole[1] +
-                        int64_t{number[2]} * whole[2];
+  for (int i = 0; i < 3; ++i) {
+    int64_t sum = 0;
+    real part = real(0);
+    for (int j = 0; j < 3; ++j, ++number) {
+      sum += int64_t{*number} * whole[j];
+      part += axis.body_turn.row[i][j] * rest[j];
+    }
     const int64_t high = sum >> 30;
-    result[i] += real(static_cast<int32_t>(sum - high * one)) * unit_of_one;
-    result[i] += real(static_cast<int32_t>(high));
+    part += real(static_cast<int32_t>(sum - high * one)) * unit_of_one;
+    result[i] = part + real(static_cast<int32_t>(high));
   }
   return result;
 }

@@ -69,7 +69,7 @@
  * pivotrace_work_size says it for the survey at hand. One axis, a ball, twelve index positions: 1608
  * bytes in float, and 316 for the result; in double 3040 and 592. It must be aligned as pivotrace_real
  * is. It need not be kept between calls; kept, an update starts from the one before. It does not grow
- * with the touches. Stack of the deepest call: 490 bytes in float, 780 in double.
+ * with the touches. Stack of the deepest call: 510 bytes in float (650 built for size), 780 in double.
  *
  * TIME
  * An update costs one pass over all touches so far once the axes are roughly found (up to four

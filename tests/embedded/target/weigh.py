@@ -219,7 +219,9 @@ def cost_rows(build):
 
 def stack_rows(build, table, held):
     for kind, what, asked in [("m4_0_1_{}_hot", "float, one axis", 512),
+                              ("m4_0_1_{}_small", "float, one axis, small", 512),
                               ("m4_0_2_{}_fast", "float, two axes", 512),
+                              ("m4_0_2_{}_small", "float, two axes, small", 512),
                               ("m7_1_1_{}_fast", "double, one axis", 768),
                               ("m7_1_2_{}_fast", "double, two axes", 1024)]:
         name = kind.format(WHOLE)
@@ -227,8 +229,12 @@ def stack_rows(build, table, held):
         stack = Stack(folders)
         real, axes = name.split("_")[1:3]
         ending = f"_f{64 if real == '1' else 32}_{axes}_{WHOLE}"
-        deepest = max(stack.deepest(f"pivotrace_{call}{ending}")
-                      for call in ("fit", "update", "turn_sense", "open_station", "merge"))
+        roots = [f"pivotrace_{call}{ending}"
+                 for call in ("fit", "update", "turn_sense", "open_station", "merge")]
+        unknown = [root for root in roots if root not in stack.own]
+        if unknown:
+            raise SystemExit(f"weigh: {name}: no call graph of {', '.join(unknown)}")
+        deepest = max(stack.deepest(root) for root in roots)
         table.row(f"stack {what}, all parts, by the call graph", deepest, asked,
                   held.get(f"stack_{name}"), "bytes")
 
