@@ -8,8 +8,8 @@
 // the arm from the position shown to the stylus; the position shown is displaced the other way.
 // (Derived here.)
 //
-// contact/derivatives.h pulls one gradient back through the chain, touch by touch; used here three times
-// a station it would ask for the spokes to be kept, and took more flash and time than this.
+// contact/derivatives.h pulls one gradient back through the chain. Three of them a station would do, at
+// the price of 1.0 kB on a Cortex-M4 where pass_axis takes 0.4, and of the spokes kept.
 #include "embedded/station.h"
 
 #include "pivotrace/contact/gap.h"

@@ -35,6 +35,8 @@
  *   pivotrace_begin_survey      once; checks the set-up
  *   pivotrace_open_station      at every stay of the rotary axes
  *   pivotrace_add_touch         at every trigger
+ *   pivotrace_take_back_touch   where the operator saw it slip
+ *   pivotrace_merge             to go on with another run of the same set-up
  *   pivotrace_update            after any touch: a result good enough to show while probing
  *   pivotrace_fit               at the end: the exact result
  *   pivotrace_turn_sense        at the end, or when a fit is refused: does an axis turn the other way?
@@ -125,7 +127,8 @@
 #define PIVOTRACE_MOTION 1 /* motion_sigma: axes displaced at each index position by themselves */
 #endif
 #ifndef PIVOTRACE_LINEAR_TERMS
-#define PIVOTRACE_LINEAR_TERMS 1 /* scales and squareness of the linear axes in `absolute` */
+/* Scales and squareness of the linear axes. Without them U95_absolute is too small by what they do. */
+#define PIVOTRACE_LINEAR_TERMS 1
 #endif
 
 #if PIVOTRACE_DOUBLE
