@@ -400,8 +400,7 @@ void find_poor_geometry(const FindingInputs& in, std::vector<Finding>& findings)
     if (in.model.layout().axis_first[axis] < 0) continue;
     const char letter = machine.rotary[axis].letter;
     if (angle_spread(in.model.survey(), axis) < short_arc_spread) {
-      findings.push_back(
-          {FindingCode::arc_too_short, Severity::warning, finding::ShortArc{letter}});
+      findings.push_back({FindingCode::arc_too_short, Severity::note, finding::ShortArc{letter}});
     }
     if (machine.rotary[axis].side == AxisSide::tool) continue;
     const auto farthest = farthest_ball_mm(in.model, state, static_cast<int>(axis));

@@ -258,13 +258,15 @@ Words words_of(FindingCode, const Unchecked& unchecked) {
 }
 
 Words words_of(FindingCode, const ShortArc& arc) {
-  return {fmt::format("the angles of {} cover only a short arc: scale and squareness of the linear "
-                      "axes then enter its centre and lean almost in full, and no number here "
-                      "shows it",
-                      arc.axis),
-          fmt::format("spread the angles of {} as far as its travel allows, or state "
-                      "`scale_u_um_per_m` and `squareness_u_um_per_m` in the machine file",
-                      arc.axis)};
+  return {
+      fmt::format("the angles of {} cover only a short arc: scale and squareness of the linear "
+                  "axes then enter its centre and lean almost in full; U95 counts them by "
+                  "their bounds",
+                  arc.axis),
+      fmt::format("spread the angles of {} as far as its travel allows, or state "
+                  "`scale_um_per_m` and `squareness_um_per_m` in the machine file's [bounds] as "
+                  "a calibration gives them",
+                  arc.axis)};
 }
 
 Words words_of(FindingCode, const NearAxis& near) {
