@@ -2,6 +2,7 @@
 """Renders pages in headless Chromium, light and dark, and measures what a reader would stumble over.
 
     look_at_pages.py FILE_OR_FOLDER...     every *.html of the folders; SVG files only where they are named
+    look_at_pages.py --every-kind FILE     the other way round: fails unless every kind of fault is found
 
 Labels on each other, text under 9 pt on A4, contrast under 4.5 (WCAG 2.1 level AA), dead links, requests to
 anywhere, pages wider than the screen: see measure_page.js. Exit code 1: something was found; 77: no Chromium.
@@ -16,6 +17,7 @@ import tempfile
 
 SCRIPT = (pathlib.Path(__file__).parent / "measure_page.js").read_text()
 THEMES = {"light": "1", "dark": "0"}
+KINDS = ("small:", "pale:", "overlap:", "dead link:", "asks for", "wider than")
 
 
 def as_page(file):
@@ -41,6 +43,14 @@ def look(browser, file, theme, folder):
     return [html.unescape(line) for line in found.group(1).splitlines()]
 
 
+def every_kind(browser, file):
+    with tempfile.TemporaryDirectory() as folder:
+        found = look(browser, file, "light", pathlib.Path(folder))
+    missed = [kind for kind in KINDS if not any(fault.startswith(kind) for fault in found)]
+    print("not noticed: " + ", ".join(missed) if missed else "every kind of fault was noticed")
+    return 1 if missed else 0
+
+
 def pages(places):
     for place in map(pathlib.Path, places):
         if place.is_file():
@@ -54,6 +64,8 @@ def main():
     if browser is None:
         print("SKIPPED: chromium is not installed")
         return 77
+    if sys.argv[1:2] == ["--every-kind"]:
+        return every_kind(browser, pathlib.Path(sys.argv[2]))
     files, faults = list(pages(sys.argv[1:])), 0
     if not files:
         print("there is no page to look at")

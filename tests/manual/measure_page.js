@@ -83,6 +83,16 @@
       faults.push(`dead link: ${target}`);
     }
   }
+  const inside = address => address === '' || address.startsWith('#') || address.startsWith('data:');
+  for (const element of document.querySelectorAll('[src],[srcset],[data],link[href],image,use')) {
+    for (const name of ['src', 'srcset', 'data', 'href', 'xlink:href']) {
+      const address = element.getAttribute(name) || '';
+      if (!inside(address)) faults.push(`asks for ${address}`);
+    }
+  }
+  for (const style of document.querySelectorAll('style')) {
+    if (/@import|url\(/.test(style.textContent)) faults.push('asks for what a style names');
+  }
   for (const asked of performance.getEntriesByType('resource')) {
     faults.push(`asks for ${asked.name}`);
   }
