@@ -16,13 +16,14 @@ namespace {
 
 struct NewArguments {
   std::string control_file;
+  std::string from = "macro";
 };
 
 /// The sheet as left off, or a copy of the one to fill in.
-Expected<std::string> sheet_to_fill(const std::string& file, FileCalls& disk) {
-  const Expected<std::string> begun = read_file(file, disk);
+Expected<std::string> sheet_to_fill(const NewArguments& arguments, FileCalls& disk) {
+  const Expected<std::string> begun = read_file(arguments.control_file, disk);
   if (begun || begun.error().front().number != ProblemNumber::cannot_read) return begun;
-  return find_control_sheet("macro", control_sheet_folders(disk), disk)
+  return find_control_sheet(arguments.from, control_sheet_folders(disk), disk)
       .and_then([&](const std::string& path) { return read_file(path, disk); });
 }
 
@@ -56,12 +57,13 @@ bool settle(const Slot& slot, std::string& text, const Console& console) {
 }
 
 ExitCode run(const NewArguments& arguments, const Console& console) {
-  Expected<std::string> text = sheet_to_fill(arguments.control_file, console.disk);
+  Expected<std::string> text = sheet_to_fill(arguments, console.disk);
   if (!text) return refuse(console, text.error());
   const Expected<ControlSheet> sheet = parse_control_sheet(*text, arguments.control_file);
   if (!sheet) return refuse(console, sheet.error());
   console.err << "Answer with the control's manual beside you. Enter alone leaves a question open, "
-                 "'leave' ends; ask again later with the same command.\n";
+                 "\"\" answers nothing at all, 'leave' ends; ask again later with the same "
+                 "command.\n";
   bool more = true;
   for (const Slot* slot : open_slots(*sheet)) {
     if (!more) break;
@@ -86,10 +88,14 @@ void add_new_verb(CLI::App& app, Console& console, VerbAction& action) {
       "  pivotrace new --control my-mill.toml\n"
       "asks what the manual of your control answers: how a variable is set, how a line is written\n"
       "to a file, which variables hold the position. Every answer is kept at once; leave with\n"
-      "'leave' and go on later with the same command.");
+      "'leave' and go on later with the same command. The sheet begins as macro, which knows the\n"
+      "words of ISO 6983; --from blank asks for every word, for a control of another language.");
   verb->add_option("--control", arguments->control_file, "the control sheet to fill in")
       ->type_name("FILE")
       ->required();
+  verb->add_option("--from", arguments->from, "control sheet a new one begins as: macro or blank")
+      ->type_name("SHEET")
+      ->capture_default_str();
   verb->callback([arguments, &console, &action] {
     action = [arguments, &console] { return run(*arguments, console); };
   });

@@ -35,7 +35,10 @@ void check_words(const ControlSheet& sheet, Complaints& complaints) {
                     "there is no word for " + key_of(needed),
                     "add `" + key_of(needed) + "` under [words]");
   }
-  complaints.when(sheet.word(Meaning::millimetres).empty() && sheet.word(Meaning::inches).empty(),
+  const auto none_for = [&](Meaning unit) {
+    return sheet.word(unit).empty() && !sheet.is_open("words." + key_of(unit));
+  };
+  complaints.when(none_for(Meaning::millimetres) && none_for(Meaning::inches),
                   "there is no word for units", "add `millimetres` or `inches` under [words]");
   for (const auto& line : sheet.setup) {
     for (const Meaning meaning : line) {

@@ -43,7 +43,11 @@ class ProofBuilder {
     write_head();
     write_values();
     write_functions();
-    if (sheet.branches.can_jump()) write_comparisons();
+    if (sheet.branches.can_jump()) {
+      write_comparisons();
+    } else if (!sheet.stops.demand.empty()) {
+      demand_comparisons();
+    }
     if (sheet.branches.can_loop()) write_loops();
     if (!sheet.variables.index_open.empty()) write_table();
     write_stop();
@@ -148,6 +152,25 @@ class ProofBuilder {
     if (!sheet_.expressions.comparisons.contains(Comparison::not_equal)) return;
     bit("equal", Comparison::equal, 2);
     bit("notEqual", Comparison::not_equal, 5);
+  }
+
+  /// Without jumps a condition only stops: each must hold here, so a wrong one ends the proof.
+  void demand_comparisons() {
+    steps_.heading("CONDITIONS");
+    const Variable low = held("low", 1.0), high = held("high", 2.0), again = held("again", 1.0);
+    const auto demand = [&](const Value& left, Comparison comparison, const Value& right) {
+      if (!sheet_.expressions.comparisons.contains(comparison)) return;
+      steps_.add(DemandStep{{left, comparison, right},
+                            "condition " + key_of(comparison) + " does not hold"});
+    };
+    demand(low, Comparison::less, high);
+    demand(low, Comparison::less_equal, high);
+    demand(low, Comparison::less_equal, again);
+    demand(high, Comparison::greater, low);
+    demand(high, Comparison::greater_equal, low);
+    demand(low, Comparison::greater_equal, again);
+    demand(low, Comparison::equal, again);
+    demand(low, Comparison::not_equal, high);
   }
 
   void write_loops() {

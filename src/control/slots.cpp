@@ -72,15 +72,26 @@ std::optional<Asked> asked_word(Meaning meaning) {
     case Meaning::program_end: return Asked{"", "every program", "", "M2"};
     case Meaning::spindle_stop:
       return Asked{"", "a stopped spindle", "the operator stops it", "M5"};
+    case Meaning::feed_per_minute:
+    case Meaning::plane_xy:
+    case Meaning::radius_compensation_off:
+    case Meaning::length_compensation_off:
+    case Meaning::canned_cycle_off:
+    case Meaning::scaling_off:
+    case Meaning::rotation_off:
+      return Asked{"", "the plain state", "the word is left out", "a word"};
     default: return std::nullopt;
   }
 }
 
 void add_top(std::vector<Slot>& all) {
   all.push_back(
-      slot("", "name", TextPlace([](ControlSheet& sheet) -> std::string& { return sheet.name; })));
+      slot("", "name", TextPlace([](ControlSheet& sheet) -> std::string& { return sheet.name; }),
+           Asked{"What shall this control sheet be called?", "every program", "", "a short name"}));
   all.push_back(slot("", "title",
-                     TextPlace([](ControlSheet& sheet) -> std::string& { return sheet.title; })));
+                     TextPlace([](ControlSheet& sheet) -> std::string& { return sheet.title; }),
+                     Asked{"Which control is it for, in one line?", "people who read the sheet",
+                           "nothing is written there", "the machine and its control"}));
   all.push_back(
       slot("", "invented", FlagPlace([](ControlSheet& sheet) -> bool& { return sheet.invented; })));
   all.push_back(slot("", "axis_letters", TextPlace([](ControlSheet& sheet) -> std::string& {
@@ -129,10 +140,11 @@ void add_text(std::vector<Slot>& all) {
   all.push_back(slot("text", "spaces_ignored", FlagPlace([](ControlSheet& sheet) -> bool& {
                        return sheet.text.spaces_ignored;
                      })));
-  all.push_back(
-      slot("text", "comment_punctuation", TextPlace([](ControlSheet& sheet) -> std::string& {
-             return sheet.text.comment_punctuation;
-           })));
+  all.push_back(slot(
+      "text", "comment_punctuation",
+      TextPlace([](ControlSheet& sheet) -> std::string& { return sheet.text.comment_punctuation; }),
+      Asked{"Which signs may a remark hold besides letters, digits and blanks?", "remarks",
+            "remarks hold letters and digits only", ".,:=+-*/"}));
   all.push_back(slot("text", "block_end", TextPlace([](ControlSheet& sheet) -> std::string& {
                        return sheet.text.block_end;
                      }),
@@ -264,10 +276,12 @@ void add_expressions(std::vector<Slot>& all) {
                                          static_cast<ArctangentForm>(chosen);
                                    }},
                        {"slash", "comma", "single"}));
-  all.push_back(
-      slot("expressions", "sign_before_variable", FlagPlace([](ControlSheet& sheet) -> bool& {
-             return sheet.expressions.sign_before_variable;
-           })));
+  all.push_back(slot("expressions", "sign_before_variable",
+                     FlagPlace([](ControlSheet& sheet) -> bool& {
+                       return sheet.expressions.sign_before_variable;
+                     }),
+                     Asked{"May a minus stand straight before a variable or a bracket?",
+                           "every program", "it is subtracted from 0", "false"}));
   all.push_back(
       slot("expressions", "round_down_towards_zero", FlagPlace([](ControlSheet& sheet) -> bool& {
              return sheet.expressions.round_down_towards_zero;
@@ -279,13 +293,15 @@ void add_expressions(std::vector<Slot>& all) {
   all.push_back(slot("expressions", "max_nesting", WholePlace([](ControlSheet& sheet) -> int& {
                        return sheet.expressions.max_nesting;
                      })));
-  all.push_back(
-      slot("expressions", "word_needs_brackets", FlagPlace([](ControlSheet& sheet) -> bool& {
-             return sheet.expressions.word_needs_brackets;
-           })));
+  all.push_back(slot(
+      "expressions", "word_needs_brackets",
+      FlagPlace([](ControlSheet& sheet) -> bool& { return sheet.expressions.word_needs_brackets; }),
+      Asked{"Does arithmetic after an axis letter need brackets?", "every program", "", "true"}));
   all.push_back(slot("expressions", "word_mark", TextPlace([](ControlSheet& sheet) -> std::string& {
                        return sheet.expressions.word_mark;
-                     })));
+                     }),
+                     Asked{"What stands between an axis letter and its value?", "every program",
+                           "nothing stands there", "="}));
   for (const Operator op : all_operators())
     all.push_back(spelling("expressions.operators", key_of(op), OperatorPlace{op},
                            is_needed(op) ? arithmetic : Asked{}));
@@ -310,10 +326,11 @@ void add_assignment(std::vector<Slot>& all) {
   all.push_back(slot("assignment", "per_block", WholePlace([](ControlSheet& sheet) -> int& {
                        return sheet.assignment.per_block;
                      })));
-  all.push_back(
-      slot("assignment", "value_needs_brackets", FlagPlace([](ControlSheet& sheet) -> bool& {
-             return sheet.assignment.value_needs_brackets;
-           })));
+  all.push_back(slot(
+      "assignment", "value_needs_brackets",
+      FlagPlace([](ControlSheet& sheet) -> bool& { return sheet.assignment.value_needs_brackets; }),
+      Asked{"Does arithmetic that sets a variable need brackets round it all?", "every program",
+            "none are written", "false"}));
 }
 
 void add_branches(std::vector<Slot>& all) {

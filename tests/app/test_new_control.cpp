@@ -2,6 +2,7 @@
 // writes and rehearses what the shipped sheet of that control does.
 #include <doctest/doctest.h>
 
+#include <cstdlib>
 #include <map>
 
 #include "app/demo_folder.h"
@@ -62,16 +63,102 @@ const std::map<std::string, std::string>& manual() {
   return answers;
 }
 
+/// Answers read off tests/control/third-manual.md; "" is answered where the manual says there is
+/// nothing.
+const std::map<std::string, std::string>& third_manual() {
+  static const std::map<std::string, std::string> answers = {
+      {"name", "third"},
+      {"title", "made up for tests: V variables, FEEL skip move, no branches, short lines"},
+      {"axis_letters", "XYZABC"},
+      {"program_start", "PROGRAM {number}"},
+      {"program_end", "ENDPROGRAM"},
+      {"text.comment_open", "\"! \""},
+      {"text.comment_close", "\"\""},
+      {"text.max_line_length", "72"},
+      {"text.max_comment_length", "0"},
+      {"text.upper_case_only", "no"},
+      {"text.comment_punctuation", ".,:;=+-*/()"},
+      {"text.block_end", ";"},
+      {"numbers.decimals_mm", "3"},
+      {"numbers.decimals_inch", "4"},
+      {"numbers.decimals_deg", "3"},
+      {"numbers.decimals_feed", "0"},
+      {"numbers.decimals_factor", "5"},
+      {"numbers.point_always", "no"},
+      {"variables.prefix", "V"},
+      {"variables.index_open", "\"\""},
+      {"variables.index_close", "\"\""},
+      {"variables.readable", "0 4000"},
+      {"variables.working", "10 699"},
+      {"variables.table", "700 1999"},
+      {"expressions.open", "("},
+      {"expressions.close", ")"},
+      {"expressions.sign_before_variable", "no"},
+      {"expressions.word_needs_brackets", "no"},
+      {"expressions.word_mark", "="},
+      {"expressions.operators.add", "+"},
+      {"expressions.operators.subtract", "-"},
+      {"expressions.operators.multiply", "*"},
+      {"expressions.operators.divide", "/"},
+      {"expressions.comparisons.less", "<"},
+      {"expressions.comparisons.less-or-equal", "<="},
+      {"expressions.comparisons.greater", ">"},
+      {"expressions.comparisons.greater-or-equal", ">="},
+      {"expressions.functions.sine", "SINE"},
+      {"expressions.functions.cosine", "COSINE"},
+      {"expressions.functions.square-root", "ROOT"},
+      {"expressions.functions.absolute", "SIZE"},
+      {"assignment.form", "SET {variable} = {value}"},
+      {"assignment.value_needs_brackets", "no"},
+      {"motion.machine_coordinates_at_feed", "yes"},
+      {"motion.clamp_words", "yes"},
+      {"skip.target", "machine"},
+      {"skip.trip_point", "machine"},
+      {"skip.trip_variable", "X=3001 Y=3002 Z=3003"},
+      {"skip.untriggered", "goes-on"},
+      {"skip.triggered_at_start_is_error", "no"},
+      {"position.machine_position", "X=3011 Y=3012 Z=3013 A=3014 B=3015 C=3016"},
+      {"stops.operator_stop", "HOLD \"{text}\""},
+      {"stops.demand", "DEMAND {condition} ELSE \"{text}\""},
+      {"stops.root_of_negative_stops", "no"},
+      {"log.open_form", "\"\""},
+      {"log.close_form", "\"\""},
+      {"log.begin", "\"WRITE \""},
+      {"log.end", "\"\""},
+      {"log.join", ","},
+      {"log.text_item", "'{text}'"},
+      {"log.value_item", "{variable}:{whole}.{decimals}"},
+      {"log.separator", ";"},
+      {"log.decimal_mark", ","},
+      {"offsets.form", "ORIGIN {system} {axes}"},
+      {"offsets.first_system", "1"},
+      {"offsets.last_system", "4"},
+      {"words.rapid", "FAST"},
+      {"words.feed", "LINE"},
+      {"words.skip", "FEEL"},
+      {"words.absolute", "FIXED"},
+      {"words.millimetres", "METRIC"},
+      {"words.inches", "IMPERIAL"},
+      {"words.feed-per-minute", "PERMINUTE"},
+      {"words.radius-compensation-off", "NOCOMP"},
+      {"words.rotation-off", "NOTURN"},
+      {"words.program-stop", "HOLD"},
+      {"words.program-end", "FINISH"},
+  };
+  return answers;
+}
+
 /// The answers to the questions a sheet still asks, a line each; at most `most` of them.
-std::string typed_for(const std::string& file, std::size_t most = 1000) {
+std::string typed_for(const std::string& file, std::size_t most = 1000,
+                      const std::map<std::string, std::string>& manual_answers = manual()) {
   std::string typed;
   std::size_t given = 0;
   const ControlSheet sheet = read_control_sheet(file).value();
   for (const Slot* slot : open_slots(sheet)) {
     if (!slot->is_asked()) continue;
     if (given++ == most) return typed + "leave\n";
-    const auto answer = manual().find(slot->name());
-    typed += (answer == manual().end() ? std::string() : answer->second) + "\n";
+    const auto answer = manual_answers.find(slot->name());
+    typed += (answer == manual_answers.end() ? std::string() : answer->second) + "\n";
   }
   return typed;
 }
@@ -115,6 +202,25 @@ TEST_CASE("new --control: the manual of an invented control fills in its sheet, 
   CHECK(rehearsed.code == 0);
   CHECK(says(slurp(log), "# simulated: yes"));
   CHECK(run_verb({"fit", machine, log}).code == 0);
+}
+
+TEST_CASE("new --control --from blank: the third test sheet, by the questions alone") {
+  const Demo demo;
+  const std::string blank = root + "/routines/blank.toml";
+  const std::string file = (demo.folder / "third.toml").string();
+  const Screen asked = run_verb({"new", "--control", file, "--from", blank}, {},
+                                system_file_calls(), typed_for(blank, 1000, third_manual()));
+  INFO(asked.err);
+  REQUIRE(asked.code == 0);
+  if (const char* keep = std::getenv("PIVOTRACE_KEEP")) {
+    spill(std::filesystem::path(keep) / "third.toml", slurp(file));
+  }
+  CHECK(slurp(file) == slurp(root + "/tests/cycle/third.toml"));
+  const ControlSheet sheet = read_control_sheet(file).value();
+  for (const auto& [slot, answer] : third_manual()) {
+    CAPTURE(slot);
+    CHECK_FALSE(sheet.is_open(slot));
+  }
 }
 
 TEST_CASE("new --control: an answer that does not suit is asked for again") {

@@ -35,7 +35,7 @@ struct Bench {
 };
 
 Bench demo_bench() { return Bench(shipped("routines/demo-control.toml")); }
-Bench third_bench() { return Bench(shipped("tests/cycle/third.toml")); }
+Bench third_bench() { return Bench(shipped("tests/control/third-behaviour.toml")); }
 
 std::string first_problem(const ProgramRun& run) {
   return run.problems.empty() ? "" : describe(run.problems.front());
