@@ -124,19 +124,27 @@ void find_assumed_sigmas(const FindingInputs& in, std::vector<Finding>& findings
   findings.push_back({FindingCode::sigmas_assumed, Severity::note, assumed});
 }
 
+/// Variance of the effective radius as stated, R and r together [mm^2]; absent where either is unknown.
+/// One radius alone: what the others say of the stylus they share must not count here.
+std::optional<double> stated_variance(const RadiusPrior& prior, Eigen::Index group) {
+  const double artefact = prior.artefact_precision[group];
+  if (!(artefact > 0.0) || !(prior.stylus_precision > 0.0)) return std::nullopt;
+  return 1.0 / artefact + 1.0 / prior.stylus_precision;
+}
+
 void find_diameter(const FindingInputs& in, std::vector<Finding>& findings) {
   const Layout& layout = in.model.layout();
   for (std::size_t g = 0; g < layout.radius_groups.size(); ++g) {
     const auto k = static_cast<Eigen::Index>(g);
-    const double precision = in.model.radius_prior().precision(k, k);
-    if (precision <= 0.0) continue;
+    const std::optional<double> stated = stated_variance(in.model.radius_prior(), k);
+    if (!stated) continue;
     const int unknown = layout.radius_groups[g].unknown;
     const double off = in.adjusted.unknowns[unknown] - in.model.radius_prior().mean_mm[k];
     // The stated radius is one more observation; this is its studentised residual.
-    const double variance = 1.0 / precision - in.adjusted.covariance()(unknown, unknown);
-    if (variance <= 1e-3 / precision) continue;
+    const double variance = *stated - in.adjusted.covariance()(unknown, unknown);
+    if (variance <= 1e-3 * *stated) continue;
     // What the touches alone say: undo the pull of the stated value.
-    const double touches_alone = 2.0 * off / (variance * precision);
+    const double touches_alone = 2.0 * off * *stated / variance;
     if (std::abs(off) / std::sqrt(variance) < suspect_w) continue;
     const Artefact& owner = in.model.machine().artefacts[layout.radius_groups[g].owner];
     findings.push_back({FindingCode::diameter_disagrees, Severity::error,
