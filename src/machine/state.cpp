@@ -4,7 +4,8 @@ namespace pivotrace {
 
 namespace {
 
-/// Start value for a diameter nobody stated: a common size of reference ball. Only a start.
+/// Start value for a diameter nobody stated: a common size of reference ball (common
+/// practice, no source). Only a start.
 constexpr double rough_radius_mm = 12.5;
 
 ArtefactPlace nominal_place(const Machine& machine, const Artefact& artefact) {

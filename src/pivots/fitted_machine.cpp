@@ -118,6 +118,7 @@ Eigen::MatrixXd FittedMachine::covariance_of(
 }
 
 double FittedMachine::coverage_factor(Covariance kind) const {
+  // 97.5 % quantile of the normal distribution, from memory.
   constexpr double normal_95 = 1.959963985;
   double factor = normal_95;
   for (const Parameter& parameter : parameters_) {

@@ -158,6 +158,7 @@ void weigh_more_stations(const FitResult& result, const std::optional<ValueName>
   settling.more_stations = Settling::MoreStations::cannot_do_it;
   if (allowed <= 0.0) return;
   const double wanted = std::ceil(settling.stations * shares.random / allowed);
+  // More stations than this many times the present ones nobody measures (common practice, no source).
   constexpr double most_sensible = 10.0;
   const bool sensible = wanted <= most_sensible * settling.stations;
   settling.more_stations =

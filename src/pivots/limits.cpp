@@ -8,6 +8,7 @@ namespace pivotrace {
 
 namespace {
 
+/// More guard band than this is a slip of the hand (common practice, no source).
 constexpr double largest_guard_factor = 3.0;
 
 void check_limit(const Limit& limit, Problems& problems) {

@@ -16,8 +16,9 @@ namespace pivotrace {
 
 namespace {
 
-/// Leans below this are not worth a hammer: 0.1 um over 300 mm.
+/// Leans below this are not worth a hammer: 0.1 um over 300 mm (common practice, no source).
 constexpr double no_turn_rad = 3e-7;
+/// Enough for any table; each adds a row to the sheet (common practice, no source).
 constexpr int fewest_feet = 2;
 constexpr std::size_t most_feet = 24;
 
@@ -77,7 +78,7 @@ Eigen::MatrixXd rises(const TablePlane& table, const std::vector<Foot>& feet, bo
 Eigen::Matrix2d seen_turns(const Eigen::MatrixXd& rises) {
   if (rises.rows() < 2) return Eigen::Matrix2d::Zero();
   const Eigen::JacobiSVD<Eigen::MatrixXd> svd(rises, Eigen::ComputeFullV);
-  // Feet closer than this to one line cannot steady a turn about it.
+  // Feet closer than this to one line cannot steady a turn about it (common practice, no source).
   constexpr double least_spread_mm = 1.0;
   Eigen::Matrix2d projector = Eigen::Matrix2d::Zero();
   for (Eigen::Index i = 0; i < svd.singularValues().size(); ++i) {

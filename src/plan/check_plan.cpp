@@ -24,7 +24,7 @@ using Objection = std::optional<std::string>;
 
 /// Share of a move at which nothing was met.
 constexpr double beyond_the_end = 2.0;
-/// Bodies this near are taken to touch [mm].
+/// Bodies this near are taken to touch [mm] (common practice, no source).
 constexpr double touching_mm = 0.01;
 
 /// Share of a straight move after which a body is nearer than `margin` to another; beyond_the_end
@@ -45,10 +45,11 @@ double share_until_near(ConvexBody moving, const Eigen::Vector3d& way, const Con
 }
 
 /// The stylus comes down onto an artefact from above with the tool axis up to 60 deg off Z: the
-/// shank then still leads away from the ball.
+/// shank then still leads away from the ball (common practice, no source).
 constexpr double least_upright = 0.5;
 /// Sine of the slope at which a pin still counts as lying, and 1 - cosine at which a flat counts as
-/// level: the top is then where it is looked for within 0.02 % and 2 % of the reach.
+/// level: the top is then where it is looked for within 0.02 % and 2 % of the reach (common
+/// practice, no source).
 constexpr double level = 0.02;
 
 /// One station seen from the stylus: bodies at its angles, and the checks of single moves.

@@ -16,11 +16,13 @@ namespace pivotrace {
 
 namespace {
 
-/// Share of a pin's or bore's length kept free at both ends of the measured part.
+/// Share of a pin's or bore's length kept free at both ends of the measured part: common
+/// practice, no source.
 constexpr double end_margin = 0.15;
-/// Where on a flat its points lie, as a share of its radius.
+/// Where on a flat its points lie, as a share of its radius: common practice, no source.
 constexpr double flat_margin = 0.7;
-/// A centre direction seen less than this (sum of squared direction parts) is not seen at all.
+/// A centre direction seen less than this (sum of squared direction parts) is not seen at all:
+/// common practice, no source.
 constexpr double least_seen = 0.25;
 
 class TouchChooser {

@@ -20,12 +20,14 @@ namespace {
 
 /// An axis that may turn this far has a full circle of different stations.
 constexpr double full_circle_deg = 360.0;
-/// Fewer stations of an axis than this determine no centre with anything to spare.
+/// Fewer stations of an axis than this determine no centre with anything to spare, and more than the
+/// other bring little for their time (common practice, no source).
 constexpr int least_stations = 3;
 constexpr int most_stations = 24;
 /// Ends of travel are used to 1 / this of a degree.
 constexpr double written_per_deg = 1000.0;
-/// How far off the axis a second ball is imagined when its worth is worked out [mm].
+/// How far off the axis a second ball is imagined when its worth is worked out [mm]: common
+/// practice, no source.
 constexpr double second_ball_along_mm = 60.0;
 
 /// What a purpose means, unless the request says otherwise. Common practice, no source:

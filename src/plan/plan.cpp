@@ -16,7 +16,8 @@ namespace pivotrace {
 
 namespace {
 
-/// Height the stylus stands above the top of the artefact when the operator has jogged it there.
+/// Height the stylus stands above the top of the artefact when the operator has jogged it there:
+/// common practice, no source.
 constexpr double jog_height_mm = 2.0;
 
 Eigen::Vector3d unit_from(double around_rad, double up_rad) {

@@ -16,7 +16,7 @@ namespace {
 /// more closely.
 constexpr double clear_mm = 1.0;
 /// A motion that begins in contact is tried for this part of its way: does it lead out?
-constexpr double first_part = 0.01;
+constexpr double first_part = 0.01;  // common practice, no source
 /// What counts as not getting nearer: round-off of the distances.
 constexpr double no_nearer_mm = 1e-6;
 /// A shank that was pressed into something is free again after this way, or it goes through:

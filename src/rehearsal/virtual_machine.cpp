@@ -40,7 +40,8 @@ std::string position_text(const Moment& moment, const Machine& machine) {
   return machine.rotary.empty() ? text : text + " deg";
 }
 
-/// A rotary axis that stands this far from where it should is noticed by eye.
+/// A rotary axis that stands this far from where it should is noticed by eye
+/// (common practice, no source).
 constexpr double seen_by_eye_rad = 0.1;
 
 }  // namespace

@@ -7,6 +7,7 @@ namespace pivotrace::report {
 
 namespace {
 
+/// Length a lean is quoted over: common practice, no source.
 constexpr double quoted_length_mm = 300.0;
 constexpr double quoted_length_inch = 12.0;
 constexpr double um_per_mm = 1e3;

@@ -23,7 +23,8 @@ namespace {
 constexpr const char* degree = "\xC2\xB0";
 constexpr const char* plus_minus = " \xC2\xB1 ";
 
-/// |w| above this is suspect: 0.1 % two-sided (normal distribution), as on the inspection sheet.
+/// |w| above this is suspect: 0.1 % two-sided (normal distribution, from memory), as on the inspection
+/// sheet.
 constexpr double suspect_w = 3.3;
 
 /// Round an axis nobody said a part for. Common practice, no source.

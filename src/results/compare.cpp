@@ -12,6 +12,7 @@ namespace pivotrace {
 
 namespace {
 
+/// A change counts as visible when it is found in 8 of 10 cases (common practice, no source).
 constexpr double visible_power = 0.80;
 /// A value counts as moved once the survey-wide test opened and it is beyond its U95.
 constexpr double value_level = 0.05;

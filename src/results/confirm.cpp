@@ -11,6 +11,7 @@ namespace pivotrace {
 
 namespace {
 
+/// Levels, lengths and shares of the verdict: common practice, no source.
 constexpr double level = 0.05;
 constexpr double lean_length_mm = 300.0;
 constexpr double U95_of_tolerance = 3.0;

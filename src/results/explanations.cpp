@@ -14,7 +14,7 @@ namespace {
 /// Lengths that make a turn as large as a shift when ranks are judged.
 constexpr double turn_arm_mm = 100.0;
 constexpr double rank_tolerance = 1e-6;
-/// Explanations this much less likely than the best are told apart from it.
+/// Explanations this much less likely than the best are told apart from it (common practice, no source).
 constexpr double told_apart_odds = 20.0;
 constexpr double least_probability = 0.01;
 

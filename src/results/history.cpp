@@ -18,6 +18,7 @@ namespace {
 using Why = LeftOutOfHistory::Why;
 
 constexpr double two_sided_95 = 0.975;
+/// Level of a slope, and length a lean is quoted over: common practice, no source.
 constexpr double slope_level = 0.01;
 constexpr double lean_length_mm = 300.0;
 
