@@ -1,13 +1,17 @@
 #include <istream>
 #include <memory>
+#include <optional>
 #include <ostream>
 
 #include "app/control_sheets.h"
+#include "app/machine_guide.h"
+#include "app/next_step.h"
 #include "app/refusal.h"
 #include "app/verbs.h"
 #include "pivotrace/control/slots.h"
 #include "pivotrace/disk/text_file.h"
 #include "pivotrace/formats/control_sheet_file.h"
+#include "pivotrace/formats/machine_file.h"
 #include "pivotrace/formats/sheet_answer.h"
 
 namespace pivotrace::app {
@@ -16,14 +20,28 @@ namespace {
 
 struct NewArguments {
   std::string control_file;
-  std::string from = "macro";
+  std::string machine_file;
+  std::string from;  ///< machine file or control sheet to begin with
+  std::string rows_file;
+  bool defaults = false;
+  Answers answers;  ///< given as options
 };
+
+/// A line as typed, without its end; nothing when the user leaves.
+std::optional<std::string> typed_line(const Console& console) {
+  std::string answer;
+  if (console.in == nullptr || !std::getline(*console.in, answer)) return std::nullopt;
+  if (!answer.empty() && answer.back() == '\r') answer.pop_back();
+  if (answer == "leave") return std::nullopt;
+  return answer;
+}
 
 /// The sheet as left off, or a copy of the one to fill in.
 Expected<std::string> sheet_to_fill(const NewArguments& arguments, FileCalls& disk) {
   const Expected<std::string> begun = read_file(arguments.control_file, disk);
   if (begun || begun.error().front().number != ProblemNumber::cannot_read) return begun;
-  return find_control_sheet(arguments.from, control_sheet_folders(disk), disk)
+  return find_control_sheet(arguments.from.empty() ? "macro" : arguments.from,
+                            control_sheet_folders(disk), disk)
       .and_then([&](const std::string& path) { return read_file(path, disk); });
 }
 
@@ -42,12 +60,10 @@ void ask(const Slot& slot, const Console& console) {
 bool settle(const Slot& slot, std::string& text, const Console& console) {
   while (true) {
     ask(slot, console);
-    std::string answer;
-    if (console.in == nullptr || !std::getline(*console.in, answer)) return false;
-    if (!answer.empty() && answer.back() == '\r') answer.pop_back();
-    if (answer == "leave") return false;
-    if (answer.empty()) return true;
-    const Expected<std::string> changed = answered(text, slot, answer);
+    const std::optional<std::string> answer = typed_line(console);
+    if (!answer) return false;
+    if (answer->empty()) return true;
+    const Expected<std::string> changed = answered(text, slot, *answer);
     if (changed) {
       text = *changed;
       return true;
@@ -56,7 +72,106 @@ bool settle(const Slot& slot, std::string& text, const Console& console) {
   }
 }
 
+/// Asks until the answer is good. Nothing: the user leaves.
+std::optional<std::string> settle(const Question& question, const std::string& usual,
+                                  const Console& console) {
+  while (true) {
+    console.err << '\n'
+                << question.text << "\n  " << question.why << "\n  Enter alone: " << usual
+                << "\n> ";
+    console.err.flush();
+    std::optional<std::string> answer = typed_line(console);
+    if (!answer) return std::nullopt;
+    if (answer->empty()) answer = usual;
+    const std::string wrong = complaint(question, *answer);
+    if (wrong.empty()) return answer;
+    console.err << "  " << wrong << '\n';
+  }
+}
+
+/// The answers of an older file, or none.
+Expected<Answers> older_answers(const NewArguments& arguments, FileCalls& disk) {
+  if (arguments.from.empty()) return Answers{};
+  return read_machine(arguments.from, disk).map(answers_of);
+}
+
+/// An answer for every question: from an option, from the older file or the usual one, or asked for.
+Expected<std::optional<Answers>> all_answers(const NewArguments& arguments,
+                                             const Console& console) {
+  const Expected<Answers> older = older_answers(arguments, console.disk);
+  if (!older) return tl::make_unexpected(older.error());
+  Answers answers;
+  for (const Question& question : machine_questions()) {
+    const std::string& key = question.key;
+    const auto old = older->find(key);
+    const std::string usual = old != older->end() ? old->second : default_answer(question, answers);
+    if (const auto given = arguments.answers.find(key); given != arguments.answers.end()) {
+      const std::string wrong = complaint(question, given->second);
+      if (!wrong.empty()) {
+        return failure({ProblemNumber::bad_argument, "--" + key + ": " + wrong, {}, question.text});
+      }
+      answers[key] = given->second;
+    } else if (arguments.defaults) {
+      answers[key] = usual;
+    } else {
+      const std::optional<std::string> answer = settle(question, usual, console);
+      if (!answer) return std::optional<Answers>();
+      answers[key] = *answer;
+    }
+  }
+  return std::optional<Answers>(answers);
+}
+
+Expected<void> write_new(const std::string& file, const std::string& text, const Console& console) {
+  const Expected<std::string> there = read_file(file, console.disk);
+  if (there || there.error().front().number != ProblemNumber::cannot_read) {
+    return failure({ProblemNumber::bad_argument,
+                    file + " is there already",
+                    {},
+                    "choose another name: nothing is overwritten"});
+  }
+  const auto written = write_file(file, text, console.disk);
+  if (written) console.err << "wrote " << file << '\n';
+  return written;
+}
+
+ExitCode run_machine(const NewArguments& arguments, const Console& console) {
+  if (!arguments.defaults) {
+    console.err << "Enter alone takes what is offered, 'leave' ends and writes nothing.\n";
+  }
+  const auto answers = all_answers(arguments, console);
+  if (!answers) return refuse(console, answers.error());
+  if (!*answers) {
+    console.err << "\nleft: nothing is written\n";
+    return ExitCode::good;
+  }
+  const std::string text = machine_text(**answers);
+  const Expected<Machine> machine = parse_machine(text, arguments.machine_file);
+  if (!machine) return refuse(console, machine.error());
+  const auto written = write_new(arguments.machine_file, text, console);
+  if (!written) return refuse(console, written.error());
+  if (!arguments.rows_file.empty()) {
+    const auto rows = write_new(arguments.rows_file, rows_to_fill(**answers), console);
+    if (!rows) return refuse(console, rows.error());
+    console.err << "fill in its rows, then\n";
+    say_next(console, {"fit", arguments.machine_file, arguments.rows_file, "-o",
+                       beside(arguments.rows_file, ".result.json")});
+    return ExitCode::good;
+  }
+  console.err << "a second axis, a pin, a stem, obstacles: pivotrace help files\n";
+  say_next(console, {"check", arguments.machine_file});
+  return ExitCode::good;
+}
+
 ExitCode run(const NewArguments& arguments, const Console& console) {
+  if (arguments.control_file.empty() == arguments.machine_file.empty()) {
+    return refuse(console, {{ProblemNumber::bad_argument,
+                             "say what is new: a machine file, or a control sheet",
+                             {},
+                             "type: pivotrace new my.machine.toml, or pivotrace new --control "
+                             "my-mill.toml"}});
+  }
+  if (!arguments.machine_file.empty()) return run_machine(arguments, console);
   Expected<std::string> text = sheet_to_fill(arguments, console.disk);
   if (!text) return refuse(console, text.error());
   const Expected<ControlSheet> sheet = parse_control_sheet(*text, arguments.control_file);
@@ -82,20 +197,43 @@ ExitCode run(const NewArguments& arguments, const Console& console) {
 
 void add_new_verb(CLI::App& app, Console& console, VerbAction& action) {
   const auto arguments = std::make_shared<NewArguments>();
-  CLI::App* verb = app.add_subcommand("new", "Fill in a control sheet, question by question");
+  CLI::App* verb = app.add_subcommand(
+      "new", "Make a machine file, or fill in a control sheet, question by question");
   verb->footer(
-      "Example:\n"
+      "Examples:\n"
+      "  pivotrace new my.machine.toml --rows my.touches.csv\n"
+      "asks what a setter can answer, offers what is usual, checks as it goes, and writes the "
+      "machine\n"
+      "file and a touch record to fill in by hand. Every answer is an option as well.\n"
+      "  pivotrace new other.machine.toml --from my.machine.toml --defaults --letter B\n"
+      "takes the answers of an older file, but for those given here.\n"
       "  pivotrace new --control my-mill.toml\n"
       "asks what the manual of your control answers: how a variable is set, how a line is written\n"
       "to a file, which variables hold the position. Every answer is kept at once; leave with\n"
       "'leave' and go on later with the same command. The sheet begins as macro, which knows the\n"
       "words of ISO 6983; --from blank asks for every word, for a control of another language.");
+  verb->add_option("MACHINE_FILE", arguments->machine_file,
+                   "the machine file to make (*.machine.toml)")
+      ->type_name("FILE");
   verb->add_option("--control", arguments->control_file, "the control sheet to fill in")
-      ->type_name("FILE")
-      ->required();
-  verb->add_option("--from", arguments->from, "control sheet a new one begins as: macro or blank")
-      ->type_name("SHEET")
-      ->capture_default_str();
+      ->type_name("FILE");
+  verb->add_option(
+          "--from", arguments->from,
+          "begin with the answers of this machine file; with --control: with this sheet, macro "
+          "or blank")
+      ->type_name("FILE|SHEET");
+  verb->add_option("--rows", arguments->rows_file, "also write a touch record to fill in by hand")
+      ->type_name("FILE");
+  verb->add_flag("--defaults", arguments->defaults, "ask nothing: take what is offered");
+  for (const Question& question : machine_questions()) {
+    verb->add_option_function<std::string>(
+            "--" + question.key,
+            [arguments, key = question.key](const std::string& answer) {
+              arguments->answers[key] = answer;
+            },
+            question.text)
+        ->type_name(question.choices.empty() ? "TEXT" : "WORD");
+  }
   verb->callback([arguments, &console, &action] {
     action = [arguments, &console] { return run(*arguments, console); };
   });
