@@ -1,6 +1,6 @@
 #include "estimate/joint_information.h"
 
-#include <Eigen/QR>
+#include "pivotrace/solver/triangularise.h"
 
 namespace pivotrace {
 
@@ -10,22 +10,6 @@ constexpr Eigen::Index rows_per_fold = 256;
 
 /// An effect of no size keeps its place and stays 0 [mm or rad].
 constexpr double least_sigma = 1e-9;
-
-/// Reflects the first `count` columns of `stack` to upper-triangular form, all other columns along.
-void triangularise(Eigen::MatrixXd& stack, Eigen::Index count, Eigen::VectorXd& workspace) {
-  workspace.resize(stack.cols());
-  for (Eigen::Index k = 0; k < count; ++k) {
-    const Eigen::Index below = stack.rows() - k;
-    auto column = stack.col(k).tail(below);
-    double tau = 0.0;
-    double diagonal = 0.0;
-    column.makeHouseholderInPlace(tau, diagonal);
-    stack.bottomRightCorner(below, stack.cols() - k - 1)
-        .applyHouseholderOnTheLeft(column.tail(below - 1), tau, workspace.data());
-    stack(k, k) = diagonal;
-    column.tail(below - 1).setZero();
-  }
-}
 
 }  // namespace
 

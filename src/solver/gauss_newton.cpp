@@ -1,11 +1,11 @@
 #include "solver/gauss_newton.h"
 
-#include <Eigen/QR>
 #include <chrono>
 #include <cmath>
 
 #include "geometry/damped_gauss_newton.h"
 #include "pivotrace/solver/square_root_information.h"
+#include "pivotrace/solver/triangularise.h"
 
 namespace pivotrace {
 
@@ -20,21 +20,6 @@ struct Move {
   Point by;
   double length = 0.0;  ///< in sigmas: root of what it takes off the sum, were nothing bent
 };
-
-/// Reflects the first `count` columns of `stack` to upper-triangular form, all other columns along.
-void triangularise(Eigen::MatrixXd& stack, Eigen::Index count, Eigen::VectorXd& workspace) {
-  workspace.resize(stack.cols());
-  for (Eigen::Index k = 0; k < count; ++k) {
-    const Eigen::Index below = stack.rows() - k;
-    auto column = stack.col(k).tail(below);
-    double tau = 0.0;
-    double diagonal = 0.0;
-    column.makeHouseholderInPlace(tau, diagonal);
-    stack.bottomRightCorner(below, stack.cols() - k - 1)
-        .applyHouseholderOnTheLeft(column.tail(below - 1), tau, workspace.data());
-    stack(k, k) = diagonal;
-  }
-}
 
 /// All blocks at one point with their nuisances taken out: per block the triangular rows that give its
 /// nuisances once the unknowns are known, and one triangular factor of the unknowns.
