@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "base/markup.h"
 #include "manual/page_texts.h"
 #include "pivotrace/manual/markdown.h"
 #include "pivotrace/manual/writers.h"
@@ -9,20 +10,6 @@
 namespace pivotrace::manual {
 
 namespace {
-
-std::string escaped(std::string_view text) {
-  std::string safe;
-  for (const char c : text) {
-    switch (c) {
-      case '&': safe += "&amp;"; break;
-      case '<': safe += "&lt;"; break;
-      case '>': safe += "&gt;"; break;
-      case '"': safe += "&quot;"; break;
-      default: safe += c;
-    }
-  }
-  return safe;
-}
 
 /// "files.md" and "files.md#plan" lead to a place in the book; other files are not in it.
 std::string place_in_book(const std::string& target) {

@@ -8,6 +8,7 @@
 #include <set>
 
 #include "base/cautions.h"
+#include "base/markup.h"
 #include "pivotrace/geometry/angle.h"
 #include "plan/scene.h"
 #include "report/svg.h"
@@ -15,8 +16,6 @@
 namespace pivotrace {
 
 namespace {
-
-using report::escaped;
 
 constexpr double view_gap = 70.0;      ///< between views and round them [drawing units]
 constexpr double widest_view = 560.0;  ///< drawing units for the larger side of the machine

@@ -10,6 +10,7 @@
 #include <set>
 
 #include "base/cautions.h"
+#include "base/markup.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/geometry/rotation.h"
 #include "pivotrace/report/rehearsal_text.h"
@@ -19,8 +20,6 @@
 namespace pivotrace {
 
 namespace {
-
-using report::escaped;
 
 using rehearsal::MotionChecker;
 using rehearsal::Posture;

@@ -7,6 +7,7 @@
 #include <set>
 
 #include "base/cautions.h"
+#include "base/markup.h"
 #include "pivotrace/base/length.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/report/drawing.h"
@@ -183,7 +184,7 @@ class SheetData {
 std::string setup_sheet(const Machine& machine, const Plan& plan, const ControlSheet& sheet,
                         const EmittedProgram& program, const CycleOptions& options) {
   mustache page{std::string(report::setup_sheet_template)};
-  page.set_custom_escape([](const std::string& text) { return report::escaped(text); });
+  page.set_custom_escape([](const std::string& text) { return escaped(text); });
   return page.render(SheetData(machine, plan, sheet, program, options).all());
 }
 

@@ -4,6 +4,7 @@
 
 #include <sstream>
 
+#include "base/markup.h"
 #include "base/utf8.h"
 #include "base/wrapped_text.h"
 #include "report/look.h"
@@ -50,20 +51,6 @@ double left_of(double x, double width, Anchor anchor) {
 }
 
 }  // namespace
-
-std::string escaped(std::string_view text) {
-  std::string safe;
-  for (const char letter : text) {
-    switch (letter) {
-      case '&': safe += "&amp;"; break;
-      case '<': safe += "&lt;"; break;
-      case '>': safe += "&gt;"; break;
-      case '"': safe += "&quot;"; break;
-      default: safe += letter;
-    }
-  }
-  return safe;
-}
 
 std::string small_print(const std::string& text, Point first, std::size_t columns) {
   std::istringstream lines(wrapped(text, "", 0, columns));

@@ -36,9 +36,6 @@ struct Label {
   double size = label_size;
 };
 
-/// & < > " made harmless for XML and HTML.
-std::string escaped(std::string_view text);
-
 /// Text of 12 in lines of at most `columns` characters, the first with its foot at `y`.
 std::string small_print(const std::string& text, Point first, std::size_t columns);
 /// From one line of it to the next.
