@@ -4,10 +4,10 @@
 
 #include <algorithm>
 #include <array>
-#include <charconv>
 #include <cmath>
 #include <limits>
 
+#include "base/double_chars.h"
 #include "pivotrace/geometry/angle.h"
 
 namespace pivotrace {
@@ -28,7 +28,8 @@ std::string_view without_plus(std::string_view text) {
 
 NumberReading convert(std::string_view text) {
   NumberReading reading;
-  const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), reading.value);
+  const auto [end, error] =
+      double_from_chars(text.data(), text.data() + text.size(), reading.value);
   if (end != text.data() + text.size() || text.empty()) return reading;
   if (error == std::errc::invalid_argument) return reading;
   const bool representable = error == std::errc() && std::isfinite(reading.value);
@@ -89,11 +90,7 @@ NumberReading read_number(std::string_view text) {
   return reading;
 }
 
-void append_shortest(std::string& text, double value) {
-  std::array<char, 32> buffer{};
-  const auto result = std::to_chars(buffer.data(), buffer.data() + buffer.size(), value);
-  text.append(buffer.data(), result.ptr);
-}
+void append_shortest(std::string& text, double value) { text += double_to_chars(value); }
 
 std::string shortest_text(double value) {
   std::string text;
@@ -130,7 +127,7 @@ double rounded_up(double value, int decimals) {
 
 double number_from_text(const std::string& text) {
   double value = std::numeric_limits<double>::quiet_NaN();
-  std::from_chars(text.data(), text.data() + text.size(), value);
+  double_from_chars(text.data(), text.data() + text.size(), value);
   return value;
 }
 

@@ -2,11 +2,11 @@
 
 #include <fmt/format.h>
 
-#include <charconv>
 #include <cmath>
 #include <map>
 #include <utility>
 
+#include "base/double_chars.h"
 #include "pivotrace/control/control_sheet.h"
 
 namespace pivotrace {
@@ -34,7 +34,7 @@ std::string form_of(OperatorTask task) {
 std::optional<double> number_in(const std::string& text) {
   double number = 0.0;
   const char* last = text.data() + text.size();
-  const auto read = std::from_chars(text.data(), last, number);
+  const auto read = double_from_chars(text.data(), last, number);
   const bool whole = read.ec == std::errc() && read.ptr == last && std::isfinite(number);
   return whole ? std::optional(number) : std::nullopt;
 }

@@ -3,13 +3,13 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <charconv>
 #include <cmath>
 #include <map>
 #include <optional>
 #include <sstream>
 
 #include "base/cautions.h"
+#include "base/double_chars.h"
 #include "control/step_recorder.h"
 #include "pivotrace/base/length.h"
 #include "pivotrace/control/slots.h"
@@ -311,7 +311,7 @@ std::optional<double> number_of(std::string text, const std::string& decimal_mar
   }
   double number = 0.0;
   const char* last = text.data() + text.size();
-  const auto read = std::from_chars(text.data(), last, number);
+  const auto read = double_from_chars(text.data(), last, number);
   const bool good = read.ec == std::errc() && read.ptr == last && std::isfinite(number);
   return good ? std::optional(number) : std::nullopt;
 }

@@ -1,8 +1,9 @@
 #include "control/source_line.h"
 
 #include <cctype>
-#include <charconv>
 #include <utility>
+
+#include "base/double_chars.h"
 
 namespace pivotrace::control {
 
@@ -84,7 +85,7 @@ NumberText Cursor::take_number(const NumberRules& rules) {
   }
   if (rules.exponent_allowed && exponent_here()) digits += take_exponent();
   if (failed()) return {};
-  const auto end = std::from_chars(digits.data(), digits.data() + digits.size(), number.value);
+  const auto end = double_from_chars(digits.data(), digits.data() + digits.size(), number.value);
   if (end.ec != std::errc()) {
     fail_at(start, "the number is too large or too small", "check its digits");
   }

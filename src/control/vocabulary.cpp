@@ -2,9 +2,10 @@
 
 #include <algorithm>
 #include <cctype>
-#include <charconv>
 #include <cmath>
 #include <sstream>
+
+#include "base/double_chars.h"
 
 namespace pivotrace::control {
 
@@ -19,7 +20,7 @@ bool has_number(const std::string& spelling, double& number) {
   }
   const char* first = spelling.data() + 1;
   const char* last = spelling.data() + spelling.size();
-  const auto result = std::from_chars(first, last, number);
+  const auto result = double_from_chars(first, last, number);
   return result.ec == std::errc() && result.ptr == last;
 }
 

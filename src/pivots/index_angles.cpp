@@ -4,12 +4,12 @@
 
 #include <algorithm>
 #include <cctype>
-#include <charconv>
 #include <cmath>
 #include <iterator>
 #include <optional>
 #include <sstream>
 
+#include "base/double_chars.h"
 #include "base/number_text.h"
 #include "pivotrace/geometry/angle.h"
 
@@ -30,7 +30,7 @@ std::optional<double> whole_number_text(const std::string& text) {
   const std::size_t skip = !text.empty() && text[0] == '+' ? 1 : 0;
   double value = 0.0;
   const char* end = text.data() + text.size();
-  const auto [stop, fault] = std::from_chars(text.data() + skip, end, value);
+  const auto [stop, fault] = double_from_chars(text.data() + skip, end, value);
   if (fault != std::errc() || stop != end || !std::isfinite(value)) return std::nullopt;
   return value;
 }

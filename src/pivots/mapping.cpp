@@ -3,9 +3,9 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <charconv>
 #include <cmath>
 
+#include "base/double_chars.h"
 #include "base/number_text.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivots/line_pattern.h"
@@ -233,7 +233,7 @@ Expected<double> parse_number(const std::string& text, const NumberFormat& forma
   std::replace(plain.begin(), plain.end(), mark, '.');
   if (!plain.empty() && plain.front() == '+') plain.erase(0, 1);
   double value = 0.0;
-  const auto [end, fault] = std::from_chars(plain.data(), plain.data() + plain.size(), value);
+  const auto [end, fault] = double_from_chars(plain.data(), plain.data() + plain.size(), value);
   if (has_other || fault != std::errc() || end != plain.data() + plain.size() ||
       !std::isfinite(value)) {
     return failure({has_other ? ProblemNumber::ambiguous_number : ProblemNumber::wrong_type,
