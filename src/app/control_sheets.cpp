@@ -1,35 +1,46 @@
 #include "app/control_sheets.h"
 
 #include <algorithm>
-#include <cstdlib>
 #include <filesystem>
 
+#include "app/start.h"
+#include "pivotrace/disk/text_file.h"
 #include "pivotrace/formats/control_sheet_file.h"
 
 namespace pivotrace::app {
 
 namespace fs = std::filesystem;
 
+namespace {
+
+const SheetText* shipped(const std::string& name) {
+  const auto& all = shipped_sheets();
+  const auto found = std::find_if(all.begin(), all.end(),
+                                  [&name](const SheetText& sheet) { return sheet.name == name; });
+  return found == all.end() ? nullptr : &*found;
+}
+
+}  // namespace
+
 std::vector<std::string> control_sheet_folders(FileCalls& disk) {
   std::vector<std::string> folders;
-  const char* config = std::getenv("XDG_CONFIG_HOME");
-  const char* home = std::getenv("HOME");
-  if (config != nullptr && *config != '\0') {
-    folders.push_back((fs::path(config) / "pivotrace" / "routines").string());
-  } else if (home != nullptr && *home != '\0') {
-    folders.push_back((fs::path(home) / ".config" / "pivotrace" / "routines").string());
+  if (const auto settings = settings_folder()) {
+    folders.push_back((fs::path(*settings) / "pivotrace" / "routines").generic_string());
   }
   std::string program;
-  if (disk.real_path("/proc/self/exe", program) == 0) {
+  if (disk.program(program) == 0) {
     const fs::path folder = fs::path(program).parent_path();
-    folders.push_back((folder / "routines").string());
-    folders.push_back((folder.parent_path() / "share" / "pivotrace" / "routines").string());
+    folders.push_back((folder / "routines").generic_string());
+    folders.push_back((folder.parent_path() / "share" / "pivotrace" / "routines").generic_string());
   }
   return folders;
 }
 
 std::vector<std::string> control_sheet_names(FileCalls& disk) {
   std::vector<std::string> names;
+  const auto add = [&names](const std::string& name) {
+    if (std::find(names.begin(), names.end(), name) == names.end()) names.push_back(name);
+  };
   for (const std::string& folder : control_sheet_folders(disk)) {
     std::vector<std::string> here;
     std::error_code missing;
@@ -37,17 +48,30 @@ std::vector<std::string> control_sheet_names(FileCalls& disk) {
       if (entry.path().extension() == ".toml") here.push_back(entry.path().stem().string());
     }
     std::sort(here.begin(), here.end());
-    for (std::string& name : here) {
-      if (std::find(names.begin(), names.end(), name) == names.end())
-        names.push_back(std::move(name));
-    }
+    std::for_each(here.begin(), here.end(), add);
   }
+  for (const SheetText& sheet : shipped_sheets()) add(sheet.name);
   return names;
 }
 
+Expected<SheetText> control_sheet_text(const std::string& name, FileCalls& disk) {
+  const std::vector<std::string> folders = control_sheet_folders(disk);
+  if (const SheetText* sheet = shipped(name)) {
+    const Expected<std::string> own = find_in_folders(name + ".toml", folders, disk);
+    if (!own) return tl::make_unexpected(own.error());
+    if (own->empty()) return *sheet;
+  }
+  return find_control_sheet(name, folders, disk).and_then([&](const std::string& file) {
+    return read_file(file, disk).map([&](std::string text) {
+      return SheetText{file, std::move(text)};
+    });
+  });
+}
+
 Expected<ControlSheet> named_control_sheet(const std::string& name, FileCalls& disk) {
-  return find_control_sheet(name, control_sheet_folders(disk), disk)
-      .and_then([&](const std::string& file) { return read_control_sheet(file, disk); });
+  return control_sheet_text(name, disk).and_then([](const SheetText& sheet) {
+    return parse_control_sheet(sheet.text, sheet.name);
+  });
 }
 
 }  // namespace pivotrace::app

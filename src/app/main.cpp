@@ -1,10 +1,9 @@
-#include <unistd.h>
-
 #include <CLI/CLI.hpp>
 #include <exception>
 #include <iostream>
 
 #include "app/console.h"
+#include "app/start.h"
 #include "app/usage_advice.h"
 #include "app/verbs.h"
 #include "app/version.h"
@@ -34,11 +33,11 @@ constexpr const char* footer =
     "wrong;\n"
     "3 cannot be solved from these data; 4 could not read or write; 5 internal error.";
 
-Console console() {
+Console console(pivotrace::app::Streams& streams) {
   Console console{std::cout, std::cerr};
-  console.out_is_terminal = isatty(STDOUT_FILENO) != 0;
-  console.err_is_terminal = isatty(STDERR_FILENO) != 0;
-  console.in = &std::cin;
+  console.out_is_terminal = streams.out_is_terminal();
+  console.err_is_terminal = streams.err_is_terminal();
+  console.in = &streams.in();
   return console;
 }
 
@@ -53,25 +52,25 @@ bool all_was_shown(const Console& speaking) {
   return false;
 }
 
-int parse_and_run(int argc, char** argv) {
-  Console speaking = console();
+int parse_and_run(const std::vector<std::string>& words, pivotrace::app::Streams& streams) {
+  Console speaking = console(streams);
   VerbAction action;
   CLI::App app{description, "pivotrace"};
   app.footer(footer);
   app.set_version_flag("--version", std::string("pivotrace ") + pivotrace::app::version);
   app.require_subcommand(1);
-  const auto words = app.get_formatter();
-  words->label("SUBCOMMAND", "COMMAND");
-  words->label("Positionals", "Files");
-  words->label("REQUIRED", "(required)");
-  words->label("Excludes", "not with");
+  const auto labels = app.get_formatter();
+  labels->label("SUBCOMMAND", "COMMAND");
+  labels->label("Positionals", "Files");
+  labels->label("REQUIRED", "(required)");
+  labels->label("Excludes", "not with");
   pivotrace::app::add_all_verbs(app, speaking, action);
   try {
-    app.parse(argc, argv);
+    app.parse(std::vector<std::string>(words.rbegin(), words.rend()));
   } catch (const CLI::ParseError& error) {
     // CLI11 has exit codes of its own from 100 up; help and version are not failures.
     if (error.get_exit_code() == 0) return app.exit(error);
-    speaking.err << pivotrace::app::usage_advice(app, {argv + 1, argv + argc}, error) << '\n';
+    speaking.err << pivotrace::app::usage_advice(app, words, error) << '\n';
     return static_cast<int>(ExitCode::wrong_input);
   }
   const ExitCode code = action ? action() : ExitCode::wrong_input;
@@ -82,7 +81,11 @@ int parse_and_run(int argc, char** argv) {
 
 int main(int argc, char** argv) {
   try {
-    return parse_and_run(argc, argv);
+    pivotrace::app::Streams streams;
+    const std::vector<std::string> words = pivotrace::app::spoken_words(argc, argv);
+    if (!pivotrace::app::opened_by_mouse(words)) return parse_and_run(words, streams);
+    pivotrace::app::greet(pivotrace::system_file_calls());
+    return 0;
   } catch (const std::exception& error) {
     std::cerr << "internal error: " << error.what()
               << "\n     this is a fault of pivotrace, not of your files; nothing was written\n";

@@ -40,9 +40,8 @@ std::optional<std::string> typed_line(const Console& console) {
 Expected<std::string> sheet_to_fill(const NewArguments& arguments, FileCalls& disk) {
   const Expected<std::string> begun = read_file(arguments.control_file, disk);
   if (begun || begun.error().front().number != ProblemNumber::cannot_read) return begun;
-  return find_control_sheet(arguments.from.empty() ? "macro" : arguments.from,
-                            control_sheet_folders(disk), disk)
-      .and_then([&](const std::string& path) { return read_file(path, disk); });
+  return control_sheet_text(arguments.from.empty() ? "macro" : arguments.from, disk)
+      .map([](const SheetText& sheet) { return sheet.text; });
 }
 
 void ask(const Slot& slot, const Console& console) {

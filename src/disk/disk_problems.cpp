@@ -9,7 +9,10 @@ namespace pivotrace {
 
 namespace {
 
-std::string words_of(int error) { return std::generic_category().message(error); }
+std::string words_of(int error) {
+  if (error == EBUSY) return "another program holds it open";
+  return std::generic_category().message(error);
+}
 
 Problem folder_problem(const std::string& path) {
   return {ProblemNumber::is_directory,
@@ -21,9 +24,13 @@ Problem folder_problem(const std::string& path) {
 std::string writing_advice(int error) {
   switch (error) {
     case ENOSPC:
-    case EDQUOT: return "the disk is full: make room and run it again; the file is as it was";
+#ifdef EDQUOT
+    case EDQUOT:
+#endif
+      return "the disk is full: make room and run it again; the file is as it was";
     case EACCES:
     case EPERM: return "you may not write there: ask whoever looks after this computer";
+    case EBUSY: return "close it in the other program and run it again; the file is as it was";
     case EROFS: return "this disk is mounted read-only";
     case ENOENT:
     case ENOTDIR: return "check the name, and that the folder exists";

@@ -62,6 +62,7 @@ Expected<std::string> StagedFile::commit() {
     drop();
     return failure(write_problem("putting the new file in place", path_, error));
   }
+  if (!disk_->syncs_folders()) return std::string();
   const OpenFile folder(*disk_, disk_->open_folder(folder_of(path_)));
   if (folder.is_open() && disk_->sync(folder.number()) == 0) return std::string();
   return fmt::format(

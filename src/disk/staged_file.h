@@ -22,7 +22,8 @@ class StagedFile {
                                     std::string_view bytes, const FileStatus& like);
 
   /// Renames to the final name and syncs the folder. Fails only when the final name was not
-  /// touched. The text is a warning to pass on (folder not synced); empty = all well.
+  /// touched. The text is a warning to pass on (folder not synced); empty = all well, or a
+  /// system that never promises it.
   Expected<std::string> commit();
   void drop();
   bool owner_kept() const { return owner_kept_; }

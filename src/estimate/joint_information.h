@@ -28,7 +28,7 @@ class JointInformation {
   /// n_k = 0 with these sigmas, one per shared effect.
   void add_prior(const Eigen::VectorXd& sigma);
 
-  long rows() const { return rows_; }
+  Eigen::Index rows() const { return rows_; }
 
   struct Solution {
     InformationSolution unknowns;
@@ -55,7 +55,7 @@ class JointInformation {
   Eigen::MatrixXd folded_;
   Eigen::VectorXd workspace_;
   double left_over_ = 0.0;
-  long rows_ = 0;
+  Eigen::Index rows_ = 0;
 };
 
 }  // namespace pivotrace

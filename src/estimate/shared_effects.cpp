@@ -166,7 +166,7 @@ class Sorter {
   }
 
  private:
-  long shared_places(int axis) const {
+  std::ptrdiff_t shared_places(int axis) const {
     return std::count_if(positions_[axis].all.begin(), positions_[axis].all.end(),
                          [](const Place& place) { return place.stations.size() > 1; });
   }

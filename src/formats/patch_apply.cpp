@@ -173,10 +173,19 @@ void read_back(FileCalls& disk, const PatchPlan& plan, PatchReport& report) {
 /// The path from the root, links not followed: what was said, in full.
 std::string spelled_out(const std::string& path, FileCalls& disk) {
   const std::filesystem::path said(path);
-  if (said.is_absolute()) return said.lexically_normal().string();
+  if (said.is_absolute()) return said.lexically_normal().generic_string();
   std::string here;
   if (disk.real_path(".", here) != 0) return path;
-  return (here / said).lexically_normal().string();
+  return (here / said).lexically_normal().generic_string();
+}
+
+/// To Windows small and capital letters of a name are the same.
+bool same_name(const std::string& one, const std::string& other) {
+#ifdef _WIN32
+  return lower_case(one) == lower_case(other);
+#else
+  return one == other;
+#endif
 }
 
 }  // namespace
@@ -190,7 +199,7 @@ Expected<TargetFile> read_target(const std::string& path, FileCalls& disk) {
                     {path, 0, 0},
                     "check the name; a symbolic link must point to a file"});
   }
-  target.leads_elsewhere = spelled_out(path, disk) != target.real_path;
+  target.leads_elsewhere = !same_name(spelled_out(path, disk), target.real_path);
   Expected<std::string> bytes = read_regular_file(target.real_path, disk, largest_target_bytes);
   if (!bytes) return tl::make_unexpected(bytes.error());
   target.bytes = std::move(*bytes);
@@ -227,6 +236,11 @@ Expected<PatchReport> apply_patch(const PatchPlan& plan, const std::string& writ
   const Expected<bool> replaced = put_target(disk, plan, *status, report);
   if (!replaced) return tl::make_unexpected(replaced.error());
   read_back(disk, plan, report);
+  if (!disk.syncs_folders()) {
+    report.notes.push_back(
+        "this system does not promise that a new file outlives a power cut: after one, "
+        "verify it before use");
+  }
   return report;
 }
 

@@ -393,8 +393,8 @@ Expected<std::string> named_machine_file(const std::string& text, const std::str
                           "add `machine_file = \"...\"`, or name it with --machine"});
         }
         const std::filesystem::path file(named->get());
-        if (file.is_absolute()) return file.string();
-        return (std::filesystem::path(path).parent_path() / file).string();
+        if (file.is_absolute()) return file.generic_string();
+        return (std::filesystem::path(path).parent_path() / file).generic_string();
       });
 }
 

@@ -35,7 +35,7 @@ void SquareRootInformation::add(const Eigen::Ref<const Eigen::MatrixXd>& jacobia
     done += count;
     if (waiting_ == rows_per_fold) take_in_waiting();
   }
-  rows_ += jacobian.rows();
+  rows_ += static_cast<long>(jacobian.rows());
 }
 
 void SquareRootInformation::take_in_waiting() {

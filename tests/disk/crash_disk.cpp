@@ -51,6 +51,8 @@ int CrashDisk::real_path(const std::string& path, std::string& real) {
   return 0;
 }
 
+int CrashDisk::program(std::string& path) { return real_path("/bin/pivotrace", path); }
+
 int CrashDisk::status(const std::string& path, FileStatus& status) {
   if (fails()) return -1;
   if (!exists(path)) {

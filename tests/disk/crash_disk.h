@@ -41,6 +41,7 @@ class CrashDisk final : public FileCalls {
   std::vector<std::string> names() const;
 
   int real_path(const std::string& path, std::string& real) override;
+  int program(std::string& path) override;
   int status(const std::string& path, FileStatus& status) override;
   int may_write(const std::string& path) override;
   int open_to_read(const std::string& path) override;

@@ -1,7 +1,9 @@
 // golden_run check|update SOURCE_FOLDER SCRATCH_FOLDER GROUP PROGRAM...
+// golden_run beside SOURCE_FOLDER SCRATCH_FOLDER GROUP OTHER_PROGRAM PROGRAM...
 // Runs the list tests/golden/runs/GROUP.runs of the source folder with the program (after a launcher,
-// where it needs one) and compares with tests/golden/expected/GROUP/, or brings that up to date. GROUP
-// "all" means every list. Exit code 0: all as kept, or brought up to date; 1: not as kept; 2: wrong list.
+// where it needs one) and compares with tests/golden/expected/GROUP/, or brings that up to date; or
+// compares with what another program does of the same list, here and now. GROUP "all" means every list.
+// Exit code 0: all as kept, or brought up to date; 1: not as kept; 2: wrong list.
 #include <algorithm>
 #include <exception>
 #include <filesystem>
@@ -27,11 +29,16 @@ constexpr double tolerance = number_tolerance;
 #endif
 
 struct Request {
-  bool update = false;
+  std::string what;
   fs::path source;
   fs::path scratch;
   std::vector<std::string> program;
+  std::string other_program;
 };
+
+std::vector<fs::path> given_files(const fs::path& source) {
+  return {source / "examples", source / "tests/golden/inputs", source / "tests/cycle/third.toml"};
+}
 
 std::vector<std::string> all_groups(const fs::path& source) {
   std::vector<std::string> groups;
@@ -42,21 +49,43 @@ std::vector<std::string> all_groups(const fs::path& source) {
   return groups;
 }
 
+/// Two programs with the same solver beside each other: numbers as strictly as anywhere.
+int run_beside(const Request& request, const std::string& group) {
+  const fs::path list = request.source / "tests/golden/runs" / (group + ".runs");
+  const fs::path expected = request.scratch / (group + "-expected");
+  const std::vector<fs::path> given = given_files(request.source);
+  const Places other{
+      list, expected, given, request.scratch / (group + "-other"), {request.other_program}};
+  const Places places{list, expected, given, request.scratch / group, request.program};
+  const auto expected_texts = run_group(other);
+  const auto transcripts = run_group(places);
+  if (!expected_texts || !transcripts) {
+    std::cerr << (expected_texts ? transcripts.error() : expected_texts.error()) << '\n';
+    return 2;
+  }
+  fs::remove_all(expected);
+  update(other, *expected_texts);
+  const std::string report = differences(places, *transcripts);
+  std::cout << report << group << ": " << transcripts->size() << " runs "
+            << (report.empty() ? "alike\n" : "compared\n") << std::flush;
+  return report.empty() ? 0 : 1;
+}
+
 int run_one(const Request& request, const std::string& group) {
+  if (request.what == "beside") return run_beside(request, group);
   const fs::path golden = request.source / "tests/golden";
-  const Places places{
-      golden / "runs" / (group + ".runs"),
-      golden / "expected" / group,
-      {request.source / "examples", golden / "inputs", request.source / "tests/cycle/third.toml"},
-      request.scratch / group,
-      request.program,
-      tolerance};
+  const Places places{golden / "runs" / (group + ".runs"),
+                      golden / "expected" / group,
+                      given_files(request.source),
+                      request.scratch / group,
+                      request.program,
+                      tolerance};
   const auto transcripts = run_group(places);
   if (!transcripts) {
     std::cerr << transcripts.error() << '\n';
     return 2;
   }
-  if (request.update) std::cout << update(places, *transcripts);
+  if (request.what == "update") std::cout << update(places, *transcripts);
   const std::string report = differences(places, *transcripts);
   if (!report.empty()) {
     std::cout << report << advice;
@@ -70,15 +99,19 @@ int run_one(const Request& request, const std::string& group) {
 
 int main(int argc, char** argv) {
   const std::vector<std::string> words(argv + 1, argv + argc);
-  if (words.size() < 5 || (words[0] != "check" && words[0] != "update")) {
-    std::cerr << "usage: golden_run check|update SOURCE SCRATCH GROUP|all PROGRAM...\n";
+  const bool beside = !words.empty() && words[0] == "beside";
+  if (words.size() < (beside ? 6U : 5U) ||
+      (words[0] != "check" && words[0] != "update" && !beside)) {
+    std::cerr << "usage: golden_run check|update SOURCE SCRATCH GROUP|all PROGRAM...\n"
+                 "       golden_run beside SOURCE SCRATCH GROUP|all OTHER_PROGRAM PROGRAM...\n";
     return 2;
   }
   try {
-    Request request{words[0] == "update",
+    Request request{words[0],
                     fs::absolute(words[1]),
                     fs::absolute(words[2]),
-                    {words.begin() + 4, words.end()}};
+                    {words.begin() + (beside ? 5 : 4), words.end()},
+                    beside ? fs::canonical(words[4]).string() : ""};
     request.program.back() = fs::canonical(request.program.back()).string();
     int worst = 0;
     const std::vector<std::string> groups =

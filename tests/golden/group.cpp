@@ -88,6 +88,10 @@ class Recorder {
         {fs::canonical(notes_ / "home").string(), "<home>"},
         {program.string(), "<program>"},
         {program.parent_path().string(), "<above the program>"}};
+    // Behind a launcher for Windows the root of this computer is a drive.
+    for (std::size_t i = 0, count = all.size(); i < count; ++i) {
+      all.emplace_back("Z:" + all[i].first, all[i].second);
+    }
     std::stable_sort(all.begin(), all.end(),
                      [](const auto& a, const auto& b) { return a.first.size() > b.first.size(); });
     return all;

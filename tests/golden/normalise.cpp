@@ -113,10 +113,16 @@ std::string utc_digits() {
 }
 
 std::string normalised(const std::string& text, const Pass& pass) {
+  // What some systems promise of a power cut and others do not.
+  constexpr std::string_view system_note = "note: this system does not promise";
   std::string result;
   std::size_t from = 0;
   while (from < text.size()) {
     const std::size_t end = std::min(text.find('\n', from), text.size());
+    if (text.compare(from, system_note.size(), system_note) == 0) {
+      from = end + 1;
+      continue;
+    }
     result += normalised_line(text.substr(from, end - from), pass);
     if (end < text.size()) result += '\n';
     from = end + 1;

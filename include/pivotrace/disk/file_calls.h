@@ -23,11 +23,14 @@ struct FileStatus {
 };
 
 /// Each call does what the POSIX function of its name does: 0 or a count on success, -1 and errno
-/// on failure (POSIX.1-2008).
+/// on failure (POSIX.1-2008). Names are UTF-8; those it gives are written with '/'. On Windows a file has
+/// no owner to set and its mode knows read-only alone; a new file that takes the place of another takes
+/// over who may use it, where this user may say so.
 class FileCalls {
  public:
   virtual ~FileCalls() = default;
   virtual int real_path(const std::string& path, std::string& real) = 0;
+  virtual int program(std::string& path) = 0;  ///< where the running program lies
   virtual int status(const std::string& path, FileStatus& status) = 0;
   virtual int may_write(const std::string& path) = 0;  ///< access() with W_OK
   virtual int open_to_read(const std::string& path) = 0;
@@ -39,6 +42,9 @@ class FileCalls {
   virtual int change_owner(int file, unsigned owner, unsigned group) = 0;
   virtual int change_mode(int file, unsigned mode) = 0;
   virtual int sync(int file) = 0;
+  /// Whether sync() of a folder makes new names in it outlive a power cut. Windows has nothing that
+  /// promises it: there folders cannot be opened.
+  virtual bool syncs_folders() const { return true; }
   virtual int close(int file) = 0;
   virtual int rename(const std::string& from, const std::string& to) = 0;
   virtual int remove(const std::string& path) = 0;

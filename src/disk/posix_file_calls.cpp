@@ -1,5 +1,3 @@
-#include "pivotrace/disk/file_calls.h"
-
 #include <fcntl.h>
 #include <sys/stat.h>
 #include <unistd.h>
@@ -7,6 +5,8 @@
 #include <cstdio>
 #include <cstdlib>
 #include <memory>
+
+#include "pivotrace/disk/file_calls.h"
 
 namespace pivotrace {
 
@@ -21,6 +21,7 @@ class SystemFileCalls final : public FileCalls {
     real = found.get();
     return 0;
   }
+  int program(std::string& path) override { return real_path("/proc/self/exe", path); }
   int status(const std::string& path, FileStatus& status) override {
     struct stat found {};
     if (::stat(path.c_str(), &found) != 0) return -1;
