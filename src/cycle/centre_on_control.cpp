@@ -38,13 +38,13 @@ class CentreOnControl {
         moves_(moves),
         part_(part),
         centre_(centre),
-        axis_(job.machine.rotary[part.segment.axis]),
-        pair_(cross_pair(job.state.axis_lines[part.segment.axis].direction)) {}
+        axis_(job.machine.rotary[part.segment.axes.front()]),
+        pair_(cross_pair(job.state.axis_lines[part.segment.axes.front()].direction)) {}
 
-  void write(const MeasuredPlaces& places) {
+  void write() {
     steps_.heading(fmt::format("CENTRE OF {} WORKED OUT BY THE CONTROL", axis_.letter));
     moves_.up_to_safe_height();
-    const RadiusRange radii = radius_range(places);
+    const RadiusRange radii = radius_range();
     const std::array<CentreCoordinate, 2> shown = {
         coordinate(machine_axis_of(pair_.first), centre_.across[0]),
         coordinate(machine_axis_of(pair_.second), centre_.across[1])};
@@ -53,7 +53,7 @@ class CentreOnControl {
   }
 
  private:
-  RadiusRange radius_range(const MeasuredPlaces& places) {
+  RadiusRange radius_range() {
     const Variable radius = steps_.variable("radius");
     const RadiusRange range{steps_.variable("largest radius"), steps_.variable("smallest radius")};
     const Value largest = range.largest, smallest = range.smallest;
@@ -63,8 +63,8 @@ class CentreOnControl {
         steps_.variable("station index"), 0, count(part_.stays()), !part_.looped,
         [&](const Value& index, int) {
           const Variable du = steps_.variable("across 1"), dv = steps_.variable("across 2");
-          steps_.set(du, element(places[0], index) - centre_.across[0]);
-          steps_.set(dv, element(places[1], index) - centre_.across[1]);
+          steps_.set(du, element(centre_.places[0], index) - centre_.across[0]);
+          steps_.set(dv, element(centre_.places[1], index) - centre_.across[1]);
           steps_.set(radius, square_root(du * du + dv * dv));
           // Larger and smaller of two numbers without a branch: (a + b +- |a - b|) / 2.
           steps_.set(range.largest, (largest + radius + absolute(largest - radius)) / Value(2.0));
@@ -133,9 +133,8 @@ class CentreOnControl {
 }  // namespace
 
 void write_centre_on_control(StepRecorder& steps, const CycleJob& job, const CycleMoves& moves,
-                             const Part& part, const FoundCentre& centre,
-                             const MeasuredPlaces& places) {
-  CentreOnControl(steps, job, moves, part, centre).write(places);
+                             const Part& part, const FoundCentre& centre) {
+  CentreOnControl(steps, job, moves, part, centre).write();
 }
 
 }  // namespace pivotrace

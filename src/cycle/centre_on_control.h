@@ -7,9 +7,7 @@
 
 namespace pivotrace {
 
-/// `places`: where the target was at every stay of the part.
 void write_centre_on_control(StepRecorder& steps, const CycleJob& job, const CycleMoves& moves,
-                             const Part& part, const FoundCentre& centre,
-                             const MeasuredPlaces& places);
+                             const Part& part, const FoundCentre& centre);
 
 }  // namespace pivotrace

@@ -55,19 +55,14 @@ struct KeepPoint : KeepSpoke {
   }
 };
 
-/// The arm of every tool-side axis is kept: a better centre is worked out from it.
+/// The arm of every tool-side axis gets variables.
 struct KeepArm : KeepSpoke {
   const Machine& machine;
-  std::vector<Value3>& inner_arm;
-  contact::Vec3<Value> inside{};
 
-  void turned(int axis, contact::Vec3<Value>& arm) {
-    inner_arm[axis] = value3(inside);
-    if (!all_known(arm)) {
-      name_unknown(recorder, recorder.vec(fmt::format("arm of {}", machine.rotary[axis].letter)),
-                   arm);
-    }
-    inside = arm;
+  void turned(int axis, contact::Vec3<Value>& arm) const {
+    if (all_known(arm)) return;
+    name_unknown(recorder, recorder.vec(fmt::format("arm of {}", machine.rotary[axis].letter)),
+                 arm);
   }
 };
 
@@ -97,7 +92,6 @@ StandingAxes::StandingAxes(const Machine& machine, contact::Chain<Value> chain,
       recorder_(recorder),
       chain_(std::move(chain)),
       angle_(machine.rotary.size()),
-      inner_arm_(machine.rotary.size()),
       stylus_diameter_(stylus_diameter) {
   for (std::size_t i = 0; i < degrees.size(); ++i) stand_at(i, degrees[i]);
   work_out_arm();
@@ -138,18 +132,14 @@ Value3 StandingAxes::in_machine(const Value3& tool_direction) const {
   return value3(contact::machine_from_tool(chain_, vec3(tool_direction)));
 }
 
-void StandingAxes::move_centre(int axis, const Value3& centre) {
-  for (int k = 0; k < 3; ++k) {
-    const auto* variable = std::get_if<VariableNode>(&chain_.axes[axis].point[k].node());
-    if (variable != nullptr) recorder_.set(Variable{variable->name}, centre[k]);
-  }
-  if (machine_.rotary[axis].side == AxisSide::tool) work_out_arm();
+Variable StandingAxes::centre_variable(int axis, int along) const {
+  return Variable{std::get<VariableNode>(chain_.axes[axis].point[along].node()).name};
 }
 
 void StandingAxes::work_out_arm() {
-  arm_ = value3(contact::tool_arm(chain_, contact::Vec3<Value>{},
-                                  KeepArm{{recorder_}, machine_, inner_arm_}));
-  offset_ = minus({Value(0.0), Value(0.0), Value(0.0)}, arm_);
+  const Value3 arm =
+      value3(contact::tool_arm(chain_, contact::Vec3<Value>{}, KeepArm{{recorder_}, machine_}));
+  offset_ = minus({Value(0.0), Value(0.0), Value(0.0)}, arm);
   offset_[2] =
       offset_[2] - centre_above_datum(machine_.probe.length_datum, stylus_diameter_ / Value(2.0));
   tool_axis_ = in_machine({Value(0.0), Value(0.0), Value(1.0)});

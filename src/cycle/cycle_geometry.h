@@ -36,23 +36,19 @@ class StandingAxes {
   const Value3& tool_axis() const { return tool_axis_; }
   bool head_turns() const { return !machine_.tool_chain().empty(); }
 
-  /// Writes a better centre into the variables that hold it; the arm follows.
-  void move_centre(int axis, const Value3& centre);
-  /// Stylus centre minus shown position, length datum left out; and the part of it that comes from
-  /// the axes inside `axis`.
-  const Value3& arm() const { return arm_; }
-  const Value3& inner_arm(int axis) const { return inner_arm_[axis]; }
+  /// The variable that holds a coordinate across an axis of its centre.
+  Variable centre_variable(int axis, int along) const;
+  /// The arm of the tool-side axes, worked out anew from their centres.
+  void work_out_arm();
 
  private:
   void stand_at(std::size_t axis, const Value& degrees);
-  void work_out_arm();
 
   const Machine& machine_;
   StepRecorder& recorder_;
   contact::Chain<Value> chain_;
   std::vector<Value> angle_;
-  std::vector<Value3> inner_arm_;
-  Value3 arm_, offset_, tool_axis_;
+  Value3 offset_, tool_axis_;
   Value stylus_diameter_;
 };
 

@@ -11,7 +11,7 @@ CycleJob::CycleJob(const Machine& machine_file, const Plan& its_plan, const Cycl
       plan(its_plan),
       options(how),
       state(nominal_state(machine_file)),
-      layout(lay_out(machine_file, state, its_plan, how.watched)) {}
+      layout(lay_out(machine_file, state, its_plan, {how.watched, how.solve_axis.has_value()})) {}
 
 bool CycleJob::is_looped(const Segment& segment) const {
   return options.loops && options.watched && segment.stays.size() > 1;
@@ -20,9 +20,17 @@ bool CycleJob::is_looped(const Segment& segment) const {
 std::optional<std::size_t> CycleJob::solved_segment() const {
   for (std::size_t i = 0; i < layout.segments.size(); ++i) {
     const Segment& segment = layout.segments[i];
-    if (segment.updates_centre && options.solve_axis == segment.axis) return i;
+    if (segment.gives_centre && options.solve_axis == segment.axes.front()) return i;
   }
   return std::nullopt;
+}
+
+std::string axes_text(const Machine& machine, const std::vector<int>& axes) {
+  std::string text;
+  for (const int axis : axes) {
+    text += fmt::format("{}{}", text.empty() ? "" : " and ", machine.rotary[axis].letter);
+  }
+  return text;
 }
 
 std::string angles_text(const Machine& machine, const Stay& stay) {

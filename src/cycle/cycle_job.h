@@ -38,6 +38,8 @@ struct CycleJob {
   const char* unit() const { return machine.inch ? "inch" : "mm"; }
 };
 
+/// "A and C"
+std::string axes_text(const Machine& machine, const std::vector<int>& axes);
 /// "A at 90 deg, C at 0 deg"
 std::string angles_text(const Machine& machine, const Stay& stay);
 /// Program values of the angles of all axes [deg].

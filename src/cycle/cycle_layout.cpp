@@ -3,7 +3,9 @@
 #include <fmt/format.h>
 
 #include <Eigen/Dense>
+#include <algorithm>
 #include <cmath>
+#include <iterator>
 
 #include "pivotrace/machine/tool_axis.h"
 #include "pivotrace/plan/check_plan.h"
@@ -15,22 +17,20 @@ namespace {
 /// Below this spread a centre from running sums would scatter more than 2.5 times a position.
 constexpr double least_spread = 0.16;
 
-bool same_target(const CycleTarget& target, const PlannedTouch& touch, ArtefactKind kind) {
-  if (target.artefact != touch.artefact) return false;
-  if (kind == ArtefactKind::ball) return true;
-  if (kind == ArtefactKind::flat) {
-    return target.out_mm == touch.out_mm &&
-           (touch.out_mm == 0.0 || target.around_rad == touch.around_rad);
-  }
-  return target.along_mm == touch.along_mm;
-}
-
 class Arranger {
  public:
-  Arranger(const Machine& machine, const MachineState& state, const Plan& plan, bool watched)
-      : machine_(machine), state_(state), plan_(plan), watched_(watched) {}
+  Arranger(const Machine& machine, const MachineState& state, const Plan& plan,
+           const Arrangement& how)
+      : machine_(machine),
+        state_(state),
+        plan_(plan),
+        how_(how),
+        foresight_(how.for_sums ? foresee(machine, plan, sums_sure_mm) : foresee(machine, plan)) {}
 
   CycleLayout arrange() {
+    layout_.coordinates = foresight_.coordinates;
+    for (const PlannedTouch& touch : foresight_.targets)
+      layout_.targets.push_back(target_at(touch));
     std::vector<Stay> stays;
     for (const PlannedStation& station : plan_.stations) {
       stays.push_back(stay_of(station, static_cast<int>(stays.size()) + 1));
@@ -46,38 +46,34 @@ class Arranger {
   }
 
  private:
-  int target_of(const PlannedTouch& touch) {
-    const Artefact& artefact = machine_.artefacts[touch.artefact];
-    for (std::size_t i = 0; i < layout_.targets.size(); ++i) {
-      if (same_target(layout_.targets[i], touch, artefact.kind)) return static_cast<int>(i);
-    }
+  CycleTarget target_at(const PlannedTouch& touch) const {
     const PlacedTouch placed = place_touch(machine_, state_, plan_.distances, {}, touch);
     CycleTarget target{touch.artefact,   touch.along_mm,   touch.out_mm,
-                       touch.around_rad, placed.centre_mm, artefact.name};
+                       touch.around_rad, placed.centre_mm, machine_.artefacts[touch.artefact].name};
     int same_artefact = 0;
     for (const CycleTarget& other : layout_.targets) {
       if (other.artefact == touch.artefact) ++same_artefact;
     }
     if (same_artefact > 0) target.name += fmt::format(" {}", same_artefact + 1);
-    layout_.targets.push_back(target);
-    return static_cast<int>(layout_.targets.size()) - 1;
+    return target;
   }
 
-  Stay stay_of(const PlannedStation& station, int number) {
+  Stay stay_of(const PlannedStation& station, int number) const {
     Stay stay{number, station.angles_rad, station.flip,
               {},     TurnProof::none,    Eigen::Vector3d::Zero()};
-    for (const PlannedTouch& touch : station.touches) {
-      const int target = target_of(touch);
-      if (stay.visits.empty() || stay.visits.back().target != target) {
-        stay.visits.push_back({target, {}});
+    for (const ForeseenVisit& foreseen : foresight_.stations[number - 1]) {
+      Visit visit{foreseen.target, {}, foreseen.finding_passes, foreseen.gain};
+      for (std::size_t i = 0; i < foreseen.touches; ++i) {
+        const PlacedTouch placed =
+            place_touch(machine_, state_, plan_.distances, station.angles_rad,
+                        station.touches[foreseen.first_touch + i]);
+        visit.touches.push_back(
+            {direction_in_tool(machine_, state_, placed.outward, station.angles_rad),
+             Eigen::Vector3d::Zero()});
       }
-      const PlacedTouch placed =
-          place_touch(machine_, state_, plan_.distances, station.angles_rad, touch);
-      stay.visits.back().touches.push_back(
-          {direction_in_tool(machine_, state_, placed.outward, station.angles_rad),
-           Eigen::Vector3d::Zero()});
+      share_out(visit);
+      stay.visits.push_back(std::move(visit));
     }
-    for (Visit& visit : stay.visits) share_out(visit);
     return stay;
   }
 
@@ -87,7 +83,7 @@ class Arranger {
     if (first && plan_.self_find) return;
     const RotaryAngles before = first ? RotaryAngles{} : plan_.stations[stay.number - 2].angles_rad;
     const WrongTurn wrong = wrong_turn_at(machine_, state_, plan_.distances, before,
-                                          plan_.stations[stay.number - 1], watched_);
+                                          plan_.stations[stay.number - 1], how_.watched);
     if (wrong.felt) return;
     stay.proof = wrong.empty_shown_mm ? TurnProof::feel : TurnProof::watch;
     stay.empty_shown_mm = wrong.empty_shown_mm.value_or(Eigen::Vector3d::Zero());
@@ -110,35 +106,41 @@ class Arranger {
     for (CycleTouch& touch : visit.touches) touch.share = inverse * touch.direction;
   }
 
-  static bool same_signature(const Stay& a, const Stay& b) {
-    if (a.flip != b.flip || a.visits.size() != b.visits.size()) return false;
+  bool learns(const Stay& stay) const {
+    return how_.for_sums || static_cast<std::size_t>(stay.number - 1) < foresight_.learned_after;
+  }
+
+  bool same_signature(const Stay& a, const Stay& b) const {
+    if (a.flip != b.flip || a.visits.size() != b.visits.size() || learns(a) != learns(b)) {
+      return false;
+    }
     for (std::size_t i = 0; i < a.visits.size(); ++i) {
-      if (a.visits[i].target != b.visits[i].target ||
-          a.visits[i].touches.size() != b.visits[i].touches.size()) {
-        return false;
-      }
+      if (a.visits[i].target != b.visits[i].target) return false;
     }
     return true;
   }
 
-  /// The one axis in which two stays differ, -1 for none, -2 for several.
-  int turned_between(const Stay& a, const Stay& b) const {
-    int turned = -1;
+  /// The axes in which two stays differ.
+  std::vector<int> turned_between(const Stay& a, const Stay& b) const {
+    std::vector<int> turned;
     for (std::size_t i = 0; i < machine_.rotary.size(); ++i) {
-      if (a.angles_rad[i] == b.angles_rad[i]) continue;
-      turned = turned == -1 ? static_cast<int>(i) : -2;
+      if (a.angles_rad[i] != b.angles_rad[i]) turned.push_back(static_cast<int>(i));
     }
     return turned;
   }
 
   Segment segment_from(const std::vector<Stay>& stays, std::size_t first) const {
     Segment segment;
+    segment.learns = learns(stays[first]);
     segment.stays.push_back(stays[first]);
     for (std::size_t i = first + 1; i < stays.size(); ++i) {
       if (!same_signature(stays[first], stays[i])) break;
-      const int turned = turned_between(stays[first], stays[i]);
-      if (turned == -2 || (segment.axis >= 0 && turned >= 0 && turned != segment.axis)) break;
-      if (turned >= 0) segment.axis = turned;
+      std::vector<int> axes;
+      std::vector<int> turned = turned_between(stays[first], stays[i]);
+      std::set_union(segment.axes.begin(), segment.axes.end(), turned.begin(), turned.end(),
+                     std::back_inserter(axes));
+      if (how_.for_sums && axes.size() > 1) break;
+      segment.axes = std::move(axes);
       segment.stays.push_back(stays[i]);
     }
     return segment;
@@ -153,30 +155,26 @@ class Arranger {
   }
 
   void judge_sums(Segment& segment) const {
-    if (segment.axis < 0) return;
-    const RotaryAxis& axis = machine_.rotary[segment.axis];
+    if (segment.axes.size() != 1 || segment.stays.size() < 3) return;
+    const int turning = segment.axes.front();
+    const RotaryAxis& axis = machine_.rotary[turning];
     const RotaryAngles& base = segment.stays.front().angles_rad;
-    for (int outer = 0; outer < segment.axis; ++outer) {
+    for (int outer = 0; outer < turning; ++outer) {
       if (machine_.rotary[outer].side == axis.side && base[outer] != 0.0) return;
     }
     const int lead = layout_.targets[segment.stays.front().visits.front().target].artefact;
-    if (axis.side == AxisSide::work && machine_.artefacts[lead].carried_by < segment.axis) return;
+    if (axis.side == AxisSide::work && machine_.artefacts[lead].carried_by < turning) return;
     if (!seen_across(lead, axis.direction)) return;
     std::vector<double> angles;
-    for (const Stay& stay : segment.stays) {
-      angles.push_back(stay.angles_rad[segment.axis]);
-      if (angles.size() >= 3 && spread_of(angles) >= least_spread) {
-        segment.updates_centre = true;
-        segment.sums_usable_after = static_cast<int>(angles.size());
-        return;
-      }
-    }
+    for (const Stay& stay : segment.stays) angles.push_back(stay.angles_rad[turning]);
+    segment.gives_centre = spread_of(angles) >= least_spread;
   }
 
   const Machine& machine_;
   const MachineState& state_;
   const Plan& plan_;
-  bool watched_;
+  const Arrangement how_;
+  const Foresight foresight_;
   CycleLayout layout_;
 };
 
@@ -194,8 +192,8 @@ double spread_of(const std::vector<double>& angles_rad) {
 }
 
 CycleLayout lay_out(const Machine& machine, const MachineState& state, const Plan& plan,
-                    bool watched) {
-  return Arranger(machine, state, plan, watched).arrange();
+                    const Arrangement& how) {
+  return Arranger(machine, state, plan, how).arrange();
 }
 
 }  // namespace pivotrace

@@ -7,7 +7,7 @@
 #include <vector>
 
 #include "pivotrace/machine/kinematics.h"
-#include "pivotrace/plan/plan.h"
+#include "pivotrace/plan/foresight.h"
 
 namespace pivotrace {
 
@@ -31,6 +31,9 @@ struct CycleTouch {
 struct Visit {
   int target = 0;
   std::vector<CycleTouch> touches;
+  int finding_passes = 0;
+  /// coordinate += gain * (found - predicted), one row per coordinate of the layout.
+  Eigen::MatrixXd gain;
 };
 
 /// What the program does after the turn to a stay, before it goes down.
@@ -49,24 +52,36 @@ struct Stay {
   Eigen::Vector3d empty_shown_mm = Eigen::Vector3d::Zero();  ///< TurnProof::feel
 };
 
-/// Consecutive stays in which one axis turns and everything else stays: one loop of the program.
+/// Consecutive stays with the same targets: one loop of the program.
 struct Segment {
-  int axis = -1;  ///< the axis that turns; -1 = a single stay
+  std::vector<int> axes;  ///< that turn between its stays
   std::vector<Stay> stays;
-  /// The centre of `axis` can be worked out here (outer axes of its chain stand at 0).
-  bool updates_centre = false;
-  /// Stays after which the running sums are good for a centre.
-  int sums_usable_after = 0;
+  bool learns = false;  ///< its visits correct the coordinates by their gains
+  /// The control can work out the centre of the one axis that turns here (outer axes of its chain
+  /// stand at 0), and its running sums are then good for it.
+  bool gives_centre = false;
 };
 
 struct CycleLayout {
   std::vector<CycleTarget> targets;
+  std::vector<LearnedCoordinate> coordinates;
   std::vector<Segment> segments;
 };
 
-/// `watched`: the control watches positioning moves.
+/// How stays are put together.
+struct Arrangement {
+  bool watched = true;  ///< the control watches positioning moves
+  /// One axis per segment, so that its centre can be worked out from running sums; every visit then
+  /// begins no further than `sums_sure_mm` from its target.
+  bool for_sums = false;
+};
+
+/// A ball centre found from touches that far beside their normals is off by e^2 / 2R, 0.3 um on the
+/// usual reach [mm].
+inline constexpr double sums_sure_mm = 0.1;
+
 CycleLayout lay_out(const Machine& machine, const MachineState& state, const Plan& plan,
-                    bool watched);
+                    const Arrangement& how);
 
 /// Spread of a set of angles, N - |sum e|^2 / N with e = exp(j angle): 0 when all are equal, N for
 /// an even full circle. 1 / sqrt(spread) is the standard deviation of the centre in units of that

@@ -160,6 +160,7 @@ TouchVariables::TouchVariables(StepRecorder& steps)
     : number(counted_touches(steps)),
       predicted(steps.vec("predicted")),
       shift(steps.vec("shift")),
+      off(steps.vec("off")),
       stand_off(steps.vec("stand-off")),
       above(steps.vec("above")),
       left(steps.vec("left")),

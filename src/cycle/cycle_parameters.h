@@ -42,6 +42,7 @@ struct TouchVariables {
   Variable number;  ///< of touches recorded so far
   Vec predicted;    ///< centre of the target, in machine coordinates
   Vec shift;        ///< of that centre, as the touches of this pass show it
+  Vec off;          ///< the same of all passes together: found less predicted
   Vec stand_off;    ///< shown position before and after a touch
   Vec above;        ///< over the stand-off, in the travel plane
   Vec left;         ///< where the crossing to the next touch begins

@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
 
 #include "pivotrace/geometry/angle.h"
 
@@ -16,6 +17,9 @@ constexpr std::array<const char*, touch_columns> column_names = {"out X",   "out
 double column_of(const CycleTouch& touch, int column) {
   return tidy(column < 3 ? touch.direction[column] : touch.share[column - 3]);
 }
+
+/// Coordinates need no more than four decimals of their gains: 0.0001 of 3 mm is nothing.
+double gain_written(double gain) { return std::round(gain * 1e4) / 1e4 + 0.0; }
 
 bool all_equal(const std::vector<Value>& numbers) {
   return std::all_of(numbers.begin(), numbers.end(), [&](const Value& number) {
@@ -63,9 +67,9 @@ class PartWriter {
     std::vector<StayColumn> angles = angle_columns();
     StayColumn proof = proof_column();
     std::vector<StayColumn> empty = empty_columns();
-    std::vector<TouchTable> visits;
+    std::vector<VisitTable> visits;
     for (std::size_t i = 0; i < segment_.stays.front().visits.size(); ++i) {
-      visits.push_back(touch_table(i));
+      visits.push_back(visit_table(i));
     }
     return {segment_,         number_,          looped_,          std::move(angles),
             std::move(proof), std::move(empty), std::move(visits)};
@@ -140,10 +144,49 @@ class PartWriter {
     return before == 0 ? target : fmt::format("{}, visit {}", target, before + 1);
   }
 
-  TouchTable touch_table(std::size_t visit) {
+  VisitTable visit_table(std::size_t visit) {
+    const std::string target = visit_name(visit);
+    StayColumn counts = column("touches of " + target, numbers_of([&](const Stay& stay) {
+                                 return count(static_cast<int>(stay.visits[visit].touches.size()));
+                               }));
+    StayColumn passes = column("passes over " + target, numbers_of([&](const Stay& stay) {
+                                 return count(stay.visits[visit].finding_passes + 1);
+                               }));
+    std::vector<std::array<StayColumn, 3>> gain = gain_columns(visit, target);
+    return {touch_table(visit, target), std::move(counts), std::move(passes), std::move(gain)};
+  }
+
+  std::string coordinate_name(const LearnedCoordinate& c) const {
+    const char letter = linear_letters[c.along];
+    return c.axis >= 0 ? fmt::format("centre of {} {}", job_.machine.rotary[c.axis].letter, letter)
+                       : fmt::format("{} {}", job_.layout.targets[c.target].name, letter);
+  }
+
+  std::vector<std::array<StayColumn, 3>> gain_columns(std::size_t visit,
+                                                      const std::string& target) {
+    std::vector<std::array<StayColumn, 3>> columns;
+    if (!segment_.learns) return columns;
+    if (looped_) {
+      steps_.remark("gain of a coordinate: its part of how far " + target +
+                    " is from its prediction along X, Y, Z");
+    }
+    for (std::size_t j = 0; j < job_.layout.coordinates.size(); ++j) {
+      const auto entry = [&](int along) {
+        return column(
+            fmt::format("gain of {} from {} {}", coordinate_name(job_.layout.coordinates[j]),
+                        target, linear_letters[along]),
+            numbers_of([&](const Stay& stay) {
+              return Value(gain_written(stay.visits[visit].gain(static_cast<int>(j), along)));
+            }));
+      };
+      columns.push_back({entry(0), entry(1), entry(2)});
+    }
+    return columns;
+  }
+
+  TouchTable touch_table(std::size_t visit, const std::string& target) {
     std::vector<const Visit*> visits;
     for (const Stay& stay : segment_.stays) visits.push_back(&stay.visits[visit]);
-    const std::string target = visit_name(visit);
     TouchRows touches(visits);
     StayColumn starts = column("first touch of " + target, std::move(touches.starts));
     std::array<std::optional<Table>, touch_columns> tables;
@@ -187,6 +230,8 @@ Value StayColumn::at(const LoopIndex& stay) const {
   if (stay.known) return numbers_[*stay.known];
   return table_ ? element(*table_, stay.value) : numbers_.front();
 }
+
+bool StayColumn::is_uniform() const { return all_equal(numbers_); }
 
 Value TouchTable::entry(int column, const LoopIndex& stay, const LoopIndex& touch) const {
   if (stay.known) return Value(column_of(visits_[*stay.known]->touches[*touch.known], column));

@@ -33,6 +33,8 @@ class StayColumn {
       : numbers_(std::move(numbers)), table_(std::move(table)) {}
 
   Value at(const LoopIndex& stay) const;
+  /// The same number at every stay.
+  bool is_uniform() const;
 
  private:
   std::vector<Value> numbers_;
@@ -54,8 +56,6 @@ class TouchTable {
         starts_(std::move(starts)),
         tables_(std::move(tables)) {}
 
-  /// Touches of the visit, the same at every stay.
-  std::size_t size() const { return visits_.front()->touches.size(); }
   Value3 direction(const LoopIndex& stay, const LoopIndex& touch) const;
   Value3 share(const LoopIndex& stay, const LoopIndex& touch) const;
 
@@ -68,6 +68,15 @@ class TouchTable {
   std::array<std::optional<Table>, touch_columns> tables_;
 };
 
+/// One visit, at every stay of a part.
+struct VisitTable {
+  TouchTable touches;
+  StayColumn touch_count;
+  StayColumn passes;  ///< fast ones to find, and the one that measures
+  /// Per coordinate of the layout, machine X, Y, Z: empty where the part does not learn.
+  std::vector<std::array<StayColumn, 3>> gain;
+};
+
 /// One segment of the layout as a part of the program, with its numbers.
 struct Part {
   const Segment& segment;
@@ -76,9 +85,11 @@ struct Part {
   std::vector<StayColumn> angles_deg;  ///< per rotary axis
   StayColumn proof;                    ///< TurnProof as a count
   std::vector<StayColumn> empty;       ///< X, Y, Z of the place to be felt empty
-  std::vector<TouchTable> visits;
+  std::vector<VisitTable> visits;
 
   const Stay& first() const { return segment.stays.front(); }
+  /// The program reads the angle of this axis from a table.
+  bool angle_in_table(int axis) const { return looped && !angles_deg[axis].is_uniform(); }
   int stays() const { return static_cast<int>(segment.stays.size()); }
 };
 

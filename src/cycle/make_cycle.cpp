@@ -21,9 +21,7 @@ void write_run(StepRecorder& steps, const CycleJob& job, const CycleVariables& v
   const std::optional<std::size_t> solved = job.solved_segment();
   for (std::size_t i = 0; i < parts.size(); ++i) {
     const std::optional<FoundCentre> found = walk.walk(parts[i], solved == i);
-    if (found && found->places) {
-      write_centre_on_control(steps, job, moves, parts[i], *found, *found->places);
-    }
+    if (found) write_centre_on_control(steps, job, moves, parts[i], *found);
   }
   steps.heading("END");
   moves.up_to_safe_height();

@@ -48,10 +48,13 @@ std::string listed(const std::vector<std::string>& words) {
 }
 
 std::string task_of(const CycleJob& job, const Segment& segment) {
-  return segment.axis >= 0
-             ? fmt::format("turns {} to {} angles and touches at each",
-                           job.machine.rotary[segment.axis].letter, segment.stays.size())
-             : fmt::format("touches at station {}", segment.stays.front().number);
+  const Stay& first = segment.stays.front();
+  if (segment.stays.size() == 1) return fmt::format("touches at station {}", first.number);
+  const std::string stations =
+      fmt::format("stations {} to {}", first.number, segment.stays.back().number);
+  return segment.axes.empty() ? "touches at " + stations
+                              : fmt::format("turns {} and touches at {}",
+                                            axes_text(job.machine, segment.axes), stations);
 }
 
 /// What the program will do, in lines a machinist can follow.

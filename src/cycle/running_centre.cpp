@@ -40,40 +40,27 @@ RunningCentre::Sums RunningCentre::Sums::from_nothing(StepRecorder& steps) {
 }
 
 RunningCentre::RunningCentre(const CycleJob& job, const Part& part, const TouchVariables& variables,
-                             bool keep_places, StepRecorder& steps)
-    : part_(part),
-      variables_(variables),
+                             StepRecorder& steps)
+    : variables_(variables),
       steps_(steps),
-      axis_(part.segment.axis),
-      work_side_(job.machine.rotary[axis_].side == AxisSide::work),
+      axis_(part.segment.axes.front()),
       line_(job.state.axis_lines[axis_]),
       pair_(cross_pair(line_.direction)),
-      keep_places_(keep_places),
-      sums_(Sums::from_nothing(steps)) {}
+      sums_(Sums::from_nothing(steps)),
+      places_{steps.table("measured 1", part.stays()), steps.table("measured 2", part.stays())} {}
 
-void RunningCentre::add(const LoopIndex& stay, const CycleTarget& target, StandingAxes& axes) {
-  const Value3 from = from_nominal(target, axes);
+/// Places of one complex regression z = c + b e, e = exp(j angle), relative to the nominal centre so
+/// that controls with few digits lose nothing.
+void RunningCentre::add(const LoopIndex& stay, const StandingAxes& axes) {
+  const Value3 from = minus(values(variables_.predicted), lengths(line_.point_mm));
   const Variable u = steps_.variable("across 1");
   const Variable v = steps_.variable("across 2");
   steps_.remark("add it to the running sums of the axis centre");
   steps_.set(u, dot(pair_.first, from), "from nominal centre, first direction across");
   steps_.set(v, dot(pair_.second, from), "the same, second direction");
   add_to_sums(u, v, axes);
-  if (keep_places_) keep_place(stay, u, v);
-  const int usable = part_.segment.sums_usable_after;
-  std::optional<bool> enough;
-  if (stay.known) enough = *stay.known + 1 >= usable;
-  steps_.only_if(enough, {sums_.n, Comparison::greater_equal, count(usable)},
-                 [&] { work_out(axes); });
-}
-
-/// Places of one complex regression z = c + b e, e = exp(j angle), relative to the nominal centre so
-/// that controls with few digits lose nothing. Work side: z is where the centre of the artefact is;
-/// tool side: where the control stands with the stylus at that centre.
-Value3 RunningCentre::from_nominal(const CycleTarget& target, const StandingAxes& axes) const {
-  const Value3 predicted = values(variables_.predicted);
-  if (work_side_) return minus(predicted, lengths(line_.point_mm));
-  return minus(minus(predicted, axes.arm()), lengths(target.at_mm - line_.point_mm));
+  steps_.set_element(places_[0], stay.value, u);
+  steps_.set_element(places_[1], stay.value, v);
 }
 
 void RunningCentre::add_to_sums(const Variable& u, const Variable& v,
@@ -93,16 +80,7 @@ void RunningCentre::add_to_sums(const Variable& u, const Variable& v,
   add(sums_.axial, dot(line_.direction, values(variables_.predicted)));
 }
 
-void RunningCentre::keep_place(const LoopIndex& stay, const Variable& u, const Variable& v) {
-  if (!places_) {
-    places_ = MeasuredPlaces{steps_.table("measured 1", part_.stays()),
-                             steps_.table("measured 2", part_.stays())};
-  }
-  steps_.set_element((*places_)[0], stay.value, u);
-  steps_.set_element((*places_)[1], stay.value, v);
-}
-
-void RunningCentre::work_out(StandingAxes& axes) {
+FoundCentre RunningCentre::found() {
   steps_.remark("axis centre from the sums: place = centre + spoke turned");
   const PlanarSolution<Value> solved =
       planar_solution(PlanarSums<Value>{sums_.n, sums_.cosines, sums_.sines, sums_.u, sums_.v,
@@ -112,40 +90,7 @@ void RunningCentre::work_out(StandingAxes& axes) {
                         steps_.set(kept, value);
                         return kept;
                       });
-  found_ =
-      FoundCentre{{solved.centre_x, solved.centre_y}, Value(sums_.axial) / Value(sums_.n), places_};
-  if (work_side_) {
-    move_work_centre(solved, axes);
-  } else {
-    move_tool_centre(solved, axes);
-  }
-}
-
-Value3 RunningCentre::moved_across(const Value3& from, const Value& first,
-                                   const Value& second) const {
-  Value3 to = from;
-  for (int i = 0; i < 3; ++i) {
-    to[i] = to[i] + Value(tidy(pair_.first[i])) * first + Value(tidy(pair_.second[i])) * second;
-  }
-  return to;
-}
-
-void RunningCentre::move_work_centre(const PlanarSolution<Value>& solved,
-                                     StandingAxes& axes) const {
-  axes.move_centre(axis_, moved_across(lengths(line_.point_mm), solved.centre_x, solved.centre_y));
-}
-
-/// The spoke is the axis line seen from the shown position, less the inner arm.
-void RunningCentre::move_tool_centre(const PlanarSolution<Value>& solved,
-                                     StandingAxes& axes) const {
-  const Value3& inner = axes.inner_arm(axis_);
-  const Value3 foot = lengths(line_.direction * line_.direction.dot(line_.point_mm));
-  const Value3 centre = moved_across(foot, solved.arm_x + dot(pair_.first, inner),
-                                     solved.arm_y + dot(pair_.second, inner));
-  const Vec& kept_shown = variables_.shift;
-  steps_.set(kept_shown, axes.shown(values(variables_.predicted)));
-  axes.move_centre(axis_, centre);
-  steps_.set(variables_.predicted, axes.stylus(values(kept_shown)));
+  return {{solved.centre_x, solved.centre_y}, Value(sums_.axial) / Value(sums_.n), places_};
 }
 
 }  // namespace pivotrace

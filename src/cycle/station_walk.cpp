@@ -9,40 +9,37 @@ namespace pivotrace {
 namespace {
 
 std::string heading_of(const Machine& machine, const Part& part) {
-  const int axis = part.segment.axis;
-  return axis >= 0 ? fmt::format("PART {}: {} STATIONS, AXIS {} TURNS", part.number, part.stays(),
-                                 machine.rotary[axis].letter)
-                   : fmt::format("PART {}: STATION {}", part.number, part.first().number);
+  const std::vector<int>& axes = part.segment.axes;
+  if (part.stays() == 1)
+    return fmt::format("PART {}: STATION {}", part.number, part.first().number);
+  const std::string stations = fmt::format("PART {}: {} STATIONS", part.number, part.stays());
+  if (axes.empty()) return stations;
+  return fmt::format("{}, {} {} {}", stations, axes.size() == 1 ? "AXIS" : "AXES",
+                     axes_text(machine, axes), axes.size() == 1 ? "TURNS" : "TURN");
 }
 
-/// The axis of the part stands at this stay as it did at the one before.
-bool stands_there(const Segment& segment, const LoopIndex& stay) {
-  if (segment.axis < 0) return true;
-  if (!stay.known || *stay.known == 0) return false;
-  return segment.stays[*stay.known].angles_rad[segment.axis] ==
-         segment.stays[*stay.known - 1].angles_rad[segment.axis];
-}
+/// Two angles of a table are the same when they are nearer than this [deg]: half the last decimal
+/// that any control sheet writes.
+constexpr double same_angle_deg = 5e-5;
 
 }  // namespace
 
-std::optional<FoundCentre> StationWalk::walk(const Part& part, bool keep_places) {
-  const Segment& segment = part.segment;
+std::optional<FoundCentre> StationWalk::walk(const Part& part, bool solves) {
   steps_.heading(heading_of(job_.machine, part));
   moves_.up_to_safe_height();
-  turn_others(part);
+  turn_to_first(part);
   std::optional<RunningCentre> centre;
-  if (segment.updates_centre) {
-    centre.emplace(job_, part, variables_.touch, keep_places, steps_);
-  }
+  if (solves) centre.emplace(job_, part, variables_.touch, steps_);
   steps_.repeat(
       steps_.variable("station index"), 0, count(part.stays()), !part.looped,
       [&](const Value& index, int known) { run_stay(part, loop_index(index, known), centre); });
-  standing_ = segment.stays.back().angles_rad;
-  return centre ? centre->found() : std::nullopt;
+  standing_ = part.segment.stays.back().angles_rad;
+  if (!centre) return std::nullopt;
+  return centre->found();
 }
 
-/// Spindle and the axes that do not turn in this part.
-void StationWalk::turn_others(const Part& part) {
+/// Spindle and rotary axes, as they stand at the first station of the part.
+void StationWalk::turn_to_first(const Part& part) {
   const Stay& first = part.first();
   if (flip_ != first.flip) {
     steps_.add(SpindleStep{first.flip ? 180.0 : 0.0});
@@ -51,10 +48,40 @@ void StationWalk::turn_others(const Part& part) {
   const std::vector<Value> degrees = angles_deg_of(job_.machine, first);
   for (std::size_t i = 0; i < degrees.size(); ++i) {
     const int axis = static_cast<int>(i);
-    if (axis == part.segment.axis || (standing_ && (*standing_)[i] == first.angles_rad[i]))
-      continue;
-    turn_axis(axis, degrees[i]);
+    const bool stands = standing_ && (*standing_)[i] == first.angles_rad[i];
+    if (!stands) turn_axis(axis, degrees[i]);
+    if (part.angle_in_table(axis)) steps_.set(angle_of(axis), degrees[i]);
   }
+}
+
+Variable StationWalk::angle_of(int axis) const {
+  return steps_.variable(fmt::format("angle of {}", job_.machine.rotary[axis].letter));
+}
+
+/// One axis after the other, outermost first, and only those that do not stand there already.
+std::vector<Value> StationWalk::turn_to(const Part& part, const LoopIndex& stay) const {
+  std::vector<Value> degrees;
+  for (std::size_t i = 0; i < part.angles_deg.size(); ++i) {
+    const int axis = static_cast<int>(i);
+    Value wanted = part.angles_deg[i].at(stay);
+    if (part.angle_in_table(axis)) {
+      const Variable now = angle_of(axis);
+      steps_.only_if(
+          std::nullopt, {absolute(wanted - now), Comparison::greater, angle(same_angle_deg)}, [&] {
+            steps_.set(
+                now, wanted,
+                fmt::format("angle of {} at this station", job_.machine.rotary[axis].letter));
+            turn_axis(axis, now);
+          });
+      wanted = now;
+    } else if (stay.known && *stay.known > 0) {
+      const std::vector<Stay>& stays = part.segment.stays;
+      const bool stands = stays[*stay.known].angles_rad[i] == stays[*stay.known - 1].angles_rad[i];
+      if (!stands) turn_axis(axis, wanted);
+    }
+    degrees.push_back(std::move(wanted));
+  }
+  return degrees;
 }
 
 /// Every angle is reached from the same side, so that play in the drive does not show.
@@ -69,15 +96,12 @@ void StationWalk::turn_axis(int axis, const Value& to) const {
 
 void StationWalk::run_stay(const Part& part, const LoopIndex& stay,
                            std::optional<RunningCentre>& centre) {
-  const Segment& segment = part.segment;
   if (stay.known) {
-    steps_.remark(fmt::format("STATION {}", segment.stays[*stay.known].number));
+    steps_.remark(fmt::format("STATION {}", part.segment.stays[*stay.known].number));
   }
   if (stay.known != 0) moves_.up_to_safe_height();
-  std::vector<Value> degrees;
-  for (const StayColumn& column : part.angles_deg) degrees.push_back(column.at(stay));
+  const std::vector<Value> degrees = turn_to(part, stay);
   StandingAxes axes = centres_.standing_at(degrees, variables_.parameters.stylus_diameter);
-  if (!stands_there(segment, stay)) turn_axis(segment.axis, axes.angle_deg(segment.axis));
   prove_turn(part, stay);
   for (std::size_t i = 0; i < part.visits.size(); ++i) {
     if (i > 0) moves_.up_to_safe_height();
@@ -91,10 +115,31 @@ void StationWalk::run_visit(const Part& part, const LoopIndex& stay, std::size_t
   const int index = part.first().visits[visit].target;
   const CycleTarget& target = job_.layout.targets[index];
   visits_.visit(part, stay, visit, axes);
-  if (centre != nullptr) centre->add(stay, target, axes);
+  if (centre != nullptr) centre->add(stay, axes);
+  if (part.segment.learns) {
+    learn(part, stay, visit, axes);
+    if (visit + 1 < part.visits.size() && axes.head_turns()) axes.work_out_arm();
+    return;
+  }
   steps_.remark("keep where it was found, seen with rotary at 0");
   axes.carry_back(variables_.parameters.places[index], values(variables_.touch.predicted),
                   job_.carrier_of(target));
+}
+
+/// Every coordinate takes its part of how far the target was from its prediction.
+void StationWalk::learn(const Part& part, const LoopIndex& stay, std::size_t visit,
+                        const StandingAxes& axes) const {
+  const std::vector<std::array<StayColumn, 3>>& gain = part.visits[visit].gain;
+  steps_.remark("what this tells of places and axis centres");
+  for (std::size_t j = 0; j < gain.size(); ++j) {
+    const LearnedCoordinate& c = job_.layout.coordinates[j];
+    const Value3 factors = {gain[j][0].at(stay), gain[j][1].at(stay), gain[j][2].at(stay)};
+    const Value more = dot(factors, values(variables_.touch.off));
+    if (more.is_number(0.0)) continue;
+    const Variable learned = c.axis >= 0 ? axes.centre_variable(c.axis, c.along)
+                                         : variables_.parameters.places[c.target][c.along];
+    steps_.set(learned, Value(learned) + more);
+  }
 }
 
 /// Where a turn the wrong way would bring the shank or the holder to harm before the stylus could

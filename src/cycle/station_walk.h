@@ -21,16 +21,19 @@ class StationWalk {
         visits_(job, variables, steps),
         steps_(steps) {}
 
-  /// All stays of a part; the centre of the axis that turns, where the part can give one.
-  /// `keep_places`: for a centre shown with its spread.
-  std::optional<FoundCentre> walk(const Part& part, bool keep_places);
+  /// All stays of a part. `solves`: the control works out the centre of the axis that turns in it.
+  std::optional<FoundCentre> walk(const Part& part, bool solves);
 
  private:
-  void turn_others(const Part& part);
+  void turn_to_first(const Part& part);
+  std::vector<Value> turn_to(const Part& part, const LoopIndex& stay) const;
+  Variable angle_of(int axis) const;
   void turn_axis(int axis, const Value& to) const;
   void run_stay(const Part& part, const LoopIndex& stay, std::optional<RunningCentre>& centre);
   void run_visit(const Part& part, const LoopIndex& stay, std::size_t visit, StandingAxes& axes,
                  RunningCentre* centre);
+  void learn(const Part& part, const LoopIndex& stay, std::size_t visit,
+             const StandingAxes& axes) const;
   void prove_turn(const Part& part, const LoopIndex& stay) const;
   void feel_empty_place(const Part& part, const LoopIndex& stay) const;
   void ask_operator_to_look(const Part& part, const LoopIndex& stay) const;

@@ -4,8 +4,8 @@ namespace pivotrace {
 
 TouchSteps::Directions TouchSteps::directions(const TouchPlace& at, const LoopIndex& which) const {
   Directions d;
-  d.out = at.touches.direction(at.stay, which);
-  d.share = at.touches.share(at.stay, which);
+  d.out = at.visit.touches.direction(at.stay, which);
+  d.share = at.visit.touches.share(at.stay, which);
   if (at.part.looped) {
     const Vec out_now = steps_.vec("out");
     steps_.set(out_now, d.out);

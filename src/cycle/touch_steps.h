@@ -26,7 +26,7 @@ struct TouchPlace {
   LoopIndex stay;
   const CycleTarget& target;
   const ArtefactDistances& distances;
-  const TouchTable& touches;
+  const VisitTable& visit;
   const StandingAxes& axes;
 };
 

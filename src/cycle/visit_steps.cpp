@@ -1,7 +1,5 @@
 #include "cycle/visit_steps.h"
 
-#include <algorithm>
-
 #include "pivotrace/plan/check_plan.h"
 
 namespace pivotrace {
@@ -22,6 +20,7 @@ void VisitSteps::visit(const Part& part, const LoopIndex& stay, std::size_t visi
   axes.carry(variables_.touch.predicted, values(variables_.parameters.places[index]),
              job_.carrier_of(target));
   const TouchPlace at{part, stay, target, variables_.distances[index], part.visits[visit], axes};
+  if (part.segment.learns) steps_.set(variables_.touch.off, lengths(Eigen::Vector3d::Zero()));
   if (!job_.options.watched && !needs_no_feeler(at, visit == 0)) feel_from_above(at);
   go_above(at);
   run_passes(at);
@@ -64,7 +63,7 @@ void VisitSteps::feel_from_above(const TouchPlace& at) const {
 /// At the safe height over the first touch, then down to one lift above its travel plane.
 void VisitSteps::go_above(const TouchPlace& at) const {
   const ArtefactDistances& a = at.distances;
-  const Value3 out = at.touches.direction(at.stay, {count(0), 0});
+  const Value3 out = at.visit.touches.direction(at.stay, {count(0), 0});
   const Value3 outward = at.axes.in_machine(out);
   const Value rise = a.height - a.away * out[2] + variables_.parameters.lift;
   steps_.set(variables_.touch.left,
@@ -78,38 +77,18 @@ Value VisitSteps::far_off() const {
   return variables_.parameters.rough + variables_.parameters.search - length(missed_mm);
 }
 
-int VisitSteps::unsure_stays(const Segment& segment) const {
-  const int all = static_cast<int>(segment.stays.size());
-  if (job_.plan.distances.rough <= 0.0) return 0;
-  return segment.updates_centre ? std::min(all, segment.sums_usable_after) : all;
-}
-
 void VisitSteps::run_passes(const TouchPlace& at) {
-  const int unsure = unsure_stays(at.part.segment);
-  const Variable passes = steps_.variable("passes");
-  const bool known = !at.part.looped || unsure == 0;
-  if (!known) decide_passes(at, passes, unsure);
-  const Variable pass = steps_.variable("pass");
-  if (known) {
-    const bool sure = unsure == 0 || *at.stay.known >= unsure;
-    const int all = sure ? 1 : finding_passes(job_.plan.distances) + 1;
+  const Value passes = at.visit.passes.at(at.stay);
+  if (passes.is_number(1.0) || !at.part.looped) {
+    const int all = static_cast<int>(*passes.number());
     for (int i = 1; i <= all; ++i) run_pass(at, i == all, {});
     return;
   }
+  steps_.remark("fast passes to find it, where it is not known well, then one to measure");
+  const Variable pass = steps_.variable("pass");
   const Condition in_measuring_pass{pass, Comparison::equal, passes};
-  steps_.repeat(pass, 1, Value(passes) + count(1), false,
+  steps_.repeat(pass, 1, passes + count(1), false,
                 [&](const Value&, int) { run_pass(at, std::nullopt, in_measuring_pass); });
-}
-
-void VisitSteps::decide_passes(const TouchPlace& at, const Variable& passes, int unsure) const {
-  const Value all = count(finding_passes(job_.plan.distances) + 1);
-  steps_.set(passes, count(1), "one pass, to measure");
-  if (unsure == at.part.stays()) {
-    steps_.set(passes, all, "fast passes to find, then one to measure");
-    return;
-  }
-  steps_.only_if(std::nullopt, {at.stay.value, Comparison::less, count(unsure)},
-                 [&] { steps_.set(passes, all, "first stations: fast passes to find before"); });
 }
 
 void VisitSteps::run_pass(const TouchPlace& at, const std::optional<bool>& measures,
@@ -126,12 +105,12 @@ void VisitSteps::run_pass(const TouchPlace& at, const std::optional<bool>& measu
     steps_.set(pass.touch_limit, *measures ? limit : far_off(),
                *measures ? "measuring pass" : "finding pass");
   }
-  const auto touches = static_cast<int>(at.touches.size());
   steps_.repeat(
-      steps_.variable("touch index"), 0, count(touches), !at.part.looped,
+      steps_.variable("touch index"), 0, at.visit.touch_count.at(at.stay), !at.part.looped,
       [&](const Value& index, int known) { touches_.touch(at, loop_index(index, known), pass); });
   steps_.remark("the centre these touches show");
   steps_.set(v.predicted, plus(values(v.predicted), values(v.shift)));
+  if (at.part.segment.learns) steps_.set(v.off, plus(values(v.off), values(v.shift)));
 }
 
 }  // namespace pivotrace

@@ -24,10 +24,8 @@ class VisitSteps {
   void feel_from_above(const TouchPlace& at) const;
   void go_above(const TouchPlace& at) const;
   void run_passes(const TouchPlace& at);
-  void decide_passes(const TouchPlace& at, const Variable& passes, int unsure) const;
   void run_pass(const TouchPlace& at, const std::optional<bool>& measures,
                 const Condition& in_measuring_pass);
-  int unsure_stays(const Segment& segment) const;
   Value far_off() const;
 
   const CycleJob& job_;

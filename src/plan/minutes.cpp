@@ -6,6 +6,7 @@
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/machine/kinematics.h"
 #include "pivotrace/plan/check_plan.h"
+#include "pivotrace/plan/foresight.h"
 
 namespace pivotrace {
 
@@ -13,8 +14,6 @@ namespace {
 
 /// Clamping, unclamping and settling, per turn [s]. Common practice, no source.
 constexpr double seconds_per_turn_extra = 1.0;
-/// Stations of every turn that are found before they are measured.
-constexpr int unsure_stations = 3;
 
 double seconds_at(double distance_mm, double feed_mm_per_min) {
   return 60.0 * std::abs(distance_mm) / feed_mm_per_min + control_s_per_move;
@@ -26,30 +25,17 @@ class Clock {
       : machine_(machine), plan_(plan), state_(nominal_state(machine)) {}
 
   double seconds() {
+    const Foresight foresight = foresee(machine_, plan_);
     const PlannedStation* before = nullptr;
-    int unsure = unsure_stations;
-    int turning = -1;
-    for (const PlannedStation& station : plan_.stations) {
-      const int turned = turned_axis(before, station);
-      if (turned >= 0 && turned != turning) {
-        turning = turned;
-        unsure = unsure_stations;
-      }
-      turn(before, station);
-      touch_all(station, unsure-- > 0);
-      before = &station;
+    for (std::size_t i = 0; i < plan_.stations.size(); ++i) {
+      turn(before, plan_.stations[i]);
+      for (const ForeseenVisit& visit : foresight.stations[i]) touch_all(plan_.stations[i], visit);
+      before = &plan_.stations[i];
     }
     return total_;
   }
 
  private:
-  int turned_axis(const PlannedStation* before, const PlannedStation& station) const {
-    for (std::size_t i = 0; before != nullptr && i < machine_.rotary.size(); ++i) {
-      if (before->angles_rad[i] != station.angles_rad[i]) return static_cast<int>(i);
-    }
-    return -1;
-  }
-
   void turn(const PlannedStation* before, const PlannedStation& station) {
     for (std::size_t i = 0; before != nullptr && i < machine_.rotary.size(); ++i) {
       const double angle = std::abs(station.angles_rad[i] - before->angles_rad[i]);
@@ -63,15 +49,15 @@ class Clock {
     return place_touch(machine_, state_, plan_.distances, station.angles_rad, touch);
   }
 
-  void touch_all(const PlannedStation& station, bool unsure) {
+  void touch_all(const PlannedStation& station, const ForeseenVisit& visit) {
     const ProbingFeeds& feeds = plan_.feeds;
     const ProbingDistances& d = plan_.distances;
     Eigen::Vector3d last = Eigen::Vector3d::Zero();
-    for (std::size_t i = 0; i < station.touches.size(); ++i) {
+    for (std::size_t i = visit.first_touch; i < visit.first_touch + visit.touches; ++i) {
       const PlacedTouch placed = place(station, station.touches[i]);
       const double gap = stand_off_gap_mm(d, placed);
       const Eigen::Vector3d above = placed.above_mm(gap);
-      if (i == 0 || station.touches[i].artefact != station.touches[i - 1].artefact) {
+      if (i == visit.first_touch) {
         const double height = std::max(0.0, d.safe_height - above.z());
         total_ += 2.0 * seconds_at(height, machine_.linear.rapid_mm_per_min) +
                   seconds_at(height, feeds.position);
@@ -84,7 +70,7 @@ class Clock {
                              seconds_at(gap, feeds.position);
       const double measuring =
           seconds_at(d.back_off, feeds.position) + seconds_at(d.back_off, feeds.measure);
-      total_ += finding * (unsure ? 1 + finding_passes(d) : 1) + measuring;
+      total_ += finding * (1 + visit.finding_passes) + measuring;
       last = above;
     }
   }

@@ -1,0 +1,264 @@
+#include "pivotrace/plan/foresight.h"
+
+#include <Eigen/Dense>
+#include <algorithm>
+#include <cmath>
+#include <utility>
+
+#include "pivotrace/machine/kinematics.h"
+
+namespace pivotrace {
+
+namespace {
+
+/// Directions with less than this in sum d d' of a visit are not seen by it.
+constexpr double least_seen = 0.1;
+/// A finding pass leaves this times e^2 / R of a sideways error e.
+constexpr double left_by_a_pass = 0.75;
+
+bool across(const Eigen::Vector3d& direction, int along) {
+  return std::abs(direction[along]) <= 1.0 - 1e-12;
+}
+
+/// How one visit sees the coordinates: found - predicted = H x with x their errors.
+struct Sight {
+  Eigen::MatrixXd h;              ///< 3 x n, machine frame, all directions
+  Eigen::MatrixXd seen;           ///< 3 x m: orthonormal directions its touches see
+  Eigen::Matrix3d place_turn;     ///< what H has for the coordinates of the target itself
+  Eigen::Index place_column = 0;  ///< where they begin
+  double curve_mm = 0.0;          ///< radius of the surface the stylus centre meets; 0 = flat
+};
+
+/// Everything the file may have wrong, as far as it has not been found yet.
+struct Ignorance {
+  Eigen::MatrixXd from_file;  ///< n x n: errors now from errors of the file
+  Eigen::MatrixXd scatter;    ///< n x n: covariance of errors from what directions leave unsaid
+  Eigen::MatrixXd believed;   ///< n x n: covariance the gains are made from
+
+  void learn(const Eigen::MatrixXd& gain, const Eigen::MatrixXd& h) {
+    const Eigen::MatrixXd keep =
+        Eigen::MatrixXd::Identity(believed.rows(), believed.rows()) - gain * h;
+    const Eigen::MatrixXd noise = unsaid_mm * unsaid_mm * gain * gain.transpose();
+    from_file = keep * from_file;
+    scatter = keep * scatter * keep.transpose() + noise;
+    believed = keep * believed * keep.transpose() + noise;
+  }
+};
+
+class Foreseer {
+ public:
+  Foreseer(const Machine& machine, const Plan& plan, double sure_mm)
+      : machine_(machine), plan_(plan), state_(nominal_state(machine)), sure_mm_(sure_mm) {}
+
+  Foresight foresee() {
+    list_visits();
+    list_coordinates();
+    std::vector<std::vector<Sight>> sights;
+    for (std::size_t i = 0; i < plan_.stations.size(); ++i) sights.push_back(sights_at(i));
+    Ignorance now = at_first();
+    made_.learned_after = plan_.stations.size();
+    for (std::size_t i = 0; i < plan_.stations.size(); ++i) {
+      if (made_.learned_after == plan_.stations.size() && sure_from(i, sights, now)) {
+        made_.learned_after = i;
+      }
+      const bool learning = i < made_.learned_after;
+      for (std::size_t k = 0; k < sights[i].size(); ++k) {
+        visit(made_.stations[i][k], sights[i][k], learning, now);
+      }
+    }
+    return std::move(made_);
+  }
+
+ private:
+  void list_visits() {
+    for (const PlannedStation& station : plan_.stations) {
+      std::vector<ForeseenVisit> visits;
+      for (std::size_t i = 0; i < station.touches.size(); ++i) {
+        const int target = target_of(station.touches[i]);
+        if (visits.empty() || visits.back().target != target) {
+          visits.push_back({target, i, 0, 0.0, 0, {}});
+        }
+        ++visits.back().touches;
+      }
+      made_.stations.push_back(std::move(visits));
+    }
+  }
+
+  int target_of(const PlannedTouch& touch) {
+    for (std::size_t i = 0; i < made_.targets.size(); ++i) {
+      if (same_target(machine_, made_.targets[i], touch)) return static_cast<int>(i);
+    }
+    made_.targets.push_back(touch);
+    return static_cast<int>(made_.targets.size()) - 1;
+  }
+
+  void list_coordinates() {
+    for (std::size_t i = 0; i < machine_.rotary.size(); ++i) {
+      for (int k = 0; k < 3; ++k) {
+        if (across(state_.axis_lines[i].direction, k)) {
+          made_.coordinates.push_back({static_cast<int>(i), -1, k});
+        }
+      }
+    }
+    for (std::size_t i = 0; i < made_.targets.size(); ++i) {
+      for (int k = 0; k < 3; ++k) made_.coordinates.push_back({-1, static_cast<int>(i), k});
+    }
+  }
+
+  Eigen::Index size() const { return static_cast<Eigen::Index>(made_.coordinates.size()); }
+
+  Ignorance at_first() const {
+    const Eigen::MatrixXd one = Eigen::MatrixXd::Identity(size(), size());
+    const double rough = std::max(plan_.distances.rough, 0.0);
+    return {one, 0.0 * one, std::max(rough * rough, 1e-6) * one};
+  }
+
+  std::vector<Sight> sights_at(std::size_t station) const {
+    std::vector<Sight> sights;
+    for (const ForeseenVisit& visit : made_.stations[station]) {
+      sights.push_back(sight_of(plan_.stations[station], visit));
+    }
+    return sights;
+  }
+
+  /// Exact: the place is linear in every coordinate.
+  Sight sight_of(const PlannedStation& station, const ForeseenVisit& visit) const {
+    const PlannedTouch& touch = station.touches[visit.first_touch];
+    const int carrier = machine_.artefacts[touch.artefact].carried_by;
+    const Eigen::Vector3d place =
+        place_touch(machine_, state_, plan_.distances, {}, made_.targets[visit.target]).centre_mm;
+    const auto shown = [&](const MachineState& state, const Eigen::Vector3d& at_zero) {
+      return shown_from_stylus(
+          machine_, state,
+          machine_from_carried(machine_, state, carrier, at_zero, station.angles_rad),
+          station.angles_rad);
+    };
+    const Eigen::Vector3d nominal = shown(state_, place);
+    Sight sight;
+    sight.h = Eigen::MatrixXd::Zero(3, size());
+    for (Eigen::Index j = 0; j < size(); ++j) {
+      const LearnedCoordinate& c = made_.coordinates[j];
+      if (c.target >= 0 && c.target != visit.target) continue;
+      if (c.target >= 0 && c.along == 0) sight.place_column = j;
+      MachineState moved = state_;
+      Eigen::Vector3d moved_place = place;
+      (c.axis >= 0 ? moved.axis_lines[c.axis].point_mm : moved_place)[c.along] += 1.0;
+      sight.h.col(j) = shown(moved, moved_place) - nominal;
+    }
+    sight.place_turn = sight.h.middleCols<3>(sight.place_column);
+    look(station, visit, sight);
+    return sight;
+  }
+
+  void look(const PlannedStation& station, const ForeseenVisit& visit, Sight& sight) const {
+    Eigen::Matrix3d normal = Eigen::Matrix3d::Zero();
+    for (std::size_t i = 0; i < visit.touches; ++i) {
+      const PlacedTouch placed = place_touch(machine_, state_, plan_.distances, station.angles_rad,
+                                             station.touches[visit.first_touch + i]);
+      normal += placed.outward * placed.outward.transpose();
+      const bool flat =
+          machine_.artefacts[made_.targets[visit.target].artefact].kind == ArtefactKind::flat;
+      sight.curve_mm = flat ? 0.0 : placed.reach_mm;
+    }
+    const Eigen::SelfAdjointEigenSolver<Eigen::Matrix3d> eigen(normal);
+    Eigen::Index seen = 0;
+    for (int i = 0; i < 3; ++i) seen += eigen.eigenvalues()[i] >= least_seen ? 1 : 0;
+    sight.seen = eigen.eigenvectors().rightCols(seen);
+  }
+
+  Eigen::MatrixXd best_gain(const Sight& sight, const Ignorance& now) const {
+    const Eigen::MatrixXd h = sight.seen.transpose() * sight.h;
+    const Eigen::MatrixXd cross = now.believed * h.transpose();
+    Eigen::MatrixXd spread = h * cross;
+    spread.diagonal().array() += unsaid_mm * unsaid_mm;
+    return spread.ldlt().solve(cross.transpose()).transpose() * sight.seen.transpose();
+  }
+
+  /// Only the place of the target follows what was found.
+  Eigen::MatrixXd gain_of_keeping(const Sight& sight) const {
+    Eigen::MatrixXd gain = Eigen::MatrixXd::Zero(size(), 3);
+    gain.middleRows<3>(sight.place_column) =
+        sight.place_turn.transpose() * sight.seen * sight.seen.transpose();
+    return gain;
+  }
+
+  /// Errors of one centre or place are together no longer than `rough`: the length its 3 x 2 or 3 x 3
+  /// part can make of them, added up.
+  double off_mm(const Sight& sight, const Ignorance& now) const {
+    const Eigen::MatrixXd h = sight.seen.transpose() * sight.h;
+    const Eigen::MatrixXd error = h * now.from_file;
+    double off = 0.0;
+    for (Eigen::Index j = 0; j < size();) {
+      Eigen::Index width = 1;
+      while (j + width < size() && same_point(j, j + width)) ++width;
+      off += error.middleCols(j, width).jacobiSvd().singularValues()(0);
+      j += width;
+    }
+    const double variance = (h * now.scatter * h.transpose()).trace();
+    return std::max(plan_.distances.rough, 0.0) * off + 2.0 * std::sqrt(std::max(variance, 0.0));
+  }
+
+  bool same_point(Eigen::Index a, Eigen::Index b) const {
+    return made_.coordinates[a].axis == made_.coordinates[b].axis &&
+           made_.coordinates[a].target == made_.coordinates[b].target;
+  }
+
+  /// Keeping each target where it was found last is enough from this station on.
+  bool sure_from(std::size_t first, const std::vector<std::vector<Sight>>& sights,
+                 Ignorance now) const {
+    for (std::size_t i = first; i < sights.size(); ++i) {
+      for (const Sight& sight : sights[i]) {
+        if (off_mm(sight, now) > sure_mm_) return false;
+        now.learn(gain_of_keeping(sight), sight.h);
+      }
+    }
+    return true;
+  }
+
+  void visit(ForeseenVisit& made, const Sight& sight, bool learning, Ignorance& now) const {
+    made.off_mm = off_mm(sight, now);
+    made.finding_passes = passes_for(made.off_mm, sight.curve_mm);
+    made.gain = learning ? best_gain(sight, now) : gain_of_keeping(sight);
+    now.learn(made.gain, sight.h);
+  }
+
+  int passes_for(double off_mm, double curve_mm) const {
+    int passes = 0;
+    const int most = plan_.distances.rough > 0.0 ? most_finding_passes : 0;
+    while (off_mm > sure_mm_ && passes < most) {
+      off_mm = curve_mm > 0.0 ? left_by_a_pass * off_mm * off_mm / curve_mm : 0.0;
+      ++passes;
+    }
+    return passes;
+  }
+
+  const Machine& machine_;
+  const Plan& plan_;
+  const MachineState state_;
+  const double sure_mm_;
+  Foresight made_;
+};
+
+}  // namespace
+
+bool same_target(const Machine& machine, const PlannedTouch& a, const PlannedTouch& b) {
+  if (a.artefact != b.artefact) return false;
+  switch (machine.artefacts[a.artefact].kind) {
+    case ArtefactKind::ball: return true;
+    case ArtefactKind::flat:
+      return a.out_mm == b.out_mm && (a.out_mm == 0.0 || a.around_rad == b.around_rad);
+    case ArtefactKind::pin:
+    case ArtefactKind::bore: break;
+  }
+  return a.along_mm == b.along_mm;
+}
+
+Foresight foresee(const Machine& machine, const Plan& plan, double sure_mm) {
+  return Foreseer(machine, plan, sure_mm).foresee();
+}
+
+Foresight foresee(const Machine& machine, const Plan& plan) {
+  return foresee(machine, plan, sure_share_of_limit * plan.distances.limit);
+}
+
+}  // namespace pivotrace
