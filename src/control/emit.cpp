@@ -120,7 +120,7 @@ class Emitter {
   void write(const LogStep& step);
   void write(const LogFileStep& step);
   void write(const OperatorStopStep& step);
-  void write(const DemandStep& step) { demand(step.condition, step.alarm, Retreat::up); }
+  void write(const DemandStep& step) { demand(step.condition, step.alarm, step.retreat); }
   void write(const WhileStep& step);
   void write(const IfStep& step);
   void write(const SetOffsetStep& step);

@@ -61,6 +61,8 @@ class Arranger {
   Stay stay_of(const PlannedStation& station, int number) const {
     Stay stay{number, station.angles_rad, station.flip,
               {},     TurnProof::none,    Eigen::Vector3d::Zero()};
+    std::vector<WayBetween> ways(station.touches.size(), WayBetween::over);
+    if (how_.watched) ways = ways_between(machine_, state_, plan_.distances, station);
     for (const ForeseenVisit& foreseen : foresight_.stations[number - 1]) {
       Visit visit{foreseen.target, {}, foreseen.finding_passes, foreseen.gain};
       for (std::size_t i = 0; i < foreseen.touches; ++i) {
@@ -69,8 +71,9 @@ class Arranger {
                         station.touches[foreseen.first_touch + i]);
         visit.touches.push_back(
             {direction_in_tool(machine_, state_, placed.outward, station.angles_rad),
-             Eigen::Vector3d::Zero()});
+             Eigen::Vector3d::Zero(), ways[foreseen.first_touch + i] != WayBetween::over});
       }
+      if (visit.touches.size() > 1) visit.touches[0].beside = visit.touches[1].beside;
       share_out(visit);
       stay.visits.push_back(std::move(visit));
     }

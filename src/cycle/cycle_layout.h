@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "pivotrace/machine/kinematics.h"
+#include "pivotrace/plan/check_plan.h"
 #include "pivotrace/plan/foresight.h"
 
 namespace pivotrace {
@@ -25,6 +26,9 @@ struct CycleTarget {
 struct CycleTouch {
   Eigen::Vector3d direction = Eigen::Vector3d::UnitZ();
   Eigen::Vector3d share = Eigen::Vector3d::Zero();  ///< centre shift = sum of share * excess
+  /// In a pass that measures the stylus comes from the touch before beside the artefact, not over it.
+  /// The first touch has what the second has, so that tables are short.
+  bool beside = false;
 };
 
 /// All touches on one target during one stay.

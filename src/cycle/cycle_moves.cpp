@@ -35,8 +35,8 @@ void CycleMoves::read_trip_point() const {
 }
 
 void CycleMoves::demand(const Value& left, Comparison comparison, const Value& right,
-                        const std::string& alarm) const {
-  steps_.add(DemandStep{{left, comparison, right}, alarm});
+                        const std::string& alarm, Retreat retreat) const {
+  steps_.add(DemandStep{{left, comparison, right}, alarm, retreat});
 }
 
 }  // namespace pivotrace

@@ -27,7 +27,7 @@ class CycleMoves {
   void read_trip_point() const;
   /// The program ends with this alarm unless the condition holds.
   void demand(const Value& left, Comparison comparison, const Value& right,
-              const std::string& alarm) const;
+              const std::string& alarm, Retreat retreat = Retreat::up) const;
 
  private:
   Value safe_height_;

@@ -73,9 +73,9 @@ Value reach_of(const Artefact& artefact, int index, const OperatorParameters& pa
 }
 
 /// A bore narrower than the gap is left from its middle.
-bool is_narrow(const CycleJob& job, int artefact) {
+bool is_narrow(const CycleJob& job, int artefact, double gap_mm) {
   const double reach_mm = job.state.artefacts[artefact].radius_mm - job.state.stylus_radius_mm;
-  return reach_mm <= job.plan.distances.clearance + job.plan.distances.rough;
+  return reach_mm <= gap_mm;
 }
 
 double deepest_mm(const CycleJob& job, int artefact) {
@@ -86,6 +86,22 @@ double deepest_mm(const CycleJob& job, int artefact) {
   return depth;
 }
 
+/// Before and behind a surface whose place is known.
+void write_close(int index, StepRecorder& steps, const CycleJob& job, const OperatorParameters& p,
+                 ArtefactDistances& made) {
+  const std::string& name = job.machine.artefacts[index].name;
+  const bool inside = made.side < 0.0;
+  const bool narrow = inside && is_narrow(job, index, widest_approach_mm(job.plan.distances));
+  const Value away = narrow   ? length(0.0)
+                     : inside ? made.reach - p.approach
+                              : made.reach + p.approach;
+  made.from_the_middle = narrow;
+  made.close_away = steps.parameter("approach to " + name, away, "before a touch, place known");
+  made.close_look = steps.parameter("end of touch of " + name,
+                                    inside ? made.reach + p.search : made.reach - p.search,
+                                    "where it gives up, place known");
+}
+
 ArtefactDistances distances_of(int index, StepRecorder& steps, const CycleJob& job,
                                const OperatorParameters& p) {
   const Artefact& artefact = job.machine.artefacts[index];
@@ -94,14 +110,18 @@ ArtefactDistances distances_of(int index, StepRecorder& steps, const CycleJob& j
   made.side = inside ? -1.0 : 1.0;
   made.reach = steps.parameter("reach of " + artefact.name, reach_of(artefact, index, p),
                                artefact.name + " centre to stylus centre at contact");
-  const Value away = inside && is_narrow(job, index) ? length(0.0)
-                     : inside                        ? made.reach - p.clearance - p.rough
-                                                     : made.reach + p.clearance + p.rough;
+  const ProbingDistances& d = job.plan.distances;
+  const Value away = inside && is_narrow(job, index, d.clearance + d.rough) ? length(0.0)
+                     : inside ? made.reach - p.clearance - p.rough
+                              : made.reach + p.clearance + p.rough;
   made.away = steps.parameter("stand-off of " + artefact.name, away, "the same before a touch");
   made.look =
       steps.parameter("end of search of " + artefact.name,
                       inside ? made.reach + p.rough + p.search : made.reach - p.rough - p.search,
                       "the same where a touch gives up");
+  made.close_away = made.away;
+  made.close_look = made.look;
+  if (job.options.watched) write_close(index, steps, job, p, made);
   made.height = steps.parameter(
       "height over " + artefact.name,
       inside ? length(deepest_mm(job, index)) + p.clearance + p.rough + p.lift : made.away + p.lift,
@@ -129,6 +149,10 @@ OperatorParameters write_parameters(StepRecorder& steps, const CycleJob& job) {
   made.clearance = writer.distance("clearance", d.clearance, "clearance before a surface");
   made.rough = writer.distance("rough", d.rough, "how far off the positions below may be");
   made.search = writer.distance("search", d.search, "how far to look past a surface");
+  if (job.options.watched) {
+    made.approach =
+        writer.distance("approach", widest_approach_mm(d), "before a surface whose place is known");
+  }
   made.back_off = writer.distance("back off", d.back_off, "back off before the slow touch");
   made.lift = writer.distance("lift", d.lift, "extra height between touches");
   made.limit = writer.distance("limit", d.limit, "largest distance from prediction");
@@ -164,6 +188,7 @@ TouchVariables::TouchVariables(StepRecorder& steps)
       stand_off(steps.vec("stand-off")),
       above(steps.vec("above")),
       left(steps.vec("left")),
+      corner(steps.vec("corner")),
       look_to(steps.vec("look to")),
       backed_off(steps.vec("backed off")),
       trip(steps.vec("trip")) {}
@@ -179,6 +204,7 @@ std::map<Retreat, Steps> retreats_of(const OperatorParameters& parameters,
   return {{Retreat::up, {up}},
           {Retreat::back_across, {back_to(variables.left), up}},
           {Retreat::back_over, {back_to(variables.above), up}},
+          {Retreat::back_round, {back_to(variables.corner), back_to(variables.left), up}},
           {Retreat::out_of_a_touch, {back_to(variables.stand_off), back_to(variables.above), up}}};
 }
 

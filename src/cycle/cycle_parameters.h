@@ -14,7 +14,7 @@ namespace pivotrace {
 /// Editable, and written as parameters of the program: feeds, distances, sizes, places.
 struct OperatorParameters {
   Value find_feed, measure_feed, position_feed;
-  Value clearance, rough, search, back_off, lift;
+  Value clearance, rough, search, approach, back_off, lift;
   Value limit, agreement, safe_height, stylus_diameter;
   std::map<int, Value> diameters;  ///< per artefact that has one
   std::vector<Vec> places;         ///< per target: where it was found last, rotary axes at 0
@@ -24,11 +24,14 @@ OperatorParameters write_parameters(StepRecorder& steps, const CycleJob& job);
 
 /// Distances of one artefact that the program works out from its parameters.
 struct ArtefactDistances {
-  Value reach;        ///< centre to stylus centre at contact
-  Value away;         ///< centre to stylus centre before each touch
-  Value look;         ///< centre to stylus centre where a touch gives up
-  Value height;       ///< travel plane above the centre
-  double side = 1.0;  ///< -1 when touched from inside
+  Value reach;       ///< centre to stylus centre at contact
+  Value away;        ///< centre to stylus centre before a touch of a pass that finds
+  Value look;        ///< centre to stylus centre where it gives up
+  Value close_away;  ///< the same of a pass that measures
+  Value close_look;
+  bool from_the_middle = false;  ///< a bore so narrow that every touch that measures begins there
+  Value height;                  ///< travel plane above the centre
+  double side = 1.0;             ///< -1 when touched from inside
 };
 
 /// Per target; targets of one artefact share their variables.
@@ -46,6 +49,7 @@ struct TouchVariables {
   Vec stand_off;    ///< shown position before and after a touch
   Vec above;        ///< over the stand-off, in the travel plane
   Vec left;         ///< where the crossing to the next touch begins
+  Vec corner;       ///< of the way round the artefact to the next touch
   Vec look_to;      ///< where a touch gives up
   Vec backed_off;   ///< between the fast and the slow touch
   Vec trip;         ///< shown position at the last trigger

@@ -11,10 +11,11 @@ namespace pivotrace {
 
 namespace {
 
-constexpr std::array<const char*, touch_columns> column_names = {"out X",   "out Y",   "out Z",
-                                                                 "share X", "share Y", "share Z"};
+constexpr std::array<const char*, touch_columns> column_names = {
+    "out X", "out Y", "out Z", "share X", "share Y", "share Z", "beside"};
 
 double column_of(const CycleTouch& touch, int column) {
+  if (column == touch_columns - 1) return touch.beside ? 1.0 : 0.0;
   return tidy(column < 3 ? touch.direction[column] : touch.share[column - 3]);
 }
 
@@ -34,7 +35,8 @@ struct TouchRows {
 
   explicit TouchRows(const std::vector<const Visit*>& visits) {
     const auto same = [](const CycleTouch& a, const CycleTouch& b) {
-      return (a.direction - b.direction).norm() < 1e-9 && (a.share - b.share).norm() < 1e-9;
+      return (a.direction - b.direction).norm() < 1e-9 && (a.share - b.share).norm() < 1e-9 &&
+             a.beside == b.beside;
     };
     for (const Visit* visit : visits) {
       const std::vector<CycleTouch>& touches = visit->touches;
@@ -205,8 +207,10 @@ class PartWriter {
       tables[i] = steps_.table(table_name(fmt::format("{}, {}", column_names[i], target)), size);
       names += std::string(names.empty() ? "" : ", ") + column_names[i];
     }
-    steps_.remark("touches of " + target + ": " + names +
-                  ". Out: from the centre to the stylus. Share: of its excess, in the centre");
+    steps_.remark(
+        "touches of " + target + ": " + names +
+        ". Out: from the centre to the stylus. Share: of its excess, in the centre. Beside: 1 = "
+        "round the artefact from the touch before, 0 = over it");
     for (int row = 0; row < size; ++row) {
       steps_.remark(fmt::format("touch {}", row + 1));
       for (int i = 0; i < touch_columns; ++i) {
@@ -246,6 +250,10 @@ Value3 TouchTable::direction(const LoopIndex& stay, const LoopIndex& touch) cons
 
 Value3 TouchTable::share(const LoopIndex& stay, const LoopIndex& touch) const {
   return {entry(3, stay, touch), entry(4, stay, touch), entry(5, stay, touch)};
+}
+
+Value TouchTable::beside(const LoopIndex& stay, const LoopIndex& touch) const {
+  return entry(6, stay, touch);
 }
 
 bool uses_proof(const Segment& segment, TurnProof proof) {

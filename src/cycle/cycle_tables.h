@@ -41,8 +41,9 @@ class StayColumn {
   std::optional<Table> table_;
 };
 
-/// Columns of a touch: where to touch, tool frame, and what its excess tells of the centre.
-inline constexpr int touch_columns = 6;
+/// Columns of a touch: where to touch, tool frame, what its excess tells of the centre, and whether
+/// it is come to beside the artefact.
+inline constexpr int touch_columns = 7;
 
 /// The touches of one visit, at every stay of a part.
 class TouchTable {
@@ -58,6 +59,8 @@ class TouchTable {
 
   Value3 direction(const LoopIndex& stay, const LoopIndex& touch) const;
   Value3 share(const LoopIndex& stay, const LoopIndex& touch) const;
+  /// 1 or 0, CycleTouch::beside.
+  Value beside(const LoopIndex& stay, const LoopIndex& touch) const;
 
  private:
   Value entry(int column, const LoopIndex& stay, const LoopIndex& touch) const;

@@ -28,7 +28,7 @@ Problems misfits(const Machine& machine, const Plan& plan, const ControlSheet& s
   const ProbingDistances& d = plan.distances;
   const double slow_move = 2.0 * d.back_off;
   const double least = sheet.skip.min_distance_mm;
-  if (slow_move < least || d.clearance < least) {
+  if (slow_move < least || std::min(d.clearance, widest_approach_mm(d)) < least) {
     problems.push_back(
         {ProblemNumber::cannot_spell,
          fmt::format(

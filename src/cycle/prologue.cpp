@@ -67,6 +67,11 @@ std::vector<std::string> summary_of(const CycleJob& job) {
   }
   for (const Segment& segment : job.layout.segments) lines.push_back(task_of(job, segment));
   lines.emplace_back("each touch: fast to find, back off, slow to measure, back the way it came");
+  if (job.options.watched) {
+    lines.emplace_back(
+        "finds a place first, in fast passes, where it is not known well enough yet; a known one "
+        "it goes round beside the surface");
+  }
   lines.emplace_back("goes up to the safe height before every turn and at the end");
   lines.push_back(job.options.set_offset
                       ? fmt::format("writes work offset {} after a stop that shows old and new",

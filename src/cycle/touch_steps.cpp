@@ -23,20 +23,117 @@ TouchSteps::Directions TouchSteps::directions(const TouchPlace& at, const LoopIn
   return d;
 }
 
-void TouchSteps::go_beside(const TouchPlace& at, const Directions& d, const Value3& from) const {
-  const Value rise = at.distances.height - at.distances.away * d.out[2];
-  steps_.set(variables_.stand_off, plus(from, times(at.distances.away, d.outward)));
+/// As the control shows it with the stylus there.
+Value3 TouchSteps::centre(const TouchPlace& at) const {
+  return at.axes.shown(values(variables_.predicted));
+}
+
+Value3 TouchSteps::stand_off(const TouchPlace& at, const Directions& d, const Pass& pass) const {
+  return plus(centre(at), times(pass.away, d.outward));
+}
+
+Value3 TouchSteps::entry(const TouchPlace& at, const Value& away) const {
+  const Value3 out = at.visit.touches.direction(at.stay, {count(0), 0});
+  const Value rise = at.distances.height - away * out[2] + parameters_.lift;
+  return plus(plus(centre(at), times(away, at.axes.in_machine(out))),
+              times(rise, at.axes.tool_axis()));
+}
+
+void TouchSteps::set_places(const TouchPlace& at, const Directions& d, const Pass& pass) const {
+  const Value rise = at.distances.height - pass.away * d.out[2];
+  steps_.set(variables_.stand_off, stand_off(at, d, pass));
   steps_.set(variables_.above,
              plus(values(variables_.stand_off), times(rise, at.axes.tool_axis())));
-  if (at.part.looped) steps_.remark("over the stand-off, then down beside the surface");
+}
+
+void TouchSteps::go_to_stand_off(const TouchPlace& at, const LoopIndex& which, const Directions& d,
+                                 const Pass& pass) const {
+  const auto either = [&](Comparison comparison, bool when_first, const auto& body) {
+    std::optional<bool> known;
+    if (which.known) known = (*which.known == 0) == when_first;
+    steps_.only_if(known, {which.value, comparison, count(0)}, body);
+  };
+  either(Comparison::greater, false, [&] { go_on(at, which, d, pass); });
+  either(Comparison::equal, true, [&] {
+    if (at.part.looped) steps_.remark("down beside the surface");
+    set_places(at, d, pass);
+    moves_.guarded(variables_.stand_off, Retreat::back_over);
+  });
+}
+
+/// Beside the artefact only where its place is known, and the plan found the way free.
+void TouchSteps::go_on(const TouchPlace& at, const LoopIndex& which, const Directions& d,
+                       const Pass& pass) const {
+  const Value planned = at.visit.touches.beside(at.stay, which);
+  const Variable beside = steps_.variable("beside");
+  std::optional<bool> known;
+  if (pass.measures == false || planned.is_number(0.0)) {
+    known = false;
+  } else if (pass.measures && planned.number() != nullptr) {
+    known = true;
+  } else {
+    steps_.set(beside, count(0));
+    steps_.only_if(pass.measures, pass.in_measuring_pass, [&] { steps_.set(beside, planned); });
+  }
+  const auto when = [&](bool way, const auto& body) {
+    std::optional<bool> taken;
+    if (known) taken = *known == way;
+    steps_.only_if(taken, {beside, Comparison::equal, count(way ? 1 : 0)}, body);
+  };
+  when(true, [&] { go_beside(at, which, d, pass); });
+  when(false, [&] { go_over(at, d, pass); });
+}
+
+void TouchSteps::go_over(const TouchPlace& at, const Directions& d, const Pass& pass) const {
+  if (at.part.looped) steps_.remark("up, over the stand-off, then down beside the surface");
+  leave(at.axes);
+  set_places(at, d, pass);
   moves_.guarded(variables_.above, Retreat::back_across);
   moves_.guarded(variables_.stand_off, Retreat::back_over);
 }
 
-void TouchSteps::find_fast(const TouchPlace& at, const Directions& d, const Value3& from) const {
+/// Nothing of a bore stands between two places inside it.
+void TouchSteps::go_beside(const TouchPlace& at, const LoopIndex& which, const Directions& d,
+                           const Pass& pass) const {
+  if (at.distances.side > 0.0) {
+    go_round(at, which, d, pass);
+    return;
+  }
+  if (!at.distances.from_the_middle) {
+    if (at.part.looped) steps_.remark("straight to the next stand-off, inside");
+    steps_.set(variables_.corner, stand_off(at, d, pass));
+    moves_.guarded(variables_.corner, Retreat::out_of_a_touch);
+  }
+  set_places(at, d, pass);
+}
+
+/// By the corner of the two tangents: (a + b) / (1 + a b) stand-offs from the centre.
+void TouchSteps::go_round(const TouchPlace& at, const LoopIndex& which, const Directions& d,
+                          const Pass& pass) const {
+  LoopIndex last{which.value - count(1), std::nullopt};
+  if (which.known) last = {count(*which.known - 1), *which.known - 1};
+  const Value3 before = at.visit.touches.direction(at.stay, last);
+  Value spread = Value(1.0) + dot(before, d.out);
+  Value3 corner = plus(before, d.out);
+  if (at.part.looped) {
+    steps_.remark("round it by the corner of two tangents");
+    const Variable kept = steps_.variable("spread");
+    steps_.set(kept, spread);
+    spread = kept;
+  }
+  for (Value& part : corner) part = part / spread;
+  steps_.set(variables_.corner, plus(centre(at), times(pass.away, at.axes.in_machine(corner))));
+  moves_.guarded(variables_.corner, Retreat::out_of_a_touch);
+  const Value rise = at.distances.height - pass.away * corner[2];
+  steps_.set(variables_.left, plus(values(variables_.corner), times(rise, at.axes.tool_axis())));
+  set_places(at, d, pass);
+  moves_.guarded(variables_.stand_off, Retreat::back_round);
+}
+
+void TouchSteps::find_fast(const TouchPlace& at, const Directions& d, const Pass& pass) const {
   if (at.part.looped) steps_.remark("find fast");
   const Vec& look_to = variables_.look_to;
-  steps_.set(look_to, plus(from, times(at.distances.look, d.outward)));
+  steps_.set(look_to, plus(centre(at), times(pass.look, d.outward)));
   steps_.add(SkipStep{{look_to[0], look_to[1], look_to[2]},
                       parameters_.find_feed,
                       at.target.name + " not found",
@@ -62,8 +159,7 @@ Variable TouchSteps::measure_slowly(const Value3& outward, double side) const {
   return fast;
 }
 
-void TouchSteps::back_away(const StandingAxes& axes) const {
-  moves_.back_to(variables_.stand_off);
+void TouchSteps::leave(const StandingAxes& axes) const {
   steps_.set(variables_.left,
              plus(values(variables_.above), times(parameters_.lift, axes.tool_axis())));
   moves_.back_to(variables_.left);
@@ -71,25 +167,27 @@ void TouchSteps::back_away(const StandingAxes& axes) const {
 
 void TouchSteps::touch(const TouchPlace& at, const LoopIndex& which, const Pass& pass) {
   const Directions d = directions(at, which);
-  const Value3 from = at.axes.shown(values(variables_.predicted));
   const Vec& trip = variables_.trip;
-  go_beside(at, d, from);
-  find_fast(at, d, from);
-  if (at.part.looped) steps_.remark("measuring pass: back off and touch again, slowly");
+  go_to_stand_off(at, which, d, pass);
+  find_fast(at, d, pass);
+  if (at.part.looped && pass.measures != false) {
+    steps_.remark("measuring pass: back off and touch again, slowly");
+  }
   std::optional<Variable> fast;
   steps_.only_if(pass.measures, pass.in_measuring_pass,
                  [&] { fast = measure_slowly(d.outward, at.distances.side); });
-  if (at.part.looped) steps_.remark("back the way it came, up, and compare with the prediction");
-  back_away(at.axes);
+  if (at.part.looped) steps_.remark("back the way it came, and compare with the prediction");
+  moves_.back_to(variables_.stand_off);
   const Variable excess = steps_.variable("excess");
-  steps_.set(excess, dot(d.outward, minus(values(trip), from)) - at.distances.reach,
+  steps_.set(excess, dot(d.outward, minus(values(trip), centre(at))) - at.distances.reach,
              "how much further out than predicted");
   moves_.demand(absolute(excess), Comparison::less_equal, pass.touch_limit,
-                at.target.name + " is not where it should be");
+                at.target.name + " is not where it should be", Retreat::back_over);
   steps_.set(variables_.shift, plus(values(variables_.shift), times(excess, d.share)));
   steps_.only_if(pass.measures, pass.in_measuring_pass, [&] {
     moves_.demand(absolute(dot(d.outward, values(trip)) - *fast), Comparison::less_equal,
-                  parameters_.agreement, "fast and slow touch of " + at.target.name + " disagree");
+                  parameters_.agreement, "fast and slow touch of " + at.target.name + " disagree",
+                  Retreat::back_over);
     record_.write(at.part, at.stay, at.target, at.axes);
   });
 }

@@ -62,13 +62,17 @@ void VisitSteps::feel_from_above(const TouchPlace& at) const {
 
 /// At the safe height over the first touch, then down to one lift above its travel plane.
 void VisitSteps::go_above(const TouchPlace& at) const {
+  const Value passes = at.visit.passes.at(at.stay);
   const ArtefactDistances& a = at.distances;
-  const Value3 out = at.visit.touches.direction(at.stay, {count(0), 0});
-  const Value3 outward = at.axes.in_machine(out);
-  const Value rise = a.height - a.away * out[2] + variables_.parameters.lift;
-  steps_.set(variables_.touch.left,
-             at.axes.shown(plus(plus(values(variables_.touch.predicted), times(a.away, outward)),
-                                times(rise, at.axes.tool_axis()))));
+  Value away = passes.is_number(1.0) ? a.close_away : a.away;
+  if (passes.number() == nullptr) {
+    const Variable chosen = steps_.variable("away");
+    steps_.set(chosen, a.away, "centre to stylus centre before a touch");
+    steps_.only_if(std::nullopt, {passes, Comparison::equal, count(1)},
+                   [&] { steps_.set(chosen, a.close_away, "the same, place known"); });
+    away = chosen;
+  }
+  steps_.set(variables_.touch.left, touches_.entry(at, away));
   moves_.down_to(variables_.touch.left);
 }
 
@@ -81,33 +85,57 @@ void VisitSteps::run_passes(const TouchPlace& at) {
   const Value passes = at.visit.passes.at(at.stay);
   if (passes.is_number(1.0) || !at.part.looped) {
     const int all = static_cast<int>(*passes.number());
-    for (int i = 1; i <= all; ++i) run_pass(at, i == all, {});
+    for (int i = 1; i <= all; ++i) run_pass(at, known_pass(at, i == all), i > 1);
     return;
   }
   steps_.remark("fast passes to find it, where it is not known well, then one to measure");
   const Variable pass = steps_.variable("pass");
-  const Condition in_measuring_pass{pass, Comparison::equal, passes};
-  steps_.repeat(pass, 1, passes + count(1), false,
-                [&](const Value&, int) { run_pass(at, std::nullopt, in_measuring_pass); });
+  steps_.repeat(pass, 1, passes + count(1), false, [&](const Value&, int) {
+    run_pass(at, undecided_pass(at, {pass, Comparison::equal, passes}), std::nullopt);
+  });
 }
 
-void VisitSteps::run_pass(const TouchPlace& at, const std::optional<bool>& measures,
-                          const Condition& in_measuring_pass) {
-  const Pass pass{measures, in_measuring_pass, steps_.variable("touch limit")};
+Pass VisitSteps::known_pass(const TouchPlace& at, bool measures) const {
+  const ArtefactDistances& a = at.distances;
+  Pass pass{measures,
+            {},
+            steps_.variable("touch limit"),
+            measures ? a.close_away : a.away,
+            measures ? a.close_look : a.look};
+  steps_.set(pass.touch_limit, measures ? variables_.parameters.limit : far_off(),
+             measures ? "measuring pass" : "finding pass");
+  return pass;
+}
+
+/// The program decides whether it measures, and how near it goes.
+Pass VisitSteps::undecided_pass(const TouchPlace& at, const Condition& measures) const {
+  const ArtefactDistances& a = at.distances;
+  const Variable away = steps_.variable("away"), look = steps_.variable("look");
+  const Pass pass{std::nullopt, measures, steps_.variable("touch limit"), away, look};
+  steps_.set(pass.touch_limit, far_off(), "a finding pass may be far off");
+  steps_.set(away, a.away);
+  steps_.set(look, a.look);
+  steps_.only_if(std::nullopt, measures, [&] {
+    steps_.set(pass.touch_limit, variables_.parameters.limit, "the measuring pass may not");
+    steps_.set(away, a.close_away, "and goes nearer");
+    steps_.set(look, a.close_look);
+  });
+  return pass;
+}
+
+/// `again`: another pass went before, and the stylus stands over its last touch.
+void VisitSteps::run_pass(const TouchPlace& at, const Pass& pass, std::optional<bool> again) {
   const TouchVariables& v = variables_.touch;
-  const Value& limit = variables_.parameters.limit;
+  const Variable number = steps_.variable("pass");
+  steps_.only_if(again, {number, Comparison::greater, count(1)}, [&] {
+    steps_.set(v.above, touches_.entry(at, pass.away));
+    moves_.guarded(v.above, Retreat::back_across);
+  });
   for (const Variable& part : v.shift) steps_.set(part, length(0.0));
-  if (!measures) {
-    steps_.set(pass.touch_limit, far_off(), "a finding pass may be far off");
-    steps_.only_if(std::nullopt, in_measuring_pass,
-                   [&] { steps_.set(pass.touch_limit, limit, "the measuring pass may not"); });
-  } else {
-    steps_.set(pass.touch_limit, *measures ? limit : far_off(),
-               *measures ? "measuring pass" : "finding pass");
-  }
   steps_.repeat(
       steps_.variable("touch index"), 0, at.visit.touch_count.at(at.stay), !at.part.looped,
       [&](const Value& index, int known) { touches_.touch(at, loop_index(index, known), pass); });
+  touches_.leave(at.axes);
   steps_.remark("the centre these touches show");
   steps_.set(v.predicted, plus(values(v.predicted), values(v.shift)));
   if (at.part.segment.learns) steps_.set(v.off, plus(values(v.off), values(v.shift)));

@@ -24,8 +24,9 @@ class VisitSteps {
   void feel_from_above(const TouchPlace& at) const;
   void go_above(const TouchPlace& at) const;
   void run_passes(const TouchPlace& at);
-  void run_pass(const TouchPlace& at, const std::optional<bool>& measures,
-                const Condition& in_measuring_pass);
+  Pass known_pass(const TouchPlace& at, bool measures) const;
+  Pass undecided_pass(const TouchPlace& at, const Condition& measures) const;
+  void run_pass(const TouchPlace& at, const Pass& pass, std::optional<bool> again);
   Value far_off() const;
 
   const CycleJob& job_;

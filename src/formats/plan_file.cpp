@@ -116,6 +116,7 @@ class PlanWriter {
            line("clearance", d.clearance, "to a surface before a touch, beyond `rough`") +
            line("rough", d.rough, "how far the machine file or the jog may be off") +
            line("search", d.search, "how far past a surface to look, beyond `rough`") +
+           line("approach", d.approach, "to a surface before a touch whose place is known") +
            line("back_off", d.back_off, "between the fast and the slow touch") +
            line("lift", d.lift, "extra height between touches") +
            line("limit", d.limit, "stop when a touch is further than this from prediction") +
@@ -269,6 +270,7 @@ class PlanParser {
     set("clearance", d.clearance, Need::optional, Sign::positive);
     set("rough", d.rough, Need::optional, Sign::not_negative);
     set("search", d.search, Need::optional, Sign::positive);
+    set("approach", d.approach, Need::optional, Sign::positive);
     set("back_off", d.back_off, Need::optional, Sign::positive);
     set("lift", d.lift, Need::optional, Sign::positive);
     set("limit", d.limit, Need::optional, Sign::positive);

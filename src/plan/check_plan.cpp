@@ -12,6 +12,7 @@
 #include "pivotrace/machine/kinematics.h"
 #include "pivotrace/machine/length_datum.h"
 #include "pivotrace/machine/tool_axis.h"
+#include "pivotrace/plan/foresight.h"
 #include "plan/scene.h"
 
 namespace pivotrace {
@@ -52,6 +53,10 @@ constexpr double least_upright = 0.5;
 /// practice, no source).
 constexpr double level = 0.02;
 
+/// Directions further apart than 125 deg (cosine) have their corner too far out: the way over the top
+/// is shorter.
+constexpr double least_round = -0.57;
+
 /// One station seen from the stylus: bodies at its angles, and the checks of single moves.
 class StationWays {
  public:
@@ -68,10 +73,20 @@ class StationWays {
   PlacedTouch place(const PlannedTouch& touch) const {
     return place_touch(machine_, state_, distances_, angles_rad_, touch);
   }
-  double gap(const PlacedTouch& placed) const { return stand_off_gap_mm(distances_, placed); }
+  /// Before a touch of a pass that finds, and of one that measures.
+  enum class Gap { wide, close };
+  static constexpr std::array<Gap, 2> gaps = {Gap::wide, Gap::close};
+  double gap(const PlacedTouch& placed, Gap which = Gap::wide) const {
+    return which == Gap::wide ? stand_off_gap_mm(distances_, placed)
+                              : approach_gap_mm(distances_, placed);
+  }
+  Eigen::Vector3d near(const PlacedTouch& placed) const {
+    return placed.stand_off_mm(gap(placed, Gap::close));
+  }
   Eigen::Vector3d above(const PlacedTouch& placed) const { return placed.above_mm(gap(placed)); }
-  Eigen::Vector3d over(const PlacedTouch& placed) const {
-    return above(placed) + tool_axis_ * distances_.lift;
+  /// One lift above the travel plane, where ways to a touch begin and ways from it end.
+  Eigen::Vector3d over(const PlacedTouch& placed, Gap which = Gap::wide) const {
+    return placed.above_mm(gap(placed, which)) + tool_axis_ * distances_.lift;
   }
 
   /// Position the control shows for a stylus centre, length datum applied.
@@ -143,7 +158,32 @@ class StationWays {
             blocked(stand_off, placed.contact_mm(), watched_clearance_mm, touch.artefact)) {
       return o;
     }
+    const Eigen::Vector3d near_above = placed.above_mm(gap(placed, Gap::close));
+    if (Objection o = blocked(over(placed, Gap::close), near_above, watched_clearance_mm)) return o;
+    if (Objection o = blocked(near_above, near(placed), watched_clearance_mm, touch.artefact)) {
+      return o;
+    }
     return outside_travel(end);
+  }
+
+  /// The way to a touch from the one before it on the same target.
+  WayBetween way_between(const PlannedTouch& before, const PlannedTouch& touch) const {
+    const PlacedTouch from = place(before), to = place(touch);
+    if (machine_.artefacts[touch.artefact].kind == ArtefactKind::flat) return WayBetween::over;
+    if (to.side < 0.0) {
+      const bool free = !blocked(near(from), near(to), watched_clearance_mm, touch.artefact);
+      return free ? WayBetween::straight : WayBetween::over;
+    }
+    if (from.outward.dot(to.outward) < least_round) return WayBetween::over;
+    const double away = to.reach_mm + gap(to, Gap::close);
+    const Eigen::Vector3d corner = to.centre_mm + away * corner_between(from.outward, to.outward);
+    const double rise = to.height_mm - tool_axis_.dot(corner - to.centre_mm);
+    const Eigen::Vector3d up = corner + rise * tool_axis_;
+    const bool barred = blocked(near(from), corner, watched_clearance_mm, touch.artefact) ||
+                        blocked(corner, near(to), watched_clearance_mm, touch.artefact) ||
+                        blocked(corner, up, watched_clearance_mm) ||
+                        blocked(up, at_safe_height(up), watched_clearance_mm);
+    return barred ? WayBetween::over : WayBetween::round;
   }
 
   /// Straight down in Z from the safe height onto the top of what a touch is about.
@@ -182,33 +222,53 @@ class StationWays {
     return ball < other ? Meeting::stylus_ball : Meeting::other;
   }
 
-  /// Down to the first touch, between the touches (and from the last to the first again, for a
-  /// second pass), and up again.
+  /// Down to the first touch of every target, between the touches (and from the last to the first
+  /// again, for another pass), and up again.
   Objection objection_to_ways(const std::vector<PlannedTouch>& touches) const {
-    Eigen::Vector3d last = Eigen::Vector3d::Zero();
-    Eigen::Vector3d first_above = last;
-    for (std::size_t i = 0; i < touches.size(); ++i) {
-      const PlacedTouch placed = place(touches[i]);
-      const bool new_visit = i == 0 || !same_place(touches[i], touches[i - 1]);
-      if (new_visit) {
-        const Eigen::Vector3d high = at_safe_height(over(placed));
-        if (i > 0) {
-          if (Objection o = blocked(last, first_above, watched_clearance_mm)) return o;
-          if (Objection o = blocked(last, at_safe_height(last), rapid_clearance_mm)) return o;
-          if (Objection o = blocked(at_safe_height(last), high, rapid_clearance_mm)) return o;
-        }
-        if (Objection o = blocked(high, high, rapid_clearance_mm)) {
-          return "at the safe height " + *o;
-        }
-        if (Objection o = blocked(high, over(placed), watched_clearance_mm)) return o;
-        last = over(placed);
-        first_above = above(placed);
+    for (std::size_t first = 0; first < touches.size();) {
+      std::size_t end = first + 1;
+      while (end < touches.size() && same_target(machine_, touches[first], touches[end])) ++end;
+      for (const Gap which : gaps) {
+        if (Objection o = objection_to_pass(touches, first, end, which)) return o;
       }
-      if (Objection o = blocked(last, above(placed), watched_clearance_mm)) return o;
-      last = over(placed);
+      if (first > 0) {
+        if (Objection o = objection_to_crossing(place(touches[first - 1]), place(touches[first]))) {
+          return o;
+        }
+      }
+      first = end;
     }
-    if (Objection o = blocked(last, first_above, watched_clearance_mm)) return o;
-    return blocked(last, at_safe_height(last), rapid_clearance_mm);
+    return std::nullopt;
+  }
+
+  Objection objection_to_pass(const std::vector<PlannedTouch>& touches, std::size_t first,
+                              std::size_t end, Gap which) const {
+    const Eigen::Vector3d begin = over(place(touches[first]), which);
+    const Eigen::Vector3d high = at_safe_height(begin);
+    if (Objection o = blocked(high, high, rapid_clearance_mm)) return "at the safe height " + *o;
+    if (Objection o = blocked(high, begin, watched_clearance_mm)) return o;
+    Eigen::Vector3d last = begin;
+    for (std::size_t i = first; i < end; ++i) {
+      const PlacedTouch placed = place(touches[i]);
+      const Eigen::Vector3d up = placed.above_mm(gap(placed, which));
+      if (Objection o = blocked(last, up, watched_clearance_mm)) return o;
+      last = over(placed, which);
+    }
+    if (Objection o = blocked(last, at_safe_height(last), rapid_clearance_mm)) return o;
+    return blocked(over(place(touches[end - 1])), begin, watched_clearance_mm);
+  }
+
+  /// From one target to the next, at the safe height.
+  Objection objection_to_crossing(const PlacedTouch& left, const PlacedTouch& next) const {
+    for (const Gap from : gaps) {
+      for (const Gap to : gaps) {
+        if (Objection o = blocked(at_safe_height(over(left, from)), at_safe_height(over(next, to)),
+                                  rapid_clearance_mm)) {
+          return o;
+        }
+      }
+    }
+    return std::nullopt;
   }
 
  private:
@@ -221,13 +281,6 @@ class StationWays {
          state_.artefacts[touch.artefact].direction)
             .z();
     return artefact.kind == ArtefactKind::pin ? std::abs(rise) < level : rise > 1.0 - level;
-  }
-
-  /// Touches on one ball, one section, one point of a flat: the program stays down between them.
-  bool same_place(const PlannedTouch& a, const PlannedTouch& b) const {
-    const bool flat = machine_.artefacts[a.artefact].kind == ArtefactKind::flat;
-    return a.artefact == b.artefact && a.along_mm == b.along_mm && a.out_mm == b.out_mm &&
-           (!flat || a.around_rad == b.around_rad);
   }
 
   const Machine& machine_;
@@ -297,6 +350,23 @@ Objection objection_to_turn(const Machine& machine, const MachineState& state,
   return std::nullopt;
 }
 
+/// One axis after the other, outermost first, each by way of the angle it is reached from.
+Objection objection_to_turns(const Machine& machine, const MachineState& state,
+                             const ProbingDistances& distances, const RotaryAngles& from,
+                             const RotaryAngles& to, const Eigen::Vector3d& shown_mm) {
+  RotaryAngles now = from;
+  for (std::size_t i = 0; i < from.size(); ++i) {
+    if (from[i] == to[i]) continue;
+    for (const double angle : {to[i] - rad_from_deg(distances.turn_run_up_deg), to[i]}) {
+      RotaryAngles next = now;
+      next[i] = angle;
+      if (Objection o = objection_to_turn(machine, state, distances, now, next, shown_mm)) return o;
+      now = next;
+    }
+  }
+  return std::nullopt;
+}
+
 /// Where the stylus would really be with the control showing what `planned` wants, the rotary axes
 /// standing at other angles.
 class MistakenWays {
@@ -341,17 +411,21 @@ bool wrong_turn_is_felt(const StationWays& planned, const MistakenWays& mistaken
     const Eigen::Vector3d end = contact - (distances.rough + distances.search) * up;
     return mistaken.first_met(planned.at_safe_height(contact), end) != Meeting::other;
   }
-  const Eigen::Vector3d over = planned.over(placed);
-  const Eigen::Vector3d stand_off = placed.stand_off_mm(planned.gap(placed));
-  const std::array<Eigen::Vector3d, 4> stops = {planned.at_safe_height(over), over,
-                                                planned.above(placed), stand_off};
-  for (std::size_t i = 1; i < stops.size(); ++i) {
-    const Meeting met = mistaken.first_met(stops[i - 1], stops[i]);
-    if (met == Meeting::stylus_ball && watched) return true;
-    if (met != Meeting::nothing) return false;
-  }
-  const Eigen::Vector3d end = placed.search_end_mm(distances.rough + distances.search);
-  return mistaken.first_met(stand_off, end) != Meeting::other;
+  const auto felt_on_the_way = [&](StationWays::Gap gap) {
+    const double wide = planned.gap(placed, gap);
+    const Eigen::Vector3d over = planned.over(placed, gap), stand_off = placed.stand_off_mm(wide);
+    const std::array<Eigen::Vector3d, 4> stops = {planned.at_safe_height(over), over,
+                                                  placed.above_mm(wide), stand_off};
+    for (std::size_t i = 1; i < stops.size(); ++i) {
+      const Meeting met = mistaken.first_met(stops[i - 1], stops[i]);
+      if (met == Meeting::stylus_ball && watched) return true;
+      if (met != Meeting::nothing) return false;
+    }
+    const Eigen::Vector3d end = placed.search_end_mm(distances.rough + distances.search);
+    return mistaken.first_met(stand_off, end) != Meeting::other;
+  };
+  return felt_on_the_way(StationWays::Gap::wide) &&
+         (!watched || felt_on_the_way(StationWays::Gap::close));
 }
 
 /// A place straight down from the safe height that tells a wrong turn from a right one.
@@ -402,6 +476,7 @@ void check_numbers(const Plan& plan, Problems& problems) {
     complain("clearance and lift together are too small: rapid moves up start that far away",
              fmt::format("make them at least {} mm together", rapid_clearance_mm));
   }
+  if (!(d.approach > 0)) complain("approach must be above 0", "common: 1.5 mm");
   if (d.back_off > d.clearance) {
     complain("back_off is larger than clearance", "back off less than the clearance");
   }
@@ -452,6 +527,23 @@ std::optional<std::string> objection_to_station(const Machine& machine, const Ma
   return ways.objection_to_ways(station.touches);
 }
 
+std::vector<WayBetween> ways_between(const Machine& machine, const MachineState& state,
+                                     const ProbingDistances& distances,
+                                     const PlannedStation& station) {
+  const StationWays ways(machine, state, distances, station.angles_rad, station.flip);
+  std::vector<WayBetween> between;
+  for (std::size_t i = 0; i < station.touches.size(); ++i) {
+    const bool first = i == 0 || !same_target(machine, station.touches[i - 1], station.touches[i]);
+    between.push_back(first ? WayBetween::over
+                            : ways.way_between(station.touches[i - 1], station.touches[i]));
+  }
+  return between;
+}
+
+Eigen::Vector3d corner_between(const Eigen::Vector3d& from_out, const Eigen::Vector3d& to_out) {
+  return (from_out + to_out) / (1.0 + from_out.dot(to_out));
+}
+
 WrongTurn wrong_turn_at(const Machine& machine, const MachineState& state,
                         const ProbingDistances& distances, const RotaryAngles& before_rad,
                         const PlannedStation& station, bool watched) {
@@ -491,21 +583,25 @@ Problems check_plan(const Machine& machine, const Plan& plan) {
     if (before != nullptr) {
       const StationWays ways(machine, state, plan.distances, before->angles_rad, before->flip);
       const StationWays next(machine, state, plan.distances, station.angles_rad, station.flip);
-      const Eigen::Vector3d left = ways.shown(ways.over(ways.place(before->touches.back())));
-      if (const Objection o = objection_to_turn(machine, state, plan.distances, before->angles_rad,
-                                                station.angles_rad, left)) {
-        problems.push_back(station_problem(station, ProblemNumber::collision, *o));
-      }
-      // Sideways at the safe height with the axes already turned: from the old place to the new.
-      const Eigen::Vector3d old_shown = shown_inside(
-          machine, state.stylus_radius_mm, {left.x(), left.y(), plan.distances.safe_height});
-      const Eigen::Vector3d from =
-          stylus_in_machine(machine, state, old_shown, station.angles_rad, station.flip);
-      const Eigen::Vector3d to =
-          next.at_safe_height(next.over(next.place(station.touches.front())));
-      if (const Objection o = next.blocked(from, to, rapid_clearance_mm)) {
-        problems.push_back(station_problem(station, ProblemNumber::collision,
-                                           "on the way there at the safe height " + *o));
+      for (const StationWays::Gap gap : StationWays::gaps) {
+        const Eigen::Vector3d left = ways.shown(ways.over(ways.place(before->touches.back()), gap));
+        if (const Objection o = objection_to_turns(machine, state, plan.distances,
+                                                   before->angles_rad, station.angles_rad, left)) {
+          problems.push_back(station_problem(station, ProblemNumber::collision, *o));
+          break;
+        }
+        // Sideways at the safe height with the axes already turned: from the old place to the new.
+        const Eigen::Vector3d old_shown = shown_inside(
+            machine, state.stylus_radius_mm, {left.x(), left.y(), plan.distances.safe_height});
+        const Eigen::Vector3d from =
+            stylus_in_machine(machine, state, old_shown, station.angles_rad, station.flip);
+        const Eigen::Vector3d to =
+            next.at_safe_height(next.over(next.place(station.touches.front()), gap));
+        if (const Objection o = next.blocked(from, to, rapid_clearance_mm)) {
+          problems.push_back(station_problem(station, ProblemNumber::collision,
+                                             "on the way there at the safe height " + *o));
+          break;
+        }
       }
     }
     before = &station;

@@ -1,10 +1,13 @@
-// How long a plan takes: paths at their feeds, turns at their speed, a little time for every move.
+// How long a plan takes: the blocks of its program one by one, as a control that watches positioning
+// moves runs them.
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/machine/kinematics.h"
+#include "pivotrace/machine/length_datum.h"
+#include "pivotrace/machine/motion_time.h"
+#include "pivotrace/machine/tool_axis.h"
 #include "pivotrace/plan/check_plan.h"
 #include "pivotrace/plan/foresight.h"
 
@@ -12,78 +15,191 @@ namespace pivotrace {
 
 namespace {
 
-/// Clamping, unclamping and settling, per turn [s]. Common practice, no source.
-constexpr double seconds_per_turn_extra = 1.0;
-
-double seconds_at(double distance_mm, double feed_mm_per_min) {
-  return 60.0 * std::abs(distance_mm) / feed_mm_per_min + control_s_per_move;
-}
-
 class Clock {
  public:
   Clock(const Machine& machine, const Plan& plan)
-      : machine_(machine), plan_(plan), state_(nominal_state(machine)) {}
+      : machine_(machine),
+        plan_(plan),
+        state_(nominal_state(machine)),
+        now_mm_(start_position_mm(machine, plan)) {
+    if (!plan.stations.empty()) standing_ = plan.stations.front().angles_rad;
+  }
 
   double seconds() {
     const Foresight foresight = foresee(machine_, plan_);
-    const PlannedStation* before = nullptr;
+    total_ += 2.0 * function_s;  // the spindle is stopped and held
+    if (plan_.self_find) find_first();
     for (std::size_t i = 0; i < plan_.stations.size(); ++i) {
-      turn(before, plan_.stations[i]);
-      for (const ForeseenVisit& visit : foresight.stations[i]) touch_all(plan_.stations[i], visit);
-      before = &plan_.stations[i];
+      up();
+      turn(i);
+      prove_turn(i);
+      const std::vector<WayBetween> ways =
+          ways_between(machine_, state_, plan_.distances, plan_.stations[i]);
+      for (std::size_t k = 0; k < foresight.stations[i].size(); ++k) {
+        if (k > 0) up();
+        visit(plan_.stations[i], foresight.stations[i][k], ways);
+      }
     }
+    up();
     return total_;
   }
 
  private:
-  void turn(const PlannedStation* before, const PlannedStation& station) {
-    for (std::size_t i = 0; before != nullptr && i < machine_.rotary.size(); ++i) {
-      const double angle = std::abs(station.angles_rad[i] - before->angles_rad[i]);
-      if (angle == 0.0) continue;
-      const double run_up = 2.0 * rad_from_deg(plan_.distances.turn_run_up_deg);
-      total_ += (angle + run_up) / machine_.rotary[i].speed_rad_per_s + seconds_per_turn_extra;
+  /// Places of one visit, shown.
+  struct Shown {
+    const Clock& clock;
+    const PlannedStation& station;
+
+    PlacedTouch place(std::size_t touch) const {
+      return place_touch(clock.machine_, clock.state_, clock.plan_.distances, station.angles_rad,
+                         station.touches[touch]);
     }
+    Eigen::Vector3d of(const Eigen::Vector3d& stylus_mm) const {
+      return shown_by_control(clock.machine_, clock.state_.stylus_radius_mm,
+                              shown_from_stylus(clock.machine_, clock.state_, stylus_mm,
+                                                station.angles_rad, station.flip));
+    }
+    Eigen::Vector3d over(const PlacedTouch& placed, double gap_mm) const {
+      return of(placed.above_mm(gap_mm) + placed.tool_axis * clock.plan_.distances.lift);
+    }
+  };
+
+  void move(const Eigen::Vector3d& to_mm, std::optional<double> feed_mm_per_min) {
+    std::optional<FeedRate> feed;
+    if (feed_mm_per_min) feed = FeedRate{false, *feed_mm_per_min};
+    total_ += move_s(machine_, to_mm - now_mm_, {}, feed) + control_s_per_move;
+    now_mm_ = to_mm;
+  }
+  void go(const Eigen::Vector3d& to_mm) { move(to_mm, plan_.feeds.position); }
+  void up() { move({now_mm_.x(), now_mm_.y(), plan_.distances.safe_height}, std::nullopt); }
+
+  /// Down from the jogged position onto the first artefact, and up again.
+  void find_first() {
+    const Shown shown{*this, plan_.stations.front()};
+    const PlacedTouch placed = shown.place(0);
+    for (const RotaryAxis& axis : machine_.rotary) total_ += axis.clamp.empty() ? 0.0 : function_s;
+    move(shown.of(placed.centre_mm + placed.reach_mm * placed.tool_axis), plan_.feeds.find);
+    go({now_mm_.x(), now_mm_.y(), plan_.distances.safe_height});
+    up();
   }
 
-  PlacedTouch place(const PlannedStation& station, const PlannedTouch& touch) const {
-    return place_touch(machine_, state_, plan_.distances, station.angles_rad, touch);
+  void turn_axis(std::size_t axis, double to_rad) {
+    RotaryAngles way{};
+    way[axis] = to_rad - standing_[axis];
+    total_ += move_s(machine_, Eigen::Vector3d::Zero(), way, std::nullopt) + control_s_per_move;
+    standing_[axis] = to_rad;
   }
 
-  void touch_all(const PlannedStation& station, const ForeseenVisit& visit) {
-    const ProbingFeeds& feeds = plan_.feeds;
-    const ProbingDistances& d = plan_.distances;
-    Eigen::Vector3d last = Eigen::Vector3d::Zero();
-    for (std::size_t i = visit.first_touch; i < visit.first_touch + visit.touches; ++i) {
-      const PlacedTouch placed = place(station, station.touches[i]);
-      const double gap = stand_off_gap_mm(d, placed);
-      const Eigen::Vector3d above = placed.above_mm(gap);
-      if (i == visit.first_touch) {
-        const double height = std::max(0.0, d.safe_height - above.z());
-        total_ += 2.0 * seconds_at(height, machine_.linear.rapid_mm_per_min) +
-                  seconds_at(height, feeds.position);
-        last = above;
+  /// Before the first station nobody knows where the axes stand.
+  void turn(std::size_t station) {
+    const double run_up_rad = rad_from_deg(plan_.distances.turn_run_up_deg);
+    for (std::size_t i = 0; i < machine_.rotary.size(); ++i) {
+      const double to_rad = plan_.stations[station].angles_rad[i];
+      if (station > 0 && to_rad == plan_.stations[station - 1].angles_rad[i]) continue;
+      const RotaryAxis& axis = machine_.rotary[i];
+      for (const std::string* word : {&axis.clamp, &axis.unclamp}) {
+        total_ += word->empty() ? 0.0 : function_s;
       }
-      const double down = (above - placed.stand_off_mm(gap)).norm();
-      const double sideways = (above - last).norm() + d.lift;
-      const double finding = seconds_at(sideways, feeds.position) +
-                             2.0 * seconds_at(down, feeds.position) + seconds_at(gap, feeds.find) +
-                             seconds_at(gap, feeds.position);
-      const double measuring =
-          seconds_at(d.back_off, feeds.position) + seconds_at(d.back_off, feeds.measure);
-      total_ += finding * (1 + visit.finding_passes) + measuring;
-      last = above;
+      if (run_up_rad != 0.0) turn_axis(i, to_rad - run_up_rad);
+      turn_axis(i, to_rad);
     }
+    if (station > 0 && plan_.stations[station].flip != plan_.stations[station - 1].flip) {
+      total_ += function_s;
+    }
+  }
+
+  void prove_turn(std::size_t station) {
+    if (station == 0 && plan_.self_find) return;
+    const RotaryAngles before =
+        station == 0 ? RotaryAngles{} : plan_.stations[station - 1].angles_rad;
+    const WrongTurn wrong =
+        wrong_turn_at(machine_, state_, plan_.distances, before, plan_.stations[station], true);
+    if (wrong.felt || !wrong.empty_shown_mm) return;
+    come_down(*wrong.empty_shown_mm);
+    go({now_mm_.x(), now_mm_.y(), plan_.distances.safe_height});
+    up();
+  }
+
+  void come_down(const Eigen::Vector3d& to_mm) {
+    move({to_mm.x(), to_mm.y(), now_mm_.z()}, std::nullopt);
+    go(to_mm);
+  }
+
+  void visit(const PlannedStation& station, const ForeseenVisit& visit,
+             const std::vector<WayBetween>& ways) {
+    const Shown shown{*this, station};
+    const PlacedTouch first = shown.place(visit.first_touch);
+    for (int pass = 0; pass <= visit.finding_passes; ++pass) {
+      const bool measures = pass == visit.finding_passes;
+      const Eigen::Vector3d entry = shown.over(first, gap_mm(first, measures));
+      if (pass == 0) {
+        come_down(entry);
+      } else {
+        go(entry);
+      }
+      run_pass(shown, visit, measures ? ways : finding_ways(ways), measures);
+    }
+  }
+
+  static std::vector<WayBetween> finding_ways(const std::vector<WayBetween>& ways) {
+    return std::vector<WayBetween>(ways.size(), WayBetween::over);
+  }
+
+  double gap_mm(const PlacedTouch& placed, bool measures) const {
+    return measures ? approach_gap_mm(plan_.distances, placed)
+                    : stand_off_gap_mm(plan_.distances, placed);
+  }
+
+  void run_pass(const Shown& shown, const ForeseenVisit& visit, const std::vector<WayBetween>& ways,
+                bool measures) {
+    for (std::size_t i = visit.first_touch; i < visit.first_touch + visit.touches; ++i) {
+      const PlacedTouch placed = shown.place(i);
+      const double gap = gap_mm(placed, measures);
+      if (i > visit.first_touch) go_on(shown, shown.place(i - 1), placed, ways[i], gap);
+      // From the middle of a narrow bore every touch begins where the one before ended.
+      const Eigen::Vector3d stand_off = shown.of(placed.stand_off_mm(gap));
+      if ((stand_off - now_mm_).norm() > 1e-9) go(stand_off);
+      touch(shown, placed, gap, measures);
+    }
+    const PlacedTouch last = shown.place(visit.first_touch + visit.touches - 1);
+    go(shown.over(last, gap_mm(last, measures)));
+  }
+
+  /// All moves but the last, which ends at the stand-off.
+  void go_on(const Shown& shown, const PlacedTouch& before, const PlacedTouch& placed,
+             WayBetween way, double gap) {
+    if (way == WayBetween::straight) return;
+    if (way == WayBetween::round) {
+      go(shown.of(placed.centre_mm +
+                  (placed.reach_mm + gap) * corner_between(before.outward, placed.outward)));
+      return;
+    }
+    go(shown.over(before, gap));
+    go(shown.of(placed.above_mm(gap)));
+  }
+
+  void touch(const Shown& shown, const PlacedTouch& placed, double gap, bool measures) {
+    const ProbingDistances& d = plan_.distances;
+    move(shown.of(placed.contact_mm()), plan_.feeds.find);
+    if (measures) {
+      go(shown.of(placed.stand_off_mm(d.back_off)));
+      move(shown.of(placed.contact_mm()), plan_.feeds.measure);
+    }
+    go(shown.of(placed.stand_off_mm(gap)));
   }
 
   const Machine& machine_;
   const Plan& plan_;
-  MachineState state_;
+  const MachineState state_;
+  Eigen::Vector3d now_mm_;
+  RotaryAngles standing_{};
   double total_ = 0.0;
 };
 
 }  // namespace
 
 double minutes_of(const Machine& machine, const Plan& plan) {
+  if (plan.touch_count() == 0) return 0.0;
   return Clock(machine, plan).seconds() / 60.0;
 }
 

@@ -60,10 +60,11 @@ std::uint64_t hash_of(const std::string& text) {
 std::string essence_of(const Plan& plan) {
   const ProbingDistances& d = plan.distances;
   std::string text = fmt::format(
-      "{}|{}|{:.3f} {:.3f} {:.3f}|{:.6f} {:.6f} {:.6f} {:.6f} {:.6f} {:.6f} {:.6f} {:.6f} {:.4f}",
+      "{}|{}|{:.3f} {:.3f} {:.3f}|{:.6f} {:.6f} {:.6f} {:.6f} {:.6f} {:.6f} {:.6f} {:.6f} {:.6f} "
+      "{:.4f}",
       plan.machine_name, plan.self_find ? 1 : 0, plan.feeds.find, plan.feeds.measure,
-      plan.feeds.position, d.clearance, d.rough, d.search, d.back_off, d.lift, d.limit, d.agreement,
-      d.safe_height, d.turn_run_up_deg);
+      plan.feeds.position, d.clearance, d.rough, d.approach, d.search, d.back_off, d.lift, d.limit,
+      d.agreement, d.safe_height, d.turn_run_up_deg);
   for (const PlannedStation& station : plan.stations) {
     text += fmt::format("|{} {}", station.label, station.flip ? 1 : 0);
     for (const double angle : station.angles_rad)
@@ -146,6 +147,17 @@ PlacedTouch place_touch(const Machine& machine, const MachineState& state,
 
 double stand_off_gap_mm(const ProbingDistances& distances, const PlacedTouch& placed) {
   const double gap = distances.clearance + distances.rough;
+  return placed.side > 0.0 ? gap : std::min(gap, placed.reach_mm);
+}
+
+double widest_approach_mm(const ProbingDistances& distances) {
+  const double off_the_surface = distances.limit + distances.back_off;
+  return std::min(distances.clearance + distances.rough,
+                  std::max(distances.approach, off_the_surface));
+}
+
+double approach_gap_mm(const ProbingDistances& distances, const PlacedTouch& placed) {
+  const double gap = widest_approach_mm(distances);
   return placed.side > 0.0 ? gap : std::min(gap, placed.reach_mm);
 }
 

@@ -45,6 +45,7 @@ enum class Retreat {
   up,             ///< straight up: it came straight down, or has left the artefact already
   back_across,    ///< to where the crossing in the travel plane began, then up
   back_over,      ///< over the stand-off, in the travel plane, then up
+  back_round,     ///< to the corner of the way round, over it, then up
   out_of_a_touch  ///< to the stand-off, over it, then up
 };
 
@@ -123,6 +124,7 @@ struct OperatorStopStep {
 struct DemandStep {
   Condition condition;
   std::string alarm;
+  Retreat retreat = Retreat::up;
 };
 
 struct WhileStep {

@@ -31,15 +31,20 @@ struct CycleOptions {
 ///     jogged position, no further than `clearance + search`, so that a dead probe is not pressed
 ///     in deeper than a touch may press it; it moves every artefact of the file to where the first
 ///     one really is;
-///  3. per station: up to the safe height, turn (always from the same side), predict every
-///     artefact from the axis centres known so far, go above it, touch;
-///  4. each touch: guarded move into the travel plane and down beside the surface, find fast, back
-///     off, measure slow, back the same way, compare with the prediction and the slow touch with
-///     the fast one, record;
-///  5. measured centres move the prediction; from the third station of a turn on, the axis centre
-///     is worked out from running sums (one complex regression with known angles)
-///     and used for the rest.
-/// The first stations of each turn are first found with two fast passes, so a rough file is enough.
+///  3. per station: up to the safe height, turn the axes that do not stand there yet (always from
+///     the same side), predict every artefact from the places and axis centres known so far, go
+///     above it, touch;
+///  4. each touch: guarded moves to the stand-off, find fast, back off, measure slow, back to the
+///     stand-off, compare with the prediction and the slow touch with the fast one, record. From
+///     touch to touch: over the artefact in the travel plane, or, where its place is known, the
+///     control watches and the plan found the way free, round it by one corner;
+///  5. how far a target is from its prediction corrects its place and every axis centre, by gains
+///     worked out beforehand (foresight.h), until the stations that remain are predicted well
+///     enough; from then on each target is kept where it was found last.
+/// Where a place may still be too far off it is found first with one or two fast passes, so a rough
+/// file is enough.
+/// With `solve_axis` the centre of that axis is worked out at the end of its part from running sums
+/// (one complex regression with known angles).
 ///
 /// Errors: P402 when an option or a plan cannot be made into steps (reason given); P401 when the
 /// plan has no station.
@@ -48,7 +53,7 @@ Expected<ControlProgram> make_cycle(const Machine& machine, const Plan& plan,
 
 /// Largest distance between the centre a control works out itself and the centre of a joint fit of
 /// the same touches, quoted in the plane the program names, when the touches are free of noise
-/// [mm]: linearised ball centres (prediction error e: e^2 / 2R with e <= 0.05 mm), the lean of the
+/// [mm]: linearised ball centres (prediction error e: e^2 / 2R with e <= 0.1 mm), the lean of the
 /// axis (R lean^2 / 2 up to 0.1 deg at 150 mm) and rounding of the control's numbers.
 inline constexpr double on_control_centre_bound_mm = 0.0005;
 

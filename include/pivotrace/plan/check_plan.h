@@ -47,6 +47,26 @@ std::optional<std::string> objection_to_station(const Machine& machine, const Ma
                                                 const ProbingDistances& distances,
                                                 const PlannedStation& station);
 
+/// How the stylus gets to a touch from the one before it, in a pass that measures.
+enum class WayBetween {
+  over,     ///< up along the tool axis, across in the travel plane, down
+  round,    ///< beside the artefact, by one corner that keeps off it (corner_between)
+  straight  ///< inside a bore
+};
+
+/// One way per touch of a station. The first touch of every target is come to from above, which says
+/// `over`. Round is taken where stylus, shank and holder keep `watched_clearance_mm` from everything
+/// on it and straight up from its corner, over else.
+std::vector<WayBetween> ways_between(const Machine& machine, const MachineState& state,
+                                     const ProbingDistances& distances,
+                                     const PlannedStation& station);
+
+/// Where two straight moves round an artefact meet, from one touch direction to the next, both at
+/// the stand-off: in units of the stand-off from the centre, (a + b) / (1 + a b), the corner of the
+/// two tangents, so that no point of either move is nearer to the centre than the stand-off itself.
+/// Degenerate for opposite directions.
+Eigen::Vector3d corner_between(const Eigen::Vector3d& from_out, const Eigen::Vector3d& to_out);
+
 /// How a turn the wrong way would show at a station, before anything but the stylus ball meets
 /// anything.
 struct WrongTurn {

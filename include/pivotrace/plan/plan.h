@@ -46,10 +46,13 @@ struct ProbingFeeds {
 struct ProbingDistances {
   double clearance = 4.0;  ///< between stylus and surface before each touch, beyond `rough`
   double rough = 3.0;      ///< how far the file or the operator's jog may be off at first
-  double search = 2.0;     ///< how far past the expected surface a touch looks, beyond `rough`
-  double back_off = 0.5;   ///< between the fast and the slow touch
-  double lift = 2.0;       ///< extra height between touches
-  double limit = 0.5;      ///< a measured touch further than this from prediction stops the program
+  /// Between stylus and surface before each touch of a pass that measures: its place is known by
+  /// then (see foresight.h). Only on controls that watch positioning moves.
+  double approach = 1.5;
+  double search = 2.0;    ///< how far past the expected surface a touch looks, beyond `rough`
+  double back_off = 0.5;  ///< between the fast and the slow touch
+  double lift = 2.0;      ///< extra height between touches
+  double limit = 0.5;     ///< a measured touch further than this from prediction stops the program
   /// A fast and a slow touch of one point that differ by more stop the program: one of them was not
   /// a touch. Between the two lie what the control loses at the finding feed (some 10 ms at
   /// 500 mm/min are 0.08 mm) and a trigger half-way in the air, back_off / 2. Common practice, no
@@ -116,6 +119,12 @@ PlacedTouch place_touch(const Machine& machine, const MachineState& state,
 
 /// Gap between stylus and surface before a touch: clearance + rough, less where a bore is narrow.
 double stand_off_gap_mm(const ProbingDistances& distances, const PlacedTouch& placed);
+
+/// Gap before a touch whose place is known: `approach`, or as much more as keeps the stylus off the
+/// surface with the place wrong by `limit`, but never more than before a touch that finds.
+double widest_approach_mm(const ProbingDistances& distances);
+/// The same, less where a bore is narrow.
+double approach_gap_mm(const ProbingDistances& distances, const PlacedTouch& placed);
 
 /// Where the control stands (shown position, length datum applied) when the program starts.
 /// Self-finding: the stylus 2 mm above the top of the first artefact, all rotary axes at the angles
