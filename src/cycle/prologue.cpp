@@ -96,7 +96,8 @@ std::vector<std::string> header_of(const CycleJob& job) {
   std::vector<std::string> lines;
   lines.push_back(fmt::format("plan {}, number {}: {} stations, {} touches, about {:.0f} minutes",
                               identity_of(plan), identity_number_of(plan), plan.stations.size(),
-                              plan.touch_count(), std::ceil(plan.minutes)));
+                              plan.touch_count(),
+                              std::ceil(minutes_of(job.machine, plan, job.options.watched))));
   lines.emplace_back(job.machine.inch ? "units: inch and degrees, machine coordinates"
                                       : "units: mm and degrees, machine coordinates");
   lines.emplace_back(job.machine.probe.length_datum == LengthDatum::tip

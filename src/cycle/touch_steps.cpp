@@ -65,13 +65,14 @@ void TouchSteps::go_to_stand_off(const TouchPlace& at, const LoopIndex& which, c
 void TouchSteps::go_on(const TouchPlace& at, const LoopIndex& which, const Directions& d,
                        const Pass& pass) const {
   const Value planned = at.visit.touches.beside(at.stay, which);
-  const Variable beside = steps_.variable("beside");
+  Variable beside;
   std::optional<bool> known;
   if (pass.measures == false || planned.is_number(0.0)) {
     known = false;
   } else if (pass.measures && planned.number() != nullptr) {
     known = true;
   } else {
+    beside = steps_.variable("beside");
     steps_.set(beside, count(0));
     steps_.only_if(pass.measures, pass.in_measuring_pass, [&] { steps_.set(beside, planned); });
   }

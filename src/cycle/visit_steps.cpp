@@ -126,8 +126,9 @@ Pass VisitSteps::undecided_pass(const TouchPlace& at, const Condition& measures)
 /// `again`: another pass went before, and the stylus stands over its last touch.
 void VisitSteps::run_pass(const TouchPlace& at, const Pass& pass, std::optional<bool> again) {
   const TouchVariables& v = variables_.touch;
-  const Variable number = steps_.variable("pass");
-  steps_.only_if(again, {number, Comparison::greater, count(1)}, [&] {
+  Condition later;
+  if (!again) later = {steps_.variable("pass"), Comparison::greater, count(1)};
+  steps_.only_if(again, later, [&] {
     steps_.set(v.above, touches_.entry(at, pass.away));
     moves_.guarded(v.above, Retreat::back_across);
   });

@@ -1,5 +1,4 @@
-// How long a plan takes: the blocks of its program one by one, as a control that watches positioning
-// moves runs them.
+// How long a plan takes: the moves of its program one by one.
 #include <algorithm>
 #include <cmath>
 
@@ -17,9 +16,10 @@ namespace {
 
 class Clock {
  public:
-  Clock(const Machine& machine, const Plan& plan)
+  Clock(const Machine& machine, const Plan& plan, bool watched)
       : machine_(machine),
         plan_(plan),
+        watched_(watched),
         state_(nominal_state(machine)),
         now_mm_(start_position_mm(machine, plan)) {
     if (!plan.stations.empty()) standing_ = plan.stations.front().angles_rad;
@@ -33,10 +33,12 @@ class Clock {
       up();
       turn(i);
       prove_turn(i);
-      const std::vector<WayBetween> ways =
-          ways_between(machine_, state_, plan_.distances, plan_.stations[i]);
+      const std::vector<WayBetween> ways = ways_at(plan_.stations[i]);
       for (std::size_t k = 0; k < foresight.stations[i].size(); ++k) {
         if (k > 0) up();
+        if (!watched_ && !(plan_.self_find && i == 0 && k == 0)) {
+          feel(plan_.stations[i], foresight.stations[i][k]);
+        }
         visit(plan_.stations[i], foresight.stations[i][k], ways);
       }
     }
@@ -113,7 +115,7 @@ class Clock {
     const RotaryAngles before =
         station == 0 ? RotaryAngles{} : plan_.stations[station - 1].angles_rad;
     const WrongTurn wrong =
-        wrong_turn_at(machine_, state_, plan_.distances, before, plan_.stations[station], true);
+        wrong_turn_at(machine_, state_, plan_.distances, before, plan_.stations[station], watched_);
     if (wrong.felt || !wrong.empty_shown_mm) return;
     come_down(*wrong.empty_shown_mm);
     go({now_mm_.x(), now_mm_.y(), plan_.distances.safe_height});
@@ -123,6 +125,28 @@ class Clock {
   void come_down(const Eigen::Vector3d& to_mm) {
     move({to_mm.x(), to_mm.y(), now_mm_.z()}, std::nullopt);
     go(to_mm);
+  }
+
+  std::vector<WayBetween> ways_at(const PlannedStation& station) const {
+    return watched_ ? ways_between(machine_, state_, plan_.distances, station)
+                    : std::vector<WayBetween>(station.touches.size(), WayBetween::over);
+  }
+
+  /// Twice the finding feed straight down onto the artefact, where it has a top.
+  void feel(const PlannedStation& station, const ForeseenVisit& visit) {
+    const PlannedTouch& touch = station.touches[visit.first_touch];
+    if (objection_to_feeler(machine_, state_, plan_.distances, station.angles_rad, station.flip,
+                            touch)) {
+      return;
+    }
+    const Shown shown{*this, station};
+    const PlacedTouch placed = shown.place(visit.first_touch);
+    const Eigen::Vector3d top =
+        shown.of(placed.centre_mm + placed.reach_mm * Eigen::Vector3d::UnitZ());
+    move({top.x(), top.y(), now_mm_.z()}, std::nullopt);
+    move(top, 2.0 * plan_.feeds.find);
+    go({now_mm_.x(), now_mm_.y(), plan_.distances.safe_height});
+    up();
   }
 
   void visit(const PlannedStation& station, const ForeseenVisit& visit,
@@ -146,8 +170,8 @@ class Clock {
   }
 
   double gap_mm(const PlacedTouch& placed, bool measures) const {
-    return measures ? approach_gap_mm(plan_.distances, placed)
-                    : stand_off_gap_mm(plan_.distances, placed);
+    return measures && watched_ ? approach_gap_mm(plan_.distances, placed)
+                                : stand_off_gap_mm(plan_.distances, placed);
   }
 
   void run_pass(const Shown& shown, const ForeseenVisit& visit, const std::vector<WayBetween>& ways,
@@ -190,6 +214,7 @@ class Clock {
 
   const Machine& machine_;
   const Plan& plan_;
+  const bool watched_;
   const MachineState state_;
   Eigen::Vector3d now_mm_;
   RotaryAngles standing_{};
@@ -198,9 +223,9 @@ class Clock {
 
 }  // namespace
 
-double minutes_of(const Machine& machine, const Plan& plan) {
+double minutes_of(const Machine& machine, const Plan& plan, bool watched) {
   if (plan.touch_count() == 0) return 0.0;
-  return Clock(machine, plan).seconds() / 60.0;
+  return Clock(machine, plan, watched).seconds() / 60.0;
 }
 
 }  // namespace pivotrace

@@ -13,6 +13,7 @@
 #include "pivotrace/formats/sheet_answer.h"
 #include "pivotrace/formats/truth_file.h"
 #include "pivotrace/geometry/angle.h"
+#include "pivotrace/plan/check_plan.h"
 #include "pivotrace/report/rehearsal_text.h"
 #include "pivotrace/results/beside_truth.h"
 #include "rehearsal/demo_loop.h"
@@ -75,9 +76,9 @@ TEST_CASE("plan, cycle, rehearse, fit: the truth comes back on every demo in eve
         REQUIRE(report.has_value());
         CAPTURE(rehearsal_text(*report, loop.machine));
         REQUIRE(report->passed);
-        // The plan adds up paths, the rehearsal the moves of the program; a quarter apart is close.
         const double rehearsed = (report->seconds + control_s_per_move * report->moves) / 60.0;
-        CHECK(loop.plan.minutes == doctest::Approx(rehearsed).epsilon(0.25));
+        const double planned = minutes_of(loop.machine, loop.plan, watches_positioning(loop.sheet));
+        CHECK(planned == doctest::Approx(rehearsed).epsilon(0.05));
         Survey survey;
         const FitResult fit = fitted(loop, *report, survey);
         for (const AxisResult& axis : fit.axes) {

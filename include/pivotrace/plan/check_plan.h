@@ -92,8 +92,9 @@ Problems check_plan(const Machine& machine, const Plan& plan);
 double safe_height_mm(const Machine& machine, const MachineState& state,
                       const ProbingDistances& distances, const std::vector<RotaryAngles>& angles);
 
-/// Expected duration [minutes]: path lengths at their feeds, turns at the axis speed, and a fixed
-/// time per move for acceleration and settling.
-double minutes_of(const Machine& machine, const Plan& plan);
+/// Expected duration [minutes]: the moves of its program one by one, from rest to rest, with a fixed
+/// time for the control at each. `watched`: the control watches positioning moves; where it does not,
+/// a feeler goes before every visit and no touch is come to beside the artefact.
+double minutes_of(const Machine& machine, const Plan& plan, bool watched = true);
 
 }  // namespace pivotrace
