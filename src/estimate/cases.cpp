@@ -56,7 +56,7 @@ Problems why_unsettled(const Model& model, const RandomModel& random, const Eige
                        const LeastSquaresMinimum& minimum, const FitOptions& options) {
   for (const Eigen::VectorXd& point : {start, minimum.unknowns}) {
     const FitRefusals found = undetermined_at(model, random, point, options);
-    if (!found.empty()) return as_problems(found, model.survey().file);
+    if (!found.empty()) return as_problems(found, model.machine().inch, model.survey().file);
   }
   return {{ProblemNumber::did_not_converge,
            fmt::format("the adjustment did not settle within {} steps", options.max_iterations),
@@ -83,7 +83,7 @@ Expected<Solved> solve(const Model& model, const Eigen::VectorXd& start,
   solved.minimum = *minimum;
   solved.adjusted = settled_at(model, stated, minimum->unknowns, common);
   if (!solved.adjusted.information.full_rank()) {
-    return refused(unseen_directions(model, solved.adjusted), model.survey());
+    return refused(unseen_directions(model, solved.adjusted), model.machine(), model.survey());
   }
   solved.as_stated = {solved.adjusted.chi2, solved.adjusted.redundancy};
   solved.chosen = choose_variances(model, stated, solved.adjusted);
@@ -105,7 +105,7 @@ Expected<Case> solved_case(const Machine& machine, const Survey& survey,
       std::make_unique<Model>(machine, fitted.part->survey, effects_for(plain, options.unknowns));
   const Model& model = *fitted.model;
   if (const FitRefusals refusals = refusals_before_solving(model); !refusals.empty()) {
-    return refused(refusals, model.survey());
+    return refused(refusals, model.machine(), model.survey());
   }
   Expected<Solved> solved = solve(model, starting_unknowns(model), asked_effects(machine), options);
   if (!solved) return tl::make_unexpected(solved.error());
@@ -138,8 +138,7 @@ bool says_sigmas_itself(const ChosenVariances& chosen) {
 /// Screening twice: once under the stated sigmas, and where the survey then says itself how large
 /// they are, once more under those, because a cautious machine file hides small blunders.
 Screening screened(const Machine& machine, const Survey& survey, Case& fitted,
-                   const FitOptions& options) {
-  ScreeningOptions limits;
+                   const FitOptions& options, ScreeningOptions limits) {
   limits.minimiser.solver = options.solver;
   const auto pass = [&](const RandomModel& random) {
     return screen(machine, survey, fitted.model->turns(), random, fitted.model->layout().effects,
@@ -182,16 +181,77 @@ Screening screened(const Machine& machine, const Survey& survey, Case& fitted,
   return screening;
 }
 
+/// What the touches that are left say, as if the others had never been taken.
+SenseVerdict sense_of(const Case& fitted, const FitOptions& options) {
+  const Model& model = *fitted.model;
+  return check_turn_sense(model, stated_random_model(model),
+                          AsStated{fitted.solved.adjusted.unknowns, fitted.solved.as_stated.chi2,
+                                   fitted.solved.as_stated.redundancy},
+                          options.solver);
+}
+
+/// The machine with the senses of some of its turned axes reversed.
+Machine with_senses_reversed(const Machine& machine, const std::vector<int>& axes,
+                             unsigned pattern) {
+  Machine reversed = machine;
+  for (std::size_t k = 0; k < axes.size(); ++k) {
+    if ((pattern >> k) & 1U) {
+      TurnSense& sense = reversed.rotary[axes[k]].positive_turn;
+      sense = sense == TurnSense::right_hand ? TurnSense::left_hand : TurnSense::right_hand;
+    }
+  }
+  return reversed;
+}
+
+std::vector<int> turned_axes(const Model& model) {
+  std::vector<int> axes;
+  for (std::size_t axis = 0; axis < model.machine().rotary.size(); ++axis) {
+    if (model.axis_turned(static_cast<int>(axis))) axes.push_back(static_cast<int>(axis));
+  }
+  return axes;
+}
+
+bool confirms(const ScreenedCase& found) {
+  const auto& answers = found.sense.answers;
+  return !found.screening.given_up && std::all_of(answers.begin(), answers.end(), [](auto answer) {
+    return answer == SenseVerdict::Answer::confirmed || answer == SenseVerdict::Answer::not_asked;
+  });
+}
+
 }  // namespace
 
+std::optional<fit_refusal::WrongTurnSense> other_sense_with_rows_left_out(
+    const Machine& machine, const Survey& survey, const FitOptions& options) {
+  const std::vector<int> axes = turned_axes(Model(machine, survey));
+  // Nothing is taken from this fit but the advice to look: two rows of six may be left out of it.
+  ScreeningOptions generous;
+  generous.largest_share = 0.34;
+  for (unsigned pattern = 1; pattern < (1U << axes.size()); ++pattern) {
+    const auto found =
+        screened_case(with_senses_reversed(machine, axes, pattern), survey, options, generous);
+    if (!found || !confirms(*found)) continue;
+    fit_refusal::WrongTurnSense wrong;
+    for (std::size_t k = 0; k < axes.size(); ++k) {
+      if ((pattern >> k) & 1U) wrong.axes.push_back(machine.rotary[axes[k]].letter);
+    }
+    wrong.rms_as_stated_mm = found->sense.rms_if_turned_mm;
+    wrong.rms_if_turned_mm = found->sense.rms_as_stated_mm;
+    for (std::size_t t = 0; t < survey.touches.size(); ++t) {
+      if (found->screening.excluded[t]) wrong.rows_off.push_back(survey.touches[t].label);
+    }
+    return wrong;
+  }
+  return std::nullopt;
+}
+
 Expected<ScreenedCase> screened_case(const Machine& machine, const Survey& survey,
-                                     const FitOptions& options) {
+                                     const FitOptions& options, ScreeningOptions limits) {
   if (Problems problems = options.validate(); !problems.empty()) {
     return tl::make_unexpected(std::move(problems));
   }
   const Model whole(machine, survey);
   if (const FitRefusals refusals = refusals_before_solving(whole); !refusals.empty()) {
-    return refused(refusals, survey);
+    return refused(refusals, machine, survey);
   }
   ScreenedCase result;
   result.screening.excluded.assign(survey.touches.size(), false);
@@ -204,11 +264,12 @@ Expected<ScreenedCase> screened_case(const Machine& machine, const Survey& surve
   result.sense = check_turn_sense(whole, stated_random_model(whole), as_stated, options.solver);
   if (!fitted) {
     // Under the wrong sense every other complaint is a consequence of it.
-    if (result.sense.wrong()) return refused({result.sense.as_refusal(machine)}, survey);
+    if (result.sense.wrong()) return refused({result.sense.as_refusal(machine)}, machine, survey);
     return tl::make_unexpected(fitted.error());
   }
   if (options.screen && !result.sense.wrong()) {
-    result.screening = screened(machine, survey, *fitted, options);
+    result.screening = screened(machine, survey, *fitted, options, limits);
+    if (!result.screening.exclusions.empty()) result.sense = sense_of(*fitted, options);
   }
   result.fitted = std::move(*fitted);
   return result;

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <memory>
+#include <optional>
 
 #include "estimate/screening.h"
 #include "estimate/turn_sense.h"
@@ -41,12 +42,19 @@ struct ScreenedCase {
 };
 
 /// FitRefusals as the failure of an Expected, at the door of the room.
-inline tl::unexpected<Problems> refused(const FitRefusals& refusals, const Survey& survey) {
-  return tl::make_unexpected(as_problems(refusals, survey.file));
+inline tl::unexpected<Problems> refused(const FitRefusals& refusals, const Machine& machine,
+                                        const Survey& survey) {
+  return tl::make_unexpected(as_problems(refusals, machine.inch, survey.file));
 }
 
-/// Solves, asks for the turn sense, screens, solves again. Fails like fit_survey.
+/// Solves, asks for the turn sense, screens within `limits`, solves again. Fails like fit_survey.
 Expected<ScreenedCase> screened_case(const Machine& machine, const Survey& survey,
-                                     const FitOptions& options);
+                                     const FitOptions& options, ScreeningOptions limits = {});
+
+/// Asked when the stated senses give no answer at all: whether another combination of them explains the
+/// survey, with confidence, once what disagrees even then is left out. A slip of the pen hides a wrong
+/// sense otherwise, and a wrong sense the slip.
+std::optional<fit_refusal::WrongTurnSense> other_sense_with_rows_left_out(
+    const Machine& machine, const Survey& survey, const FitOptions& options);
 
 }  // namespace pivotrace

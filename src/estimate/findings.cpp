@@ -8,6 +8,7 @@
 #include "estimate/optional_unknowns.h"
 #include "estimate/outputs.h"
 #include "estimate/touch_tests.h"
+#include "estimate/typing_slips.h"
 #include "pivotrace/machine/kinematics.h"
 
 namespace pivotrace {
@@ -22,6 +23,10 @@ constexpr double short_arc_spread = 0.2;
 
 /// A ball nearer to the axis than this tells little about lean and nothing about index errors.
 constexpr double near_axis_mm = 10.0;
+
+/// A rough position is good to a few centimetres: what lies further off is another mistake. Common
+/// practice, no source.
+constexpr double far_from_nominal_mm = 60.0;
 
 /// The other sense leaves this many times less than the stated one: not decisive, but not "equally
 /// well" either. Common practice, no source.
@@ -102,9 +107,38 @@ void find_scatter(const FindingInputs& in, std::vector<Finding>& findings) {
                       finding::Scatter{in.times_stated, explained}});
 }
 
+/// Distance of the nominal centre from the line that was found.
+double off_nominal_mm(const AxisResult& axis, const Eigen::Vector3d& nominal_mm) {
+  return perpendicular_from_line(axis.line, nominal_mm).norm();
+}
+
+std::optional<std::pair<int, int>> swapped_nominal(const AxisResult& axis,
+                                                   const Eigen::Vector3d& nominal_mm) {
+  for (int i = 0; i < 3; ++i) {
+    for (int j = i + 1; j < 3; ++j) {
+      Eigen::Vector3d swapped = nominal_mm;
+      std::swap(swapped[i], swapped[j]);
+      if (off_nominal_mm(axis, swapped) < far_from_nominal_mm) return std::pair{i, j};
+    }
+  }
+  return std::nullopt;
+}
+
+void find_far_from_nominal(const FindingInputs& in, std::vector<Finding>& findings) {
+  for (const AxisResult& axis : in.result.axes) {
+    if (!axis.estimated) continue;
+    const Eigen::Vector3d& nominal_mm = axis.nominal.point_mm;
+    const double distance_mm = off_nominal_mm(axis, nominal_mm);
+    if (distance_mm < far_from_nominal_mm) continue;
+    findings.push_back(
+        {FindingCode::far_from_nominal, Severity::warning,
+         finding::FarFromNominal{axis.letter, distance_mm, swapped_nominal(axis, nominal_mm)}});
+  }
+}
+
 void find_assumed_sigmas(const FindingInputs& in, std::vector<Finding>& findings) {
   const Machine& machine = in.model.machine();
-  finding::Assumed assumed{class_word(machine.machine_class), machine.inch, {}, {}};
+  finding::Assumed assumed{class_word(machine.machine_class), {}, {}};
   const auto length = [&](bool stated, const std::string& key, double value_mm) {
     if (!stated) assumed.lengths_mm.emplace_back(key, value_mm);
   };
@@ -198,9 +232,11 @@ void find_bad_touches(const FindingInputs& in, std::vector<Finding>& findings) {
   for (const Suspect& suspect : in.screening.exclusions) {
     const FindingCode code =
         suspect.whole_station ? FindingCode::station_slipped : FindingCode::bad_touch;
-    findings.push_back({code, Severity::warning,
-                        finding::LeftOut{name_of(in, suspect), suspect.size_mm, suspect.limit_mm,
-                                         suspect.station_possible}});
+    findings.push_back(
+        {code, Severity::warning,
+         finding::LeftOut{
+             name_of(in, suspect), suspect.size_mm, suspect.limit_mm, suspect.station_possible,
+             likely_slip(in.model, in.survey, in.adjusted.unknowns, in.chosen.random, suspect)}});
   }
   for (const Inseparable& group : in.screening.inseparable) {
     findings.push_back(inseparable_suspects(in, group));
@@ -421,7 +457,9 @@ void find_poor_geometry(const FindingInputs& in, std::vector<Finding>& findings)
 
 }  // namespace
 
-std::vector<Finding> findings_of(const FindingInputs& in) {
+namespace {
+
+std::vector<Finding> found(const FindingInputs& in) {
   std::vector<Finding> findings;
   find_turn_sense(in, findings);
   if (in.sense.wrong()) return findings;  // every further diagnosis would be about the wrong sense
@@ -433,7 +471,16 @@ std::vector<Finding> findings_of(const FindingInputs& in) {
   find_scatter(in, findings);
   find_unchecked_touches(in, findings);
   find_poor_geometry(in, findings);
+  find_far_from_nominal(in, findings);
   find_assumed_sigmas(in, findings);
+  return findings;
+}
+
+}  // namespace
+
+std::vector<Finding> findings_of(const FindingInputs& in) {
+  std::vector<Finding> findings = found(in);
+  for (Finding& finding : findings) finding.inch = in.model.machine().inch;
   return findings;
 }
 

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <memory>
 #include <unordered_map>
 
@@ -33,13 +34,29 @@ double weighed_redundancy(const Adjusted& adjusted) {
 /// chi2 of a survey that fits its sigmas is shown beside the value that is exceeded once in a thousand.
 constexpr double global_test_level = 0.999;
 
-/// True when the scatter is larger than the stated sigmas allow, uncertain as they are themselves: chi2
-/// per degree of freedom against F with that redundancy and the sigmas' own degrees of freedom.
-bool scatter_too_large(const Machine& machine, const Solved& solved) {
-  constexpr double level = 0.03;
+/// What chi2 over its expectation exceeds in a share `level` of good surveys. Of one group of errors
+/// that is F with its redundancy and the degrees of freedom of its stated sigma; groups whose sigmas
+/// err each for itself rarely do so together, so the excesses over 1 add by squares, each with its
+/// part in the expected chi2 (about as half-widths of a sum do; checked by `coverage`).
+double largest_scatter(const ChosenVariances& chosen, double level) {
+  double whole = 0.0;
+  double squares = 0.0;
+  for (const PooledGroup& group : chosen.pooled) {
+    if (!(group.chi2_expected > 0.0)) continue;
+    whole += group.chi2_expected;
+    const double most = f_quantile(1.0 - level, group.chi2_expected, group.stated_dof);
+    squares += std::pow(group.chi2_expected * (most - 1.0), 2);
+  }
+  return whole > 0.0 ? 1.0 + std::sqrt(squares) / whole : std::numeric_limits<double>::infinity();
+}
+
+/// True when the scatter is larger than the stated sigmas allow, uncertain as they are themselves. The
+/// level is the larger part of the 2 in 100 clean surveys that may show anything.
+bool scatter_too_large(const Solved& solved) {
+  constexpr double level = 0.015;
   if (solved.as_stated.redundancy <= 0) return false;
-  const double dof = solved.as_stated.redundancy;
-  return log_f_tail(solved.as_stated.chi2 / dof, dof, machine.sigma_dof) < std::log(level);
+  return solved.as_stated.chi2 / solved.as_stated.redundancy >
+         largest_scatter(solved.chosen, level);
 }
 
 FitSummary summary(const Model& model, const Adjusted& adjusted, const ChosenVariances& chosen,
@@ -245,18 +262,18 @@ Expected<FitResult> stated_result(const Machine& machine, const Survey& survey, 
   shrink_to_found(model, solved.chosen.random, solved.adjusted, bounds);
   const Uncertainty uncertainty(model, solved.adjusted, solved.chosen, common_terms(machine),
                                 bounds);
-  const bool scattered = scatter_too_large(machine, solved);
+  const bool scattered = scatter_too_large(solved);
   FitResult result = assemble(model, solved.adjusted, solved.chosen, uncertainty, solved.minimum);
   result.effects = effect_results(model, solved.adjusted, uncertainty);
   mark_turn_sense(sense, result);
   const FitRefusals weak = weak_outputs(model, solved.adjusted, uncertainty,
                                         {options.location_limit_mm, options.orientation_limit_rad});
   // Under the wrong sense every other complaint is a consequence of it.
-  if (!weak.empty() && sense.wrong()) return refused({sense.as_refusal(machine)}, survey);
-  if (!weak.empty() && !scattered) return refused(weak, survey);
+  if (!weak.empty() && sense.wrong()) return refused({sense.as_refusal(machine)}, machine, survey);
+  if (!weak.empty() && !scattered) return refused(weak, machine, survey);
   if (const FitRefusals curved = seen_by_curvature_only(model, solved.adjusted);
       !curved.empty() && !sense.wrong()) {
-    return refused(curved, survey);
+    return refused(curved, machine, survey);
   }
   const double times_stated =
       std::sqrt(solved.as_stated.chi2 / std::max(1, solved.as_stated.redundancy));
@@ -272,20 +289,37 @@ Expected<FitResult> stated_result(const Machine& machine, const Survey& survey, 
   return result;
 }
 
+Expected<FitResult> under_stated_senses(const Machine& machine, const Survey& survey,
+                                        const FitOptions& options) {
+  const Expected<ScreenedCase> found = screened_case(machine, survey, options);
+  if (!found) return tl::make_unexpected(found.error());
+  return stated_result(machine, survey, found->fitted, found->screening, found->sense, options);
+}
+
+/// Refusals that a wrong sense together with bad touches can look like, or that do not name the latter.
+bool may_hide_a_wrong_sense(const Problems& problems) {
+  return std::all_of(problems.begin(), problems.end(), [](const Problem& problem) {
+    return problem.number == ProblemNumber::weakly_determined ||
+           problem.number == ProblemNumber::did_not_converge ||
+           problem.number == ProblemNumber::wrong_turn_sense;
+  });
+}
+
 }  // namespace
 
 Expected<FitResult> fit_survey(const Machine& machine, const Survey& survey,
                                const FitOptions& options) {
-  const Expected<ScreenedCase> found = screened_case(machine, survey, options);
-  if (!found) return tl::make_unexpected(found.error());
-  return stated_result(machine, survey, found->fitted, found->screening, found->sense, options);
+  const Expected<FitResult> result = under_stated_senses(machine, survey, options);
+  if (result || !options.screen || !may_hide_a_wrong_sense(result.error())) return result;
+  const auto wrong = other_sense_with_rows_left_out(machine, survey, options);
+  return wrong ? refused({*wrong}, machine, survey) : result;
 }
 
 Expected<FitResult> predict_fit(const Machine& machine, const Survey& planned,
                                 const FitOptions& options) {
   const Model model(machine, planned);
   if (const FitRefusals refusals = refusals_before_solving(model); !refusals.empty()) {
-    return refused(refusals, planned);
+    return refused(refusals, machine, planned);
   }
   const std::vector<CommonTerm> terms = common_terms(machine);
   const RandomModel random = stated_random_model(model);
@@ -293,7 +327,7 @@ Expected<FitResult> predict_fit(const Machine& machine, const Survey& planned,
   at_nominal.unknowns = model.unknowns_from(nominal_state(machine));
   const Adjusted adjusted = adjusted_at(model, random, at_nominal.unknowns, asked_effects(machine));
   if (!adjusted.information.full_rank()) {
-    return refused(unseen_directions(model, adjusted), planned);
+    return refused(unseen_directions(model, adjusted), machine, planned);
   }
   const ChosenVariances chosen = stated_variances(model, random, adjusted);
   std::vector<BoundTerm> bounds = bound_terms(machine);
@@ -302,10 +336,10 @@ Expected<FitResult> predict_fit(const Machine& machine, const Survey& planned,
   if (const FitRefusals weak = weak_outputs(
           model, adjusted, uncertainty, {options.location_limit_mm, options.orientation_limit_rad});
       !weak.empty()) {
-    return refused(weak, planned);
+    return refused(weak, machine, planned);
   }
   if (const FitRefusals curved = seen_by_curvature_only(model, adjusted); !curved.empty()) {
-    return refused(curved, planned);
+    return refused(curved, machine, planned);
   }
   FitResult result = assemble(model, adjusted, chosen, uncertainty, at_nominal);
   result.usable = false;  // a prediction holds no measured value

@@ -7,6 +7,7 @@
 
 #include "estimate/linearisation.h"
 #include "pivotrace/machine/kinematics.h"
+#include "pivotrace/machine/length_datum.h"
 
 namespace pivotrace {
 
@@ -50,6 +51,24 @@ Eigen::VectorXd by_unknowns(const Eigen::VectorXd& at,
   return differences(at, function);
 }
 
+/// Inside, lines of the tool side are counted from the stylus centre; on screens and in files from the
+/// position the control shows, which may be that of the tip.
+Eigen::Vector3d centre_from_shown_mm(const Model& model, int axis) {
+  const Machine& machine = model.machine();
+  if (machine.rotary[axis].side == AxisSide::work) return Eigen::Vector3d::Zero();
+  return datum_to_centre_mm(machine.probe.length_datum, machine.probe.stylus_radius_mm());
+}
+
+/// `line` of the tool side counted from the position shown, its point in the quoted plane again.
+Line counted_from_shown(const Model& model, int axis, Line line) {
+  const Eigen::Vector3d datum_mm = centre_from_shown_mm(model, axis);
+  if (datum_mm.isZero()) return line;
+  line.point_mm += datum_mm;
+  const RotaryAxis& rotary = model.machine().rotary[axis];
+  line.point_mm = pierce_plane(line, rotary.direction, rotary.quote_at_mm);
+  return line;
+}
+
 Output centre_output(const Model& model, int axis, int k, const Eigen::VectorXd& unknowns) {
   const RotaryAxis& rotary = model.machine().rotary[axis];
   Output output;
@@ -60,6 +79,12 @@ Output centre_output(const Model& model, int axis, int k, const Eigen::VectorXd&
   const CrossPair& cross = model.axis_chart(axis).cross();
   output.by_unknown[first] = cross.first[k];
   output.by_unknown[first + 1] = cross.second[k];
+  if (centre_from_shown_mm(model, axis).isZero()) return output;
+  const auto coordinate = [&](const Eigen::VectorXd& x) {
+    return counted_from_shown(model, axis, fitted_line(model, axis, x)).point_mm[k];
+  };
+  output.value = coordinate(unknowns);
+  output.by_unknown = by_unknowns(unknowns, coordinate);
   return output;
 }
 
@@ -117,11 +142,11 @@ AxisResult axis_result(const Model& model, int axis, const Adjusted& adjusted,
   result.letter = rotary.letter;
   result.side = rotary.side;
   result.along = rotary.along;
-  result.nominal = model.axis_chart(axis).nominal();
+  result.nominal = counted_from_shown(model, axis, model.axis_chart(axis).nominal());
   result.quoted_at_mm = rotary.quote_at_mm;
   result.turn = model.turns()[axis];
   result.estimated = model.layout().axis_first[axis] >= 0;
-  result.line = fitted_line(model, axis, adjusted.unknowns);
+  result.line = counted_from_shown(model, axis, fitted_line(model, axis, adjusted.unknowns));
   if (!result.estimated) return result;
   for (const int k : stated_components(rotary)) {
     result.centre.push_back(named(centre_output(model, axis, k, adjusted.unknowns), uncertainty));
@@ -152,9 +177,11 @@ AxisPairResult pair_result(const Model& model, int first, int second, const Adju
   result.crossing = stated([](const CommonNormal& n) { return n.crossing_rad; });
   if (result.parallel) return result;
   for (int k = 0; k < 3; ++k) {
-    result.foot_on_first[k] = stated([k](const CommonNormal& n) { return n.foot_on_first_mm[k]; });
+    const double datum_mm = centre_from_shown_mm(model, first)[k];
+    result.foot_on_first[k] =
+        stated([&](const CommonNormal& n) { return n.foot_on_first_mm[k] + datum_mm; });
     result.foot_on_second[k] =
-        stated([k](const CommonNormal& n) { return n.foot_on_second_mm[k]; });
+        stated([&](const CommonNormal& n) { return n.foot_on_second_mm[k] + datum_mm; });
   }
   return result;
 }

@@ -296,9 +296,7 @@ class Round {
   double critical(const Hypothesis& hypothesis, double probability) const {
     const Scatter scatter = scatter_of(hypothesis);
     const double d = hypothesis.dimensions;
-    if (scatter.variance > 1.0 && scatter.dof > 0.0) {
-      return scatter.variance * d * f_quantile(probability, d, scatter.dof);
-    }
+    if (scatter.dof > 0.0) return scatter.variance * d * f_quantile(probability, d, scatter.dof);
     return scatter.variance * chi_squared_quantile(probability, d);
   }
 
@@ -307,7 +305,7 @@ class Round {
     const Scatter scatter = scatter_of(hypothesis);
     const double share = hypothesis.statistic / scatter.variance;
     const double by_sigma = equivalent_normal(share, hypothesis.dimensions);
-    if (scatter.variance <= 1.0 || scatter.dof <= 0.0) return by_sigma;
+    if (scatter.dof <= 0.0) return by_sigma;
     const double d = hypothesis.dimensions;
     return std::min(by_sigma, normal_deviate_of_log_tail(log_f_tail(share / d, d, scatter.dof)));
   }

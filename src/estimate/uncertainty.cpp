@@ -58,6 +58,16 @@ Eigen::MatrixXd translations(const Model& model) {
   return by;
 }
 
+/// Of every group by itself, from the covariance of the relative variances: a variance known with n
+/// degrees of freedom varies by 2 / n.
+Eigen::VectorXd widenings(const Eigen::MatrixXd& relative) {
+  Eigen::VectorXd wider(relative.rows());
+  for (Eigen::Index g = 0; g < wider.size(); ++g) {
+    wider[g] = relative(g, g) > 0.0 ? square_widening(2.0 / relative(g, g)) : 0.0;
+  }
+  return wider;
+}
+
 bool between_surveys(const BoundTerm& term) {
   return term.bound.kind == BoundKind::between_surveys;
 }
@@ -76,6 +86,7 @@ Uncertainty::Uncertainty(const Model& model, const Adjusted& adjusted,
   const Eigen::MatrixXd& inverse = adjusted.covariance();
   VarianceSums sums = variance_sums(model, variances.random, adjusted);
   by_group_ = std::move(sums.of_unknowns);
+  widening_of_group_ = widenings(variances.factor_covariance);
   repeatable_ = Eigen::MatrixXd::Zero(inverse.rows(), inverse.cols());
   for (const Eigen::MatrixXd& part : by_group_) repeatable_ += part;
   Eigen::MatrixXd prior = Eigen::MatrixXd::Zero(inverse.rows(), inverse.cols());
@@ -103,12 +114,19 @@ Eigen::VectorXd Uncertainty::group_variances(const Eigen::VectorXd& by_unknown) 
   return parts;
 }
 
-double Uncertainty::degrees_of_freedom(const Eigen::VectorXd& by_unknown) const {
+// What the survey tells of a sum of two groups and not of each (negative covariance) widens nothing: the
+// widening shrinks as the variance of the whole does against that of the parts.
+double Uncertainty::widening(const Eigen::VectorXd& by_unknown) const {
   const Eigen::VectorXd parts = group_variances(by_unknown);
-  const double spread = parts.dot(variances_.factor_covariance * parts);
-  const double total = parts.sum();
-  if (!(spread > 0.0) || !(total > 0.0)) return infinite;
-  return 2.0 * total * total / spread;
+  const Eigen::MatrixXd& relative = variances_.factor_covariance;
+  const double each = parts.cwiseAbs2().dot(relative.diagonal());
+  if (!(each > 0.0)) return 0.0;
+  const double together = std::max(0.0, parts.dot(relative * parts));
+  return std::min(1.0, together / each) * parts.dot(widening_of_group_) / parts.sum();
+}
+
+double Uncertainty::degrees_of_freedom(const Eigen::VectorXd& by_unknown) const {
+  return dof_of_square_widening(widening(by_unknown));
 }
 
 std::vector<double> Uncertainty::shifts(const Eigen::VectorXd& by_unknown) const {
@@ -153,13 +171,12 @@ Estimate Uncertainty::estimate(double value, const Eigen::VectorXd& by_unknown,
   const double all_variance = absolute_variance(by_unknown, beside);
   estimate.u = std::sqrt(random_variance);
   estimate.u_absolute = std::sqrt(all_variance);
-  estimate.dof = degrees_of_freedom(by_unknown);
-  // Welch-Satterthwaite: stated standard uncertainties carry no spread of their own.
-  estimate.dof_absolute = infinite;
-  if (std::isfinite(estimate.dof) && random_variance > 0.0) {
-    const double ratio = all_variance / random_variance;
-    estimate.dof_absolute = estimate.dof * ratio * ratio;
-  }
+  const double wider = widening(by_unknown);
+  estimate.dof = dof_of_square_widening(wider);
+  // Stated standard uncertainties of common terms carry no spread of their own.
+  estimate.dof_absolute = random_variance > 0.0
+                              ? dof_of_square_widening(wider * random_variance / all_variance)
+                              : infinite;
   double differing = 0.0;
   double all = 0.0;
   const std::vector<double> shift = shifts(by_unknown);

@@ -302,6 +302,7 @@ ChosenVariances choose_variances(const Model& model, const RandomModel& stated,
   Adjusted current = adjusted;
   VarianceSums sums = variance_sums(model, stated, current);
   const Eigen::VectorXd dof = stated_dofs(model.machine(), sums.groups);
+  const Eigen::VectorXd chi2_expected = sums.redundancy;
   Eigen::VectorXd factor = Eigen::VectorXd::Ones(dof.size());
   for (int iteration = 0; iteration < most_steps; ++iteration) {
     const Eigen::VectorXd pull = dof.array() * (factor.cwiseInverse().array() - 1.0);
@@ -331,6 +332,7 @@ ChosenVariances choose_variances(const Model& model, const RandomModel& stated,
     group.stated_sigma = stated.sigma(group.group);
     group.sigma = chosen.random.sigma(group.group);
     group.stated_dof = dof[g];
+    group.chi2_expected = chi2_expected[g];
     group.redundancy = 2.0 * sums.information(g, g);
     const double alone =
         ((dof[g] + group.redundancy) * factor[g] - dof[g]) / std::max(group.redundancy, 1e-9);

@@ -616,7 +616,12 @@ class TouchParser {
   void check_positions() {
     if (!machine_known_ || !preamble_.units_stated) return;
     const double other_unit = preamble_.inch ? 1.0 / mm_per_inch : mm_per_inch;
-    if (!outside_.empty() && box_.fits(machine_.linear, travel_slack_mm, other_unit)) {
+    const formats::ShapeOfPositions shape = formats::shape_of_positions(machine_, survey_);
+    if (!outside_.empty() && shape.shifted) {
+      report_work_coordinates(shape.shift_mm);
+    } else if (!outside_.empty() && shape.unit_fits) {
+      report_outside_positions();
+    } else if (!outside_.empty() && box_.fits(machine_.linear, travel_slack_mm, other_unit)) {
       report_swapped_units(
           fmt::format("{} (line {})", outside_text(outside_[0]), outside_[0].line));
     } else if (!outside_.empty()) {
@@ -640,6 +645,28 @@ class TouchParser {
                               other_unit()));
   }
 
+  void report_work_coordinates(const Eigen::Vector3d& shift_mm) {
+    const Eigen::Vector3d by = shift_mm / (preamble_.inch ? mm_per_inch : 1.0);
+    problems_.add(
+        ProblemNumber::out_of_range, outside_[0].line, outside_[0].column,
+        fmt::format("{}; all rows lie alike X {:.4g} Y {:.4g} Z {:.4g} {} from where the machine "
+                    "file places the artefact",
+                    outside_text(outside_[0]), -by.x(), -by.y(), -by.z(), declared_unit()),
+        "positions of a work offset? Write machine coordinates, as the control shows them with no "
+        "offset in force, or correct the rough positions in the machine file");
+  }
+
+  /// What is wrong with one row while the others are in their places.
+  std::string advice_for(const OutsidePosition& position) const {
+    const Range& travel = machine_.linear.travel_mm[static_cast<std::size_t>(position.axis)];
+    if (travel.contains(-position.shown_mm, travel_slack_mm)) {
+      return fmt::format("with the other sign it fits: a lost sign of {} in this row?",
+                         "XYZ"[position.axis]);
+    }
+    return "check the value, that inch and mm are not mixed in this record, and that positions are "
+           "machine coordinates";
+  }
+
   std::string outside_text(const OutsidePosition& position) const {
     const double mm_per_unit = preamble_.inch ? mm_per_inch : 1.0;
     const Range& travel = machine_.linear.travel_mm[static_cast<std::size_t>(position.axis)];
@@ -650,12 +677,10 @@ class TouchParser {
 
   void report_outside_positions() {
     for (const OutsidePosition& position : outside_) {
-      problems_.add(
-          ProblemNumber::wrong_units, position.line, position.column,
-          fmt::format("{} (units as declared in line {})", outside_text(position),
-                      preamble_.units_line),
-          "check the value, that inch and mm are not mixed in this record, and that positions are "
-          "machine coordinates");
+      problems_.add(ProblemNumber::wrong_units, position.line, position.column,
+                    fmt::format("{} (units as declared in line {})", outside_text(position),
+                                preamble_.units_line),
+                    advice_for(position));
     }
     if (outside_not_kept_ == 0) return;
     problems_.add(ProblemNumber::wrong_units, outside_.back().line, outside_.back().column,

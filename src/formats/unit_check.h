@@ -25,4 +25,17 @@ struct PositionBox {
 /// cannot show: inch values read as mm are small and fit any travel that ends at zero.
 bool other_unit_fits_better(const Machine& machine, const Survey& survey, double factor);
 
+/// What the shape of the positions says, whatever they are counted from: their spread about their
+/// middle against the spread that the machine file leads one to expect. Medians, so that a few rows
+/// typed wrong do not matter.
+struct ShapeOfPositions {
+  bool known = false;      ///< the artefacts move more than a few mm from station to station
+  bool unit_fits = false;  ///< the spread is within a factor of two of what is expected
+  /// What to add to all positions to bring them where the artefacts are expected [mm].
+  Eigen::Vector3d shift_mm = Eigen::Vector3d::Zero();
+  bool shifted = false;  ///< by more than any rough guess, all rows alike
+};
+
+ShapeOfPositions shape_of_positions(const Machine& machine, const Survey& survey);
+
 }  // namespace pivotrace::formats

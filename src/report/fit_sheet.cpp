@@ -415,12 +415,27 @@ std::string verdict(const FitResult& result) {
          "  Nothing may be written from this result; see the errors above.\n";
 }
 
+/// What stands between this survey and a result: the error that matters most first. Figures nobody may
+/// use are left to who looks for the cause.
+std::string unusable_sheet(const FitResult& result) {
+  const auto error =
+      std::find_if(result.findings.begin(), result.findings.end(),
+                   [](const Finding& finding) { return finding.severity == Severity::error; });
+  std::string text = heading("USABLE: NO, nothing may be written from this result");
+  if (error != result.findings.end()) {
+    text += fmt::format("  {}\n  do: {}\n\n", what_of(*error), advice_of(*error));
+  }
+  return text + findings_section(result) +
+         "\n  No values are shown. To look for the cause, --touches shows every figure.\n";
+}
+
 }  // namespace
 
 std::string fit_sheet(const FitResult& result, const FitSheetOptions& options) {
   const Lengths lengths(options.inch);
   std::string text = heading(fmt::format("pivotrace fit: {}", result.machine_name)) + "\n";
   text += measured(result) + "\n";
+  if (!result.usable && !options.every_touch) return text + unusable_sheet(result);
   if (options.inch) text += "  tenths = ten-thousandths of an inch (0.0001 in)\n\n";
   for (const AxisResult& axis : result.axes) text += axis_section(axis, lengths) + "\n";
   for (const AxisPairResult& pair : result.axis_pairs) text += pair_section(pair, lengths) + "\n";

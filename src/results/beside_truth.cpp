@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "pivotrace/geometry/line.h"
+#include "pivotrace/machine/length_datum.h"
 
 namespace pivotrace {
 
@@ -58,6 +59,11 @@ class Comparison {
     const Line counted_from_shown = line;
     // On the work side the slides show less than they really did by the drift.
     if (rotary.side == AxisSide::work) line.point_mm -= drift_mm_;
+    // Values of the tool side count from the position shown.
+    if (rotary.side == AxisSide::tool) {
+      line.point_mm +=
+          datum_to_centre_mm(machine_.probe.length_datum, machine_.probe.stylus_radius_mm());
+    }
     const Eigen::Vector3d centre_mm = pierce_plane(line, rotary.direction, axis.quoted_at_mm);
     for (const NamedEstimate& named : axis.centre) {
       add({named.name, named.estimate.value, centre_mm[component(named.name)],

@@ -2,9 +2,9 @@
 
 #include <array>
 
-#include "pivotrace/base/length.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/results/finding.h"
+#include "results/length_words.h"
 
 namespace pivotrace {
 
@@ -31,6 +31,7 @@ constexpr std::array code_words = {
     std::pair{FindingCode::unchecked_touches, "unchecked-touches"},
     std::pair{FindingCode::arc_too_short, "arc-too-short"},
     std::pair{FindingCode::ball_near_axis, "ball-near-axis"},
+    std::pair{FindingCode::far_from_nominal, "far-from-nominal"},
     std::pair{FindingCode::sigmas_assumed, "sigmas-assumed"},
     std::pair{FindingCode::weakly_determined, "weakly-determined"},
 };
@@ -55,26 +56,58 @@ std::string suspect_words(const SuspectName& suspect) {
   return suspect.touch ? fmt::format("touch {} at {}", *suspect.touch, station) : station;
 }
 
-Words words_of(FindingCode, const Plain&) {
+Words words_of(FindingCode, const Plain&, bool) {
   return {"more touches disagree than can be left out: this survey holds no agreed answer",
           "check the angles, artefact names and units in the touch record, then repeat the survey "
           "with everything clamped and clean"};
 }
 
-Words words_of(FindingCode, const AsWritten& written) { return {written.text, written.advice}; }
+Words words_of(FindingCode, const AsWritten& written, bool) {
+  return {written.text, written.advice};
+}
 
-Words words_of(FindingCode, const LeftOut& left) {
+/// What the row would say, were it typed as it probably should have been.
+std::string slip_words(const TypingSlip& slip, bool inch) {
+  constexpr const char* letters = "XYZ";
+  const auto angle = [](double rad) { return fmt::format("{:.6g}", deg_from_rad(rad) + 0.0); };
+  switch (slip.kind) {
+    case TypingSlip::Kind::swapped_coordinates:
+      return fmt::format("it agrees with {} and {} swapped", letters[slip.coordinate],
+                         letters[slip.other]);
+    case TypingSlip::Kind::lost_sign:
+      return fmt::format("it agrees with the other sign of {}", letters[slip.coordinate]);
+    case TypingSlip::Kind::other_angle:
+      return fmt::format("it agrees with {} at {} deg instead of {}", slip.axis,
+                         angle(slip.angle_rad), angle(slip.typed_rad));
+    case TypingSlip::Kind::one_digit:
+    case TypingSlip::Kind::one_coordinate: break;
+  }
+  return fmt::format("{} reads {} off and the other two agree", letters[slip.coordinate],
+                     signed_length_text(slip.off_mm, inch));
+}
+
+Words slipped_row(const LeftOut& left, bool inch) {
+  return {
+      fmt::format("row {} (station {}) disagrees with the others by {} (limit {}) and was left "
+                  "out; {}: a typing slip?",
+                  *left.who.touch, station_words(left.who.station), length_text(left.size_mm, inch),
+                  length_text(left.limit_mm, inch), slip_words(*left.slip, inch)),
+      "look that row up in your notes and correct it, or measure it again"};
+}
+
+Words words_of(FindingCode, const LeftOut& left, bool inch) {
+  if (left.slip && left.who.touch) return slipped_row(left, inch);
   const std::string who = suspect_words(left.who);
   if (!left.who.touch) {
-    return {fmt::format("all touches of {} sit together {:.4f} mm from where the others put them "
-                        "(limit {:.4f} mm); the station was left out",
-                        who, left.size_mm, left.limit_mm),
+    return {fmt::format("all touches of {} sit together {} from where the others put them "
+                        "(limit {}); the station was left out",
+                        who, length_text(left.size_mm, inch), length_text(left.limit_mm, inch)),
             "check that the axis was clamped and had stopped, that nothing moved the artefact, and "
             "repeat that station"};
   }
   const std::string text =
-      fmt::format("{} disagrees with the others by {:.4f} mm (limit {:.4f} mm); it was left out",
-                  who, left.size_mm, left.limit_mm);
+      fmt::format("{} disagrees with the others by {} (limit {}); it was left out", who,
+                  length_text(left.size_mm, inch), length_text(left.limit_mm, inch));
   if (!left.station_possible) {
     return {text,
             "look for a chip, a false trigger or a typing error there, and repeat that touch"};
@@ -86,30 +119,31 @@ Words words_of(FindingCode, const LeftOut& left) {
           "clamped and had stopped; repeat that station"};
 }
 
-Words words_of(FindingCode, const Inseparable& group) {
+Words words_of(FindingCode, const Inseparable& group, bool inch) {
   std::string names;
   for (std::size_t k = 0; k < group.suspects.size(); ++k) {
     if (k > 0) names += k + 1 == group.suspects.size() ? " or " : ", ";
     names += suspect_words(group.suspects[k]);
   }
   if (group.beyond_chance) {
-    return {fmt::format("{} is wrong by about {:.4f} mm, and these touches cannot tell which; none "
+    return {fmt::format("{} is wrong by about {}, and these touches cannot tell which; none "
                         "was left out",
-                        names, group.size_mm),
+                        names, length_text(group.size_mm, inch)),
             "repeat all the touches named, or add a station, then fit again"};
   }
-  return {fmt::format("{} may be off by about {:.4f} mm, and these touches cannot tell which; "
+  return {fmt::format("{} may be off by about {}, and these touches cannot tell which; "
                       "chance alone makes that much in a few surveys of a hundred, and none was "
                       "left out",
-                      names, group.size_mm),
+                      names, length_text(group.size_mm, inch)),
           "repeat the touches named if you want to be sure"};
 }
 
-Words words_of(FindingCode, const SenseUnproven& sense) {
+Words words_of(FindingCode, const SenseUnproven& sense, bool inch) {
   if (sense.other_is_better) {
     return {fmt::format("axis {} may turn the other way: as stated the touches are left with "
-                        "{:.1f} um (rms), with another sense with {:.1f} um",
-                        sense.axis, 1e3 * sense.rms_as_stated_mm, 1e3 * sense.rms_if_turned_mm),
+                        "{} (rms), with another sense with {}",
+                        sense.axis, length_text(sense.rms_as_stated_mm, inch),
+                        length_text(sense.rms_if_turned_mm, inch)),
             fmt::format("look which way {} turns for a positive command, and correct "
                         "`positive_turn` if it is not as stated",
                         sense.axis)};
@@ -122,7 +156,7 @@ Words words_of(FindingCode, const SenseUnproven& sense) {
               sense.axis)};
 }
 
-Words words_of(FindingCode, const Contradiction& touch) {
+Words words_of(FindingCode, const Contradiction& touch, bool) {
   return {fmt::format("touch {} on {} is recorded as approaching from inside the material",
                       touch.touch, touch.artefact),
           "check I, J, K of that touch (they point towards the surface), and whether the artefact "
@@ -153,20 +187,19 @@ EffectWords effect_words(FindingCode code) {
   }
 }
 
-std::string amount(EffectKind kind, double size) {
+std::string amount(EffectKind kind, double size, bool inch) {
   switch (effect_unit(kind)) {
-    case EffectUnit::mm_per_hour: return fmt::format("{:.4f} mm per hour", size);
+    case EffectUnit::mm_per_hour: return length_text(size, inch) + " per hour";
     case EffectUnit::rad: return fmt::format("{:.1f} arcsec", arcsec_from_rad(size));
-    default: return fmt::format("{:.4f} mm", size);
+    default: return length_text(size, inch);
   }
 }
 
-Words words_of(FindingCode, const Assumed& assumed) {
+Words words_of(FindingCode, const Assumed& assumed, bool inch) {
   std::string list;
   const auto add = [&](const std::string& one) { list += (list.empty() ? "" : ", ") + one; };
   for (const auto& [key, mm] : assumed.lengths_mm) {
-    add(fmt::format("`{}` {:.5f} {}", key, assumed.inch ? mm / mm_per_inch : mm,
-                    assumed.inch ? "inch" : "mm"));
+    add(fmt::format("`{}` {}", key, fine_length_text(mm, inch)));
   }
   for (const auto& [key, rad] : assumed.angles_rad) {
     add(fmt::format("`{}` {:.1f}", key, arcsec_from_rad(rad)));
@@ -177,16 +210,16 @@ Words words_of(FindingCode, const Assumed& assumed) {
           "state what your probe and machine do"};
 }
 
-Words words_of(FindingCode code, const EffectSeen& seen) {
+Words words_of(FindingCode code, const EffectSeen& seen, bool inch) {
   const EffectWords words = effect_words(code);
   return {fmt::format("the touches show {}, about {} (by chance less than once in {:.0f}); it was "
                       "not corrected{}",
-                      words.shows, amount(words.kind, seen.size), 1.0 / seen.level,
+                      words.shows, amount(words.kind, seen.size, inch), 1.0 / seen.level,
                       seen.counted ? ", and every U95 counts as much as that" : ""),
           words.advice};
 }
 
-Words words_of(FindingCode, const SlideErrors& slides) {
+Words words_of(FindingCode, const SlideErrors& slides, bool) {
   std::string sizes;
   for (const auto& [effect, size] : slides.sizes) {
     sizes += fmt::format("{}{} {} {:+.0f} um/m", sizes.empty() ? "" : ", ",
@@ -200,17 +233,17 @@ Words words_of(FindingCode, const SlideErrors& slides) {
       "circle the centre is hardly touched by it"};
 }
 
-Words words_of(FindingCode, const Moved& moved) {
-  return {fmt::format("{} seems to sit {:.4f} mm elsewhere from station {} on: it moved during the "
+Words words_of(FindingCode, const Moved& moved, bool inch) {
+  return {fmt::format("{} seems to sit {} elsewhere from station {} on: it moved during the "
                       "survey",
-                      moved.artefact, moved.shift_mm, station_words(moved.from)),
+                      moved.artefact, length_text(moved.shift_mm, inch), station_words(moved.from)),
           "fasten the artefact, check its stem and the clamping, and repeat the survey"};
 }
 
-Words words_of(FindingCode, const Diameter& diameter) {
-  return {fmt::format("{} and stylus together measure {:+.4f} mm from what the machine file "
+Words words_of(FindingCode, const Diameter& diameter, bool inch) {
+  return {fmt::format("{} and stylus together measure {} from what the machine file "
                       "states, at every station alike",
-                      diameter.artefact, diameter.off_mm),
+                      diameter.artefact, signed_length_text(diameter.off_mm, inch)),
           "check the stylus diameter and its calibration first, then the diameter of the artefact; "
           "remove `stylus_diameter_u` from the machine file to have the size found from the "
           "touches"};
@@ -220,7 +253,7 @@ constexpr const char* deal_first =
     "deal with the finding above first: it makes scatter like this; do not state the larger value "
     "in the machine file";
 
-Words words_of(FindingCode, const Scatter& scatter) {
+Words words_of(FindingCode, const Scatter& scatter, bool) {
   return {fmt::format("the touches scatter {:.1f} times more than the machine file allows; every "
                       "U95 counts what was found together with what is stated",
                       scatter.times_stated),
@@ -230,20 +263,20 @@ Words words_of(FindingCode, const Scatter& scatter) {
                 "a touch booked to the wrong angle; see the list with --touches"};
 }
 
-Words words_of(FindingCode, const ScatterOf& scatter) {
+Words words_of(FindingCode, const ScatterOf& scatter, bool inch) {
   const bool touches = scatter.group == ScatterOf::Group::touches;
   return {
-      fmt::format("{} came out at {:.4f} mm, the machine file says {:.4f} mm; every U95 "
+      fmt::format("{} came out at {}, the machine file says {}; every U95 "
                   "counts both, by what each is worth",
                   touches ? "the scatter of single touches" : "the scatter from station to station",
-                  scatter.found_mm, scatter.stated_mm),
+                  length_text(scatter.found_mm, inch), length_text(scatter.stated_mm, inch)),
       scatter.explained
           ? deal_first
           : fmt::format("look for the cause, or state the larger value as `{}` in the machine file",
                         touches ? "touch_sigma" : "station_sigma")};
 }
 
-Words words_of(FindingCode, const Unchecked& unchecked) {
+Words words_of(FindingCode, const Unchecked& unchecked, bool) {
   if (unchecked.nothing_checked) {
     return {
         "there are as many unknowns as readings, so no touch is checked by another: an error "
@@ -257,7 +290,7 @@ Words words_of(FindingCode, const Unchecked& unchecked) {
           "check everything"};
 }
 
-Words words_of(FindingCode, const ShortArc& arc) {
+Words words_of(FindingCode, const ShortArc& arc, bool) {
   return {
       fmt::format("the angles of {} cover only a short arc: scale and squareness of the linear "
                   "axes then enter its centre and lean almost in full; U95 counts them by "
@@ -269,19 +302,35 @@ Words words_of(FindingCode, const ShortArc& arc) {
                   arc.axis)};
 }
 
-Words words_of(FindingCode, const NearAxis& near) {
-  return {fmt::format("the ball runs only {:.1f} mm from axis {}: its lean is poorly known",
-                      near.distance_mm, near.axis),
+Words words_of(FindingCode, const NearAxis& near, bool inch) {
+  return {fmt::format("the ball runs only {} from axis {}: its lean is poorly known",
+                      rough_length_text(near.distance_mm, inch), near.axis),
           "mount the ball further out, 50 to 150 mm from the axis"};
 }
 
-Words words_of(FindingCode, const FitRefusal& refusal) {
-  return {what_of(refusal), advice_of(refusal)};
+Words words_of(FindingCode, const FarFromNominal& far, bool inch) {
+  const std::string text = fmt::format(
+      "axis {} was found {} from where the machine file places it, more than anyone's "
+      "rough guess is off",
+      far.axis, rough_length_text(far.distance_mm, inch));
+  if (!far.swapped) {
+    return {text,
+            "look at the machine: is the centre in the file that of this axis, and are the "
+            "touches machine coordinates (not those of a work offset)?"};
+  }
+  return {fmt::format("{}; with {} and {} of `centre` swapped it is where it was found", text,
+                      "XYZ"[far.swapped->first], "XYZ"[far.swapped->second]),
+          "look at the machine, then correct `centre` in the machine file"};
+}
+
+Words words_of(FindingCode, const FitRefusal& refusal, bool inch) {
+  return {what_of(refusal, inch), advice_of(refusal)};
 }
 
 Words words_of(const Finding& finding) {
-  return std::visit([&](const auto& details) { return words_of(finding.code, details); },
-                    finding.details);
+  return std::visit(
+      [&](const auto& details) { return words_of(finding.code, details, finding.inch); },
+      finding.details);
 }
 
 }  // namespace

@@ -4,6 +4,7 @@
 
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/results/refusal.h"
+#include "results/length_words.h"
 
 namespace pivotrace {
 
@@ -140,24 +141,31 @@ std::string words_with_choice(const Remedy& remedy) {
   return remedy_words(remedy) + (remedy.or_solve_less ? "; or fit without --with" : "");
 }
 
-std::string weak_words(const fit_refusal::TooWeak& weak) {
+std::string weak_words(const fit_refusal::TooWeak& weak, bool inch) {
   if (is_angle(weak.output)) {
     return fmt::format("the lean {} of axis {} is not determined: U95 would be {:.3g} deg",
                        iso_symbol(weak.output), weak.output.axis, deg_from_rad(weak.U95));
   }
   return fmt::format(
-      "the {} coordinate of the centre of axis {} is not determined: U95 would be {:.3g} mm",
-      direction_text(weak.output), weak.output.axis, weak.U95);
+      "the {} coordinate of the centre of axis {} is not determined: U95 would be {}",
+      direction_text(weak.output), weak.output.axis, rough_length_text(weak.U95, inch));
 }
 
-std::string wrong_sense_words(const fit_refusal::WrongTurnSense& wrong) {
+std::string rows_off_words(const std::vector<std::string>& rows) {
+  if (rows.empty()) return "";
+  return fmt::format(" once {} {}", rows.size() > 1 ? "rows" : "row", joined(rows)) +
+         (rows.size() > 1 ? " are left out" : " is left out");
+}
+
+std::string wrong_sense_words(const fit_refusal::WrongTurnSense& wrong, bool inch) {
   const std::string before = std::isfinite(wrong.rms_as_stated_mm)
-                                 ? fmt::format("{:.4g} mm", wrong.rms_as_stated_mm)
+                                 ? rough_length_text(wrong.rms_as_stated_mm, inch)
                                  : std::string("no solution at all");
   return fmt::format(
       "axis {} turns the other way: with `positive_turn` as stated the touches are left with {}, "
-      "with the other sense with {:.4g} mm",
-      letters_of(wrong.axes), before, wrong.rms_if_turned_mm);
+      "with the other sense with {}{}",
+      letters_of(wrong.axes), before, rough_length_text(wrong.rms_if_turned_mm, inch),
+      rows_off_words(wrong.rows_off));
 }
 
 }  // namespace
@@ -177,7 +185,7 @@ ProblemNumber number_of(const FitRefusal& refusal) {
       refusal);
 }
 
-std::string what_of(const FitRefusal& refusal) {
+std::string what_of(const FitRefusal& refusal, bool inch) {
   return std::visit(
       Either{
           [](const fit_refusal::NoTouches&) -> std::string {
@@ -204,8 +212,10 @@ std::string what_of(const FitRefusal& refusal) {
             return "no touch looks straight along " + unknowns_words(curved.unknowns) +
                    ": only the curvature of the artefact tells anything of it";
           },
-          [](const fit_refusal::TooWeak& weak) { return weak_words(weak); },
-          [](const fit_refusal::WrongTurnSense& wrong) { return wrong_sense_words(wrong); },
+          [inch](const fit_refusal::TooWeak& weak) { return weak_words(weak, inch); },
+          [inch](const fit_refusal::WrongTurnSense& wrong) {
+            return wrong_sense_words(wrong, inch);
+          },
       },
       refusal);
 }
@@ -233,21 +243,24 @@ std::string advice_of(const FitRefusal& refusal) {
           [](const fit_refusal::WrongTurnSense& wrong) {
             return fmt::format(
                 "change `positive_turn` of axis {} in the machine file, after looking which way it "
-                "really turns for a positive command",
-                letters_of(wrong.axes));
+                "really turns for a positive command{}",
+                letters_of(wrong.axes),
+                wrong.rows_off.empty() ? "" : "; look those rows up in your notes");
           },
       },
       refusal);
 }
 
-Problem as_problem(const FitRefusal& refusal, const std::string& survey_file) {
-  return {number_of(refusal), what_of(refusal), {survey_file, 0, 0}, advice_of(refusal)};
+Problem as_problem(const FitRefusal& refusal, bool inch, const std::string& survey_file) {
+  return {number_of(refusal), what_of(refusal, inch), {survey_file, 0, 0}, advice_of(refusal)};
 }
 
-Problems as_problems(const FitRefusals& refusals, const std::string& survey_file) {
+Problems as_problems(const FitRefusals& refusals, bool inch, const std::string& survey_file) {
   Problems problems;
   problems.reserve(refusals.size());
-  for (const FitRefusal& refusal : refusals) problems.push_back(as_problem(refusal, survey_file));
+  for (const FitRefusal& refusal : refusals) {
+    problems.push_back(as_problem(refusal, inch, survey_file));
+  }
   return problems;
 }
 

@@ -61,6 +61,39 @@ double student_t_cdf(double t, double dof) {
   return bm::cdf(StudentT(dof), t);
 }
 
+double square_widening(double dof) {
+  const double ratio = student_t_quantile(0.975, dof) / normal_quantile(0.975);
+  return ratio * ratio - 1.0;
+}
+
+// 1 / dof grows with the widening, nearly in proportion: t = z + z (z^2 + 1) / (4 dof) + ...
+double dof_of_square_widening(double widening) {
+  if (!(widening >= 0.0) || std::isinf(widening)) return not_a_number;
+  constexpr double least = 1e-9;
+  if (widening < least) return infinity;
+  const auto short_of = [&](double inverse) { return square_widening(1.0 / inverse) - widening; };
+  double low = 0.0;
+  double f_low = -widening;
+  double high = std::min(1.0, 0.5 * widening);  // t^2 / z^2 - 1 is above 2 / dof
+  double f_high = short_of(high);
+  if (f_high <= 0.0) return 1.0 / high;
+  for (int step = 0; step < 60 && high - low > 1e-13 * high; ++step) {
+    const double next = (low * f_high - high * f_low) / (f_high - f_low);
+    const double f_next = short_of(next);
+    if (std::abs(f_next) < 1e-10 * widening) return 1.0 / next;
+    if (f_next < 0.0) {
+      low = next;
+      f_low = f_next;
+      f_high *= 0.5;
+    } else {
+      high = next;
+      f_high = f_next;
+      f_low *= 0.5;
+    }
+  }
+  return 1.0 / (0.5 * (low + high));
+}
+
 // Between the two limits of large and of no bias the left side grows with U: regula falsi with halving
 // (Illinois), and bisection's certainty.
 double biased_expanded(double u, double dof, double B, double probability) {

@@ -334,6 +334,28 @@ TEST_CASE("swapped units are found by the travel, and by the artefact where the 
   CHECK(survey_of("# units: inch\n" + inch_values).touches.size() == 2);
 }
 
+TEST_CASE("one lost sign outside the travel is a row typed wrong, not a wrong unit") {
+  const std::string text =
+      "# units: mm\n# kind: centre\nA,X,Y,Z\n0,-270,-200,-190\n60,-270,148,-220\n"
+      "120,-270,-148,-280\n180,-270,-200,-310\n";
+  const Problems problems = problems_of(text);
+  check_only(problems, ProblemNumber::wrong_units, 5);
+  CHECK(test::mentions(problems[0], "Y = 148 mm lies outside the travel"));
+  CHECK(test::mentions(problems[0], "a lost sign of Y in this row"));
+  CHECK_FALSE(test::mentions(problems[0], "swapped"));
+}
+
+TEST_CASE("positions of a work offset outside the travel are told from a wrong unit") {
+  // The ball's circle about A, counted from a work zero at X -300, Y -200, Z -250.
+  const std::string text =
+      "# units: mm\n# kind: centre\nA,X,Y,Z\n0,30,0,60\n90,30,60,0\n180,30,0,-60\n";
+  const Problems problems = problems_of(text);
+  REQUIRE(problems.size() == 1);
+  CHECK(problems[0].number == ProblemNumber::out_of_range);
+  CHECK(test::mentions(problems[0], "positions of a work offset"));
+  CHECK(test::mentions(problems[0], "all rows lie alike"));
+}
+
 TEST_CASE("a wrong turn sense in the machine file is not mistaken for a wrong unit") {
   const std::string text =
       "# units: mm\nA,X,Y,Z\n0,-270,-200,-174\n90,-270,-276,-250\n-90,-270,-124,-250\n";

@@ -276,3 +276,39 @@ TEST_CASE("the factor of an interval about a bounded bias") {
   CHECK(std::isnan(biased_expanded(-1.0, 5.0, 0.0)));
   CHECK(std::isnan(biased_expanded(1.0, 0.0, 0.0)));
 }
+
+TEST_CASE("the widening of a square undoes its dof") {
+  // t_0.975(8) = 2.306, z = 1.960 (tables of Student's t, from memory)
+  CHECK(square_widening(8.0) == doctest::Approx(std::pow(2.306 / 1.95996, 2) - 1.0).epsilon(1e-4));
+  CHECK(square_widening(infinity) == 0.0);
+  CHECK(std::isinf(dof_of_square_widening(0.0)));
+  CHECK(std::isnan(dof_of_square_widening(-1.0)));
+  for (const double dof : {1.5, 2.0, 4.0, 8.0, 33.3, 1e3, 1e6}) {
+    CHECK(dof_of_square_widening(square_widening(dof)) == doctest::Approx(dof).epsilon(1e-6));
+  }
+}
+
+// A sum of Student's t, each of its own scale and dof (Behrens and Fisher's problem), by convolution:
+// the half-widths whose squares add hold 95 % of it, less by at most 0.1 %, more by at most 1.2 %.
+TEST_CASE("half-widths added by squares hold a sum of two independent Student's t") {
+  for (const double first_dof : {4.0, 8.0, 30.0}) {
+    for (const double second_dof : {4.0, 8.0, 30.0}) {
+      for (const double scale : {0.2, 0.5, 1.0, 2.0}) {
+        const double wide = std::sqrt(1.0 + square_widening(first_dof) +
+                                      scale * scale * (1.0 + square_widening(second_dof)));
+        const double U95 = normal_quantile(0.975) * wide;
+        // P(|T1 + scale T2| <= U) by the quantiles of T2 in equal shares
+        constexpr int shares = 4000;
+        double held = 0.0;
+        for (int k = 0; k < shares; ++k) {
+          const double second = scale * student_t_quantile((k + 0.5) / shares, second_dof);
+          held += student_t_cdf(U95 - second, first_dof) - student_t_cdf(-U95 - second, first_dof);
+        }
+        held /= shares;
+        INFO("dof ", first_dof, " and ", second_dof, ", scale ", scale);
+        CHECK(held >= 0.949);
+        CHECK(held <= 0.962);
+      }
+    }
+  }
+}

@@ -34,6 +34,7 @@ enum class FindingCode {
   unchecked_touches,
   arc_too_short,
   ball_near_axis,
+  far_from_nominal,
   sigmas_assumed,
   weakly_determined,
 };
@@ -52,12 +53,31 @@ struct SuspectName {
   StationName station;
 };
 
+/// What was probably typed wrong in a row of a hand-typed list.
+struct TypingSlip {
+  enum class Kind {
+    swapped_coordinates,  ///< `coordinate` and `other`
+    lost_sign,            ///< of `coordinate`
+    one_digit,            ///< of `coordinate`, which reads `off_mm` too much
+    one_coordinate,       ///< as one_digit, by no single digit
+    other_angle,          ///< of `axis`: it agrees at `angle_rad` instead of `typed_rad`
+  };
+  Kind kind = Kind::one_coordinate;
+  int coordinate = 0;  ///< 0..2: X, Y, Z
+  int other = 0;
+  double off_mm = 0.0;
+  char axis = '?';
+  double typed_rad = 0.0;
+  double angle_rad = 0.0;
+};
+
 /// suspects that were left out: bad_touch, station_slipped
 struct LeftOut {
   SuspectName who;
   double size_mm = 0.0;
   double limit_mm = 0.0;
   bool station_possible = false;  ///< the whole station may have slipped instead
+  std::optional<TypingSlip> slip;
 };
 struct Inseparable {
   std::vector<SuspectName> suspects;
@@ -118,12 +138,18 @@ struct NearAxis {
   char axis = '?';
   double distance_mm = 0.0;
 };
+/// far_from_nominal: the axis line passes this far from where the machine file says.
+struct FarFromNominal {
+  char axis = '?';
+  double distance_mm = 0.0;
+  /// Coordinates 0..2 of the stated centre that, swapped, would bring it near.
+  std::optional<std::pair<int, int>> swapped;
+};
 /// Nothing to add to the code: too_many_bad_touches.
 struct Plain {};
 /// sigmas_assumed: what the machine file leaves out, by its key, and what stands in.
 struct Assumed {
   std::string machine_class;
-  bool inch = false;
   std::vector<std::pair<std::string, double>> lengths_mm;
   std::vector<std::pair<std::string, double>> angles_rad;
 };
@@ -135,7 +161,7 @@ struct AsWritten {
 
 using Details = std::variant<Plain, AsWritten, LeftOut, Inseparable, SenseUnproven, Contradiction,
                              EffectSeen, SlideErrors, Moved, Diameter, Scatter, ScatterOf,
-                             Unchecked, ShortArc, NearAxis, Assumed, FitRefusal>;
+                             Unchecked, ShortArc, NearAxis, FarFromNominal, Assumed, FitRefusal>;
 
 }  // namespace finding
 
@@ -143,6 +169,7 @@ struct Finding {
   FindingCode code = FindingCode::sigmas_assumed;
   Severity severity = Severity::note;
   finding::Details details;
+  bool inch = false;  ///< lengths are told in the unit of the machine file
 };
 
 /// "bad-touch", "drift-seen", ...: stable, lower-case words with hyphens.

@@ -65,6 +65,7 @@ struct WrongTurnSense {
   std::vector<char> axes;
   double rms_as_stated_mm = 0.0;  ///< infinite: no solution at all
   double rms_if_turned_mm = 0.0;
+  std::vector<std::string> rows_off;  ///< touches that disagree under the other sense too
 };
 
 }  // namespace fit_refusal
@@ -77,13 +78,13 @@ using FitRefusals = std::vector<FitRefusal>;
 
 /// The number by which programs know the refusal, P2xx.
 ProblemNumber number_of(const FitRefusal& refusal);
-/// What is wrong, in plain words.
-std::string what_of(const FitRefusal& refusal);
+/// What is wrong, in plain words; lengths in inches or mm.
+std::string what_of(const FitRefusal& refusal, bool inch);
 /// What to do about it.
 std::string advice_of(const FitRefusal& refusal);
 
 /// As problems with the survey file; for whoever asked for the fit.
-Problem as_problem(const FitRefusal& refusal, const std::string& survey_file);
-Problems as_problems(const FitRefusals& refusals, const std::string& survey_file);
+Problem as_problem(const FitRefusal& refusal, bool inch, const std::string& survey_file);
+Problems as_problems(const FitRefusals& refusals, bool inch, const std::string& survey_file);
 
 }  // namespace pivotrace

@@ -66,4 +66,11 @@ double minimal_detectable_factor(double alpha, double power);
 /// Source: JCGM 100:2008 equation G.2b. Assumes independent contributions.
 double effective_dof(std::span<const double> contributions, std::span<const double> dof);
 
+/// How much wider the square of a 95 % half-width is for not knowing sigma exactly:
+/// (t_0.975(dof) / z_0.975)^2 - 1; 0 for an infinite dof, larger than 0 otherwise.
+double square_widening(double dof);
+
+/// The dof of a given widening, infinite for 0, never below 1. Within 1e-9 of the widening.
+double dof_of_square_widening(double widening);
+
 }  // namespace pivotrace
