@@ -7,6 +7,7 @@
 
 #include "app/check.h"
 #include "app/next_step.h"
+#include "app/option_words.h"
 #include "base/words.h"
 #include "pivotrace/disk/text_file.h"
 #include "pivotrace/formats/parameter_file.h"
@@ -69,25 +70,10 @@ std::optional<std::string> option_misspelt(const CLI::App& verb, Words words) {
   return std::nullopt;
 }
 
-/// "TEXT:{commissioning,check,crash}" -> the three; empty for an option that takes anything.
-Words values_of(const CLI::Option& option) {
-  const std::string text = option.get_type_name();
-  const std::size_t open = text.find('{');
-  const std::size_t close = text.find('}', open);
-  Words values;
-  if (open == std::string::npos || close == std::string::npos) return values;
-  for (std::size_t from = open + 1; from < close;) {
-    const std::size_t comma = std::min(text.find(',', from), close);
-    values.push_back(text.substr(from, comma - from));
-    from = comma + 1;
-  }
-  return values;
-}
-
 /// One element of a list "a,b" that is none of the values is replaced by the nearest.
 std::optional<std::string> value_misspelt(const CLI::Option& option, const std::string& name,
                                           Words& words, std::size_t at) {
-  const Words values = values_of(option);
+  const Words values = choices_of(option);
   std::string& word = words[at];
   for (std::size_t from = 0; from <= word.size();) {
     const std::size_t comma = std::min(word.find(',', from), word.size());
@@ -106,7 +92,7 @@ std::optional<std::string> value_misspelt(const CLI::Option& option, const std::
 
 std::optional<std::string> value_misspelt(const CLI::App& verb, Words words) {
   for (const CLI::Option* option : verb.get_options()) {
-    if (values_of(*option).empty()) continue;
+    if (choices_of(*option).empty()) continue;
     for (const std::string& name : option->get_lnames()) {
       const auto at = std::find(words.begin(), words.end(), "--" + name);
       if (at == words.end() || at + 1 == words.end()) continue;

@@ -188,7 +188,8 @@ void add_survey_options(CLI::App* verb, ConfirmArguments& arguments) {
       ->type_name("FILE");
   CLI::Option* control =
       verb->add_option("--control", arguments.control,
-                       "control sheet that spells the program: its name, or its file");
+                       "control sheet that spells the program: its name, or its file")
+          ->type_name("SHEET");
   verb->add_option("--program", arguments.program_file, "write the probing program here")
       ->type_name("FILE")
       ->needs(control);

@@ -158,13 +158,15 @@ void add_cycle_verb(CLI::App& app, Console& console, VerbAction& action) {
       "examples) and macro (to fill in for your control: copy it to\n"
       "~/.config/pivotrace/routines, answer its questions from the manual, 'pivotrace check' it).\n"
       "Rehearse every program with 'pivotrace rehearse' before it runs on a machine.");
-  verb->add_option("PLAN", arguments->plan_file, "plan (*.plan.toml)");
-  verb->add_option("--control", arguments->sheet, "name of a control sheet, or its file");
+  verb->add_option("PLAN", arguments->plan_file, "plan (*.plan.toml)")->type_name("FILE");
+  verb->add_option("--control", arguments->sheet, "name of a control sheet, or its file")
+      ->type_name("SHEET");
   verb->add_option("--proof", arguments->proof,
                    "write the program that shows whether this control sheet is right; no PLAN")
       ->type_name("SHEET");
   verb->add_option("--machine", arguments->machine_file,
-                   "machine file, if not the one the plan names");
+                   "machine file, if not the one the plan names")
+      ->type_name("FILE");
   verb->add_option("--solve-on-control", arguments->solve_axis,
                    "the control also works out the centre of this axis and shows it");
   verb->add_option("--centre-limit", arguments->centre_limit_mm,
@@ -176,11 +178,13 @@ void add_cycle_verb(CLI::App& app, Console& console, VerbAction& action) {
   verb->add_option("--program-number", arguments->program_number,
                    "number the program is stored under, where the control has one (default 7100)")
       ->check(CLI::Range(1, 99999999));
-  verb->add_option("--sheet", arguments->sheet_file, "write a set-up sheet here (HTML)");
-  verb->add_option(
-      "--parameter-rows", arguments->rows_file,
-      "ngc: rows to add to the control's parameter file, so that it saves the touches");
-  verb->add_option("-o,--output", arguments->program_file, "write the program here");
+  verb->add_option("--sheet", arguments->sheet_file, "write a set-up sheet here (HTML)")
+      ->type_name("FILE");
+  verb->add_option("--parameter-rows", arguments->rows_file,
+                   "ngc: rows to add to the control's parameter file, so that it saves the touches")
+      ->type_name("FILE");
+  verb->add_option("-o,--output", arguments->program_file, "write the program here")
+      ->type_name("FILE");
   verb->callback([arguments, &console, &action] {
     action = [arguments, &console] { return run(*arguments, console); };
   });

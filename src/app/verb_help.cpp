@@ -4,6 +4,7 @@
 #include <memory>
 #include <ostream>
 
+#include "app/completion.h"
 #include "app/verb_pages.h"
 #include "app/verbs.h"
 #include "app/version.h"
@@ -20,6 +21,7 @@ struct HelpArguments {
   std::string topic;
   std::string book_file;
   std::string man_folder;
+  std::string completion_folder;
 };
 
 std::string contents() {
@@ -43,10 +45,17 @@ const CLI::App* find_verb(const CLI::App& program, const std::string& name) {
   return nullptr;
 }
 
-Problem no_such_topic(const CLI::App& program, const std::string& topic) {
+/// What `help` can show.
+std::vector<std::string> all_topics(const CLI::App& program) {
   std::vector<std::string> known = manual::topics();
-  for (const CLI::App* verb : program.get_subcommands({})) known.push_back(verb->get_name());
-  const auto near = nearest_word(topic, known);
+  for (const CLI::App* verb : program.get_subcommands({})) {
+    if (manual::find_page(verb->get_name()) == nullptr) known.push_back(verb->get_name());
+  }
+  return known;
+}
+
+Problem no_such_topic(const CLI::App& program, const std::string& topic) {
+  const auto near = nearest_word(topic, all_topics(program));
   return {ProblemNumber::bad_argument,
           "there is no page \"" + excerpt(topic) + "\"",
           {},
@@ -83,31 +92,47 @@ Expected<void> write_man_pages(const CLI::App& program, const std::string& folde
   std::filesystem::create_directories(man1, ignored);
   std::filesystem::create_directories(man7, ignored);
   Expected<void> written =
-      write_file((man1 / "pivotrace.1").string(),
+      write_file((man1 / "pivotrace.1").generic_string(),
                  manual::man_page(program_page(program), {"pivotrace", 1, version}), disk);
   for (const CLI::App* verb : program.get_subcommands({})) {
     if (!written) return written;
     const std::string name = "pivotrace-" + verb->get_name();
-    written = write_file((man1 / (name + ".1")).string(),
+    written = write_file((man1 / (name + ".1")).generic_string(),
                          manual::man_page(verb_page(*verb), {name, 1, version}), disk);
   }
   for (const manual::Chapter& chapter : manual::chapters()) {
     for (const manual::ManualPage& page : chapter.pages) {
       if (!written) return written;
       const std::string name = "pivotrace-" + page.topic;
-      written = write_file((man7 / (name + ".7")).string(),
+      written = write_file((man7 / (name + ".7")).generic_string(),
                            manual::man_page(page.markdown, {name, 7, version}), disk);
     }
   }
   return written;
 }
 
+Expected<void> write_completions(const CLI::App& program, const std::string& folder,
+                                 FileCalls& disk) {
+  for (const CompletionFile& file : completion_files(program, all_topics(program))) {
+    const std::filesystem::path path = std::filesystem::path(folder) / file.place;
+    std::error_code ignored;  // a folder that is not there shows when the file is written
+    std::filesystem::create_directories(path.parent_path(), ignored);
+    const Expected<void> written = write_file(path.generic_string(), file.text, disk);
+    if (!written) return written;
+  }
+  return {};
+}
+
 ExitCode run(const HelpArguments& arguments, const CLI::App& program, const Console& console) {
-  if (arguments.book_file.empty() && arguments.man_folder.empty()) {
+  if (arguments.book_file.empty() && arguments.man_folder.empty() &&
+      arguments.completion_folder.empty()) {
     return show(program, arguments.topic, console);
   }
   Expected<void> written;
-  if (!arguments.man_folder.empty()) {
+  if (!arguments.completion_folder.empty()) {
+    written = write_completions(program, arguments.completion_folder, console.disk);
+  }
+  if (written && !arguments.man_folder.empty()) {
     written = write_man_pages(program, arguments.man_folder, console.disk);
   }
   if (written && !arguments.book_file.empty()) {
@@ -133,6 +158,9 @@ void add_help_verb(CLI::App& app, Console& console, VerbAction& action) {
   verb->add_option("--book", arguments->book_file, "write the whole manual here (HTML)")
       ->type_name("FILE");
   verb->add_option("--man", arguments->man_folder, "write man pages into this folder")
+      ->type_name("FOLDER");
+  verb->add_option("--completions", arguments->completion_folder,
+                   "write what bash, zsh and fish complete into this folder")
       ->type_name("FOLDER");
   verb->callback([arguments, &app, &console, &action] {
     action = [arguments, &app, &console] { return run(*arguments, app, console); };

@@ -39,7 +39,7 @@ std::vector<std::string> result_files(const std::vector<std::string>& places) {
     }
     std::vector<std::string> inside;
     for (const auto& entry : std::filesystem::directory_iterator(place, failed)) {
-      const std::string name = entry.path().string();
+      const std::string name = entry.path().generic_string();
       if (name.ends_with(result_ending)) inside.push_back(name);
     }
     std::ranges::sort(inside);

@@ -113,7 +113,9 @@ void add_plan_verb(CLI::App& app, Console& console, VerbAction& action) {
       "--drawing setup.svg\n"
       "shows stations, touches, minutes and the uncertainty to expect, and keeps the plan for\n"
       "'pivotrace cycle'. The plan is text: edit it, then run 'pivotrace check' on it.");
-  verb->add_option("MACHINE", arguments->machine_file, "machine file (*.machine.toml)")->required();
+  verb->add_option("MACHINE", arguments->machine_file, "machine file (*.machine.toml)")
+      ->type_name("FILE")
+      ->required();
   verb->add_option("--for", arguments->purpose, "commissioning, check or crash (default: check)")
       ->check(CLI::IsMember({"commissioning", "check", "crash"}));
   verb->add_option("--minutes", arguments->minutes, "as good as possible in this many minutes")
@@ -129,8 +131,10 @@ void add_plan_verb(CLI::App& app, Console& console, VerbAction& action) {
   verb->add_flag("--flip", arguments->flip, "second pass with the spindle turned by 180 deg");
   verb->add_flag("--from-file", arguments->from_file,
                  "start from the positions in the machine file, not from a jogged position");
-  verb->add_option("-o,--output", arguments->plan_file, "keep the plan here (TOML)");
-  verb->add_option("--drawing", arguments->drawing_file, "draw the set-up here (SVG)");
+  verb->add_option("-o,--output", arguments->plan_file, "keep the plan here (TOML)")
+      ->type_name("FILE");
+  verb->add_option("--drawing", arguments->drawing_file, "draw the set-up here (SVG)")
+      ->type_name("FILE");
   verb->add_flag("--json", arguments->json, "print the summary as JSON");
   verb->callback([arguments, &console, &action] {
     action = [arguments, &console] { return run(*arguments, console); };

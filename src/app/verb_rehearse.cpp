@@ -299,19 +299,24 @@ void add_rehearse_verb(CLI::App& app, Console& console, VerbAction& action) {
       "the\n"
       "machine's manual and your local safety rules.");
   verb->add_option("PROGRAM", arguments->program_file, "program as the control gets it")
+      ->type_name("FILE")
       ->required();
   verb->add_option("--machine", arguments->machine_file, "machine file (*.machine.toml)")
+      ->type_name("FILE")
       ->required();
   verb->add_option("--control", arguments->sheet, "name of a control sheet, or its file")
+      ->type_name("SHEET")
       ->required();
-  verb->add_option("--plan", arguments->plan_file, "start where this plan starts (*.plan.toml)");
+  verb->add_option("--plan", arguments->plan_file, "start where this plan starts (*.plan.toml)")
+      ->type_name("FILE");
   verb->add_option("--start", arguments->start,
                    "start here instead: X,Y,Z in mm as the control shows, then angles in degrees")
       ->delimiter(',')
       ->type_name("X,Y,Z,...")
       ->expected(3, 3 + max_rotary_axes);
   verb->add_option("--truth", arguments->truth_file,
-                   "how the machine really is (*.truth.toml); default: as its file says");
+                   "how the machine really is (*.truth.toml); default: as its file says")
+      ->type_name("FILE");
   verb->add_flag("--noise", arguments->noise, "err at random by the sigmas of the machine file");
   verb->add_option("--seed", arguments->seed, "which random errors (default 1)");
   verb->add_option("--fault", arguments->fault, "make this go wrong on purpose, see below");
@@ -319,11 +324,14 @@ void add_rehearse_verb(CLI::App& app, Console& console, VerbAction& action) {
                    "least distance of rapid moves and turns from anything, mm (default 3)")
       ->check(CLI::Range(0.0, 1000.0));
   verb->add_option("--parameters", arguments->parameter_file,
-                   "ngc: the control's parameter file at the start");
+                   "ngc: the control's parameter file at the start")
+      ->type_name("FILE");
   verb->add_option("-o,--output", arguments->log_file,
-                   "write here what the control leaves: its log, or its parameter file");
+                   "write here what the control leaves: its log, or its parameter file")
+      ->type_name("FILE");
   verb->add_option("--picture", arguments->picture_file,
-                   "draw the violation, or the smallest clearance (SVG)");
+                   "draw the violation, or the smallest clearance (SVG)")
+      ->type_name("FILE");
   verb->add_flag("--json", arguments->json, "print the report as JSON");
   verb->callback([arguments, &console, &action] {
     action = [arguments, &console] { return run(*arguments, console); };

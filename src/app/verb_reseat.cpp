@@ -208,7 +208,8 @@ void add_reseat_verb(CLI::App& app, Console& console, VerbAction& action) {
                    "work offset of the first position: 1 is the first (G54); a table starts there")
       ->type_name("NUMBER");
   verb->add_option("--control", arguments->control,
-                   "control sheet that spells the program: its name, or its file");
+                   "control sheet that spells the program: its name, or its file")
+      ->type_name("SHEET");
   verb->add_flag("--simulated", arguments->simulated,
                  "write a program from a rehearsal's result all the same; it says so");
   verb->add_option("--machine", arguments->machine_file,

@@ -253,7 +253,8 @@ void add_form_options(CLI::App* verb, WriteArguments& arguments) {
                    "offset the program sets: 1 is the first (G54); none is taken by itself")
       ->type_name("NUMBER");
   verb->add_option("--control", arguments.control,
-                   "control sheet that spells the program: its name, or its file");
+                   "control sheet that spells the program: its name, or its file")
+      ->type_name("SHEET");
   verb->add_flag("--simulated", arguments.simulated,
                  "write values of a rehearsal all the same; they say so");
   verb->add_option("--axis", arguments.axis, "axis whose centre becomes the origin")

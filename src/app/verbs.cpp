@@ -1,5 +1,6 @@
 #include "app/verbs.h"
 
+#include "app/option_words.h"
 #include "app/usage_advice.h"
 
 namespace pivotrace::app {
@@ -22,6 +23,7 @@ void add_all_verbs(CLI::App& app, Console& console, VerbAction& action) {
   add_help_verb(app, console, action);
   for (CLI::App* verb : app.get_subcommands({})) {
     verb->group("Commands");
+    accept_typed_names(*verb);
     verb->parse_complete_callback([verb, &console] {
       console.what_to_type = [verb, &console](const Problems& problems) {
         return wrong_file_advice(*verb, problems, console.disk);

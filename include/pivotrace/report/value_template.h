@@ -16,10 +16,10 @@ struct TemplateOptions {
   std::string file;  ///< of the template, for messages
 };
 
-/// Fills a mustache template (mustache(5): {{name}}, {{#list}}...{{/list}}, {{! comment}}).
+/// Fills a mustache template (mustache(5): `{{name}}`, `{{#list}}...{{/list}}`, `{{! comment}}`).
 ///   {{A.centre.Y}}          the value; also .U95, .unit, .meaning, .symbol, .opposite (sign turned)
 ///   {{machine}} {{measured}} {{fitted}} {{written}} {{units}} {{caution}}
-///   {{#value}} ... {{/value}}  once for each value, with {{name}} {{number}} {{U95}} {{unit}}
+///   `{{#value}} ... {{/value}}`  once for each value, with {{name}} {{number}} {{U95}} {{unit}}
 ///                              {{meaning}} {{symbol}}
 /// Nothing is escaped. A name that does not exist is refused (P508), not left out: a gap where a
 /// number should be can wreck a machine. A broken template is P101, an unusable result P501.

@@ -1,0 +1,11 @@
+# `cpack -G ZIP`: the program and what it shows, to be unpacked anywhere.
+set(CPACK_PACKAGE_VENDOR "The pivotrace contributors")
+set(CPACK_PACKAGE_DIRECTORY ${CMAKE_BINARY_DIR}/packages)
+set(CPACK_SYSTEM_NAME windows-x86_64)
+set(CPACK_GENERATOR ZIP)
+set(CPACK_COMPONENTS_ALL program)
+set(CPACK_ARCHIVE_COMPONENT_INSTALL OFF)
+set(CPACK_MONOLITHIC_INSTALL OFF)
+set(CPACK_STRIP_FILES ON)
+set(CPACK_PRE_BUILD_SCRIPTS ${CMAKE_CURRENT_LIST_DIR}/same_times.cmake)
+include(CPack)
