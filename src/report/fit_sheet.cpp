@@ -166,6 +166,16 @@ std::string ranges_line(const AxisResult& axis, const Lengths& lengths) {
       lengths.small_plain(axis.ranges.F_A), lengths.small_unit());
 }
 
+/// Where the axis reads 0 moves no line: what these touches leave open, and what would tell.
+std::string zero_line(const AxisResult& axis) {
+  const char* open =
+      axis.side == AxisSide::work
+          ? "the artefact may stand at any angle; an indicator along a reference face tells"
+          : "two stylus lengths, each at spindle 0 and 180 deg, would tell";
+  return fmt::format("  zero of {} (E_{}0{}): not determined by these touches; {}\n", axis.letter,
+                     axis.letter, axis.letter, open);
+}
+
 std::string axis_section(const AxisResult& axis, const Lengths& lengths) {
   std::string text = heading(fmt::format("AXIS {}", axis.letter));
   text += fmt::format("  carries the {}; a positive command turns it {} about +{} ({})\n",
@@ -187,6 +197,7 @@ std::string axis_section(const AxisResult& axis, const Lengths& lengths) {
                         lengths.coordinate(axis.pivot_to_gauge->value), lengths.unit(),
                         lengths.coordinate(axis.pivot_to_gauge->U95_absolute));
   }
+  text += zero_line(axis);
   return text + ranges_line(axis, lengths);
 }
 
