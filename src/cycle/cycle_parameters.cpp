@@ -121,7 +121,8 @@ ArtefactDistances distances_of(int index, StepRecorder& steps, const CycleJob& j
                       "the same where a touch gives up");
   made.close_away = made.away;
   made.close_look = made.look;
-  if (job.options.watched) write_close(index, steps, job, p, made);
+  const bool close = artefact.kind == ArtefactKind::ball || artefact.kind == ArtefactKind::bore;
+  if (job.options.watched && close) write_close(index, steps, job, p, made);
   made.height = steps.parameter(
       "height over " + artefact.name,
       inside ? length(deepest_mm(job, index)) + p.clearance + p.rough + p.lift : made.away + p.lift,

@@ -117,6 +117,7 @@ PlacedTouch place_touch(const Machine& machine, const MachineState& state,
   const Eigen::Matrix3d machine_from_carried_turn =
       machine_from_carried_rotation(machine, state, carrier, angles_rad);
   PlacedTouch placed;
+  placed.kind = artefact.kind;
   placed.centre_mm = machine_from_carried(
       machine, state, carrier, point_in_carried(artefact.kind, place, touch), angles_rad);
   const Eigen::Matrix3d tool_turn = tool_rotation(machine, state, angles_rad);
@@ -157,6 +158,9 @@ double widest_approach_mm(const ProbingDistances& distances) {
 }
 
 double approach_gap_mm(const ProbingDistances& distances, const PlacedTouch& placed) {
+  if (placed.kind == ArtefactKind::pin || placed.kind == ArtefactKind::flat) {
+    return stand_off_gap_mm(distances, placed);
+  }
   const double gap = widest_approach_mm(distances);
   return placed.side > 0.0 ? gap : std::min(gap, placed.reach_mm);
 }

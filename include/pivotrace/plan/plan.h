@@ -98,7 +98,8 @@ struct PlacedTouch {
   Eigen::Vector3d centre_mm = Eigen::Vector3d::Zero();
   Eigen::Vector3d outward = Eigen::Vector3d::UnitZ();    ///< from the centre to the stylus centre
   Eigen::Vector3d tool_axis = Eigen::Vector3d::UnitZ();  ///< from the stylus ball into the spindle
-  double reach_mm = 0.0;                                 ///< centre to stylus centre at contact
+  ArtefactKind kind = ArtefactKind::ball;
+  double reach_mm = 0.0;   ///< centre to stylus centre at contact
   double side = 1.0;       ///< +1: the stylus comes from outside, -1: from the bore's axis
   double height_mm = 0.0;  ///< of the travel plane above `centre_mm`, along the tool axis
 
@@ -123,7 +124,8 @@ double stand_off_gap_mm(const ProbingDistances& distances, const PlacedTouch& pl
 /// Gap before a touch whose place is known: `approach`, or as much more as keeps the stylus off the
 /// surface with the place wrong by `limit`, but never more than before a touch that finds.
 double widest_approach_mm(const ProbingDistances& distances);
-/// The same, less where a bore is narrow.
+/// The same, less where a bore is narrow. Of pins and flats the gap is that before a touch that finds:
+/// rapid moves up lead along their surface.
 double approach_gap_mm(const ProbingDistances& distances, const PlacedTouch& placed);
 
 /// Where the control stands (shown position, length datum applied) when the program starts.
