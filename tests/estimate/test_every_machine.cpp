@@ -267,3 +267,38 @@ TEST_CASE("an unknown stylus: only sums are stated, a ball and a bore together s
     }
   }
 }
+
+// "From the position shown" is from exactly that point: where the control counts to the tip of the
+// stylus, an axis of the head lies one stylus radius further above it, and nothing else changes.
+TEST_CASE("the values of a head count from the position shown, tip or centre") {
+  for (const NamedScenario& named : every_machine()) {
+    const Scenario& s = named.scenario;
+    const Survey survey = survey_of(s);
+    const auto from_centre = fit_survey(s.machine, survey, {});
+    Machine with_tip = s.machine;
+    with_tip.probe.length_datum = LengthDatum::tip;
+    const auto from_tip = fit_survey(with_tip, survey, {});
+    REQUIRE(from_centre.has_value());
+    REQUIRE(from_tip.has_value());
+    for (std::size_t k = 0; k < from_centre->axes.size(); ++k) {
+      const AxisResult& before = from_centre->axes[k];
+      const AxisResult& after = from_tip->axes[k];
+      const bool head = before.side == AxisSide::tool;
+      INFO(named.name, ", axis ", before.letter);
+      for (std::size_t c = 0; c < before.centre.size(); ++c) {
+        // A line along Z is quoted where it pierces a plane, and lies under itself.
+        Line line = before.line;
+        if (head) line.point_mm.z() += s.machine.probe.stylus_radius_mm();
+        const RotaryAxis& axis = s.machine.rotary[k];
+        const Eigen::Vector3d expected = pierce_plane(line, axis.direction, axis.quote_at_mm);
+        CHECK(after.centre[c].estimate.value ==
+              doctest::Approx(expected[component(after.centre[c].name)]).epsilon(1e-12));
+        CHECK(after.centre[c].estimate.U95 ==
+              doctest::Approx(before.centre[c].estimate.U95).epsilon(1e-3));
+      }
+      if (!before.pivot_to_stylus) continue;
+      CHECK(after.pivot_to_stylus->value ==
+            doctest::Approx(before.pivot_to_stylus->value).epsilon(1e-12));
+    }
+  }
+}
