@@ -36,7 +36,7 @@ class Streams {
  private:
   bool out_is_terminal_ = false;
   bool err_is_terminal_ = false;
-  unsigned page_before_ = 0;
+  [[maybe_unused]] unsigned page_before_ = 0;
   std::istream in_;
 };
 

@@ -54,7 +54,6 @@ class JointInformation {
   Eigen::MatrixXd stack_;
   Eigen::MatrixXd folded_;
   Eigen::VectorXd workspace_;
-  double left_over_ = 0.0;
   Eigen::Index rows_ = 0;
 };
 

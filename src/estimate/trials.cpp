@@ -5,6 +5,7 @@
 #include <chrono>
 #include <cmath>
 #include <optional>
+#include <system_error>
 #include <thread>
 
 #include "estimate/cases.h"
@@ -100,6 +101,16 @@ std::optional<Kernel> kernel_with(int lanes) {
   return std::nullopt;
 }
 
+/// Starts up to `count` threads; where the system gives fewer, or none, the others do the work.
+template <class Work>
+void start_helpers(std::vector<std::thread>& helpers, int count, const Work& work) {
+  try {
+    for (int t = 0; t < count; ++t) helpers.emplace_back(work, false);
+  } catch (const std::system_error&) {
+    return;
+  }
+}
+
 /// Values of every output in every trial, (trials x outputs): filled by any thread.
 Eigen::MatrixXd all_trials(const TrialBench& bench, const TrialOptions& options) {
   const auto outputs = axis_values(bench.model(), bench.best()).size();
@@ -117,7 +128,7 @@ Eigen::MatrixXd all_trials(const TrialBench& bench, const TrialOptions& options)
   const int processors = static_cast<int>(std::max(1U, std::thread::hardware_concurrency()));
   const int threads = options.threads > 0 ? options.threads : processors;
   std::vector<std::thread> helpers;
-  for (int t = 1; t < threads; ++t) helpers.emplace_back(work, false);
+  start_helpers(helpers, threads - 1, work);
   work(true);
   for (std::thread& helper : helpers) helper.join();
   if (options.progress) options.progress(options.trials);

@@ -22,6 +22,8 @@ constexpr double no_nearer_mm = 1e-6;
 /// A shank that was pressed into something is free again after this way, or it goes through:
 /// common practice, no source (a stylus gives way by a few mm).
 constexpr double pressed_way_mm = 10.0;
+/// Clearances that differ by less are the same on every computer: the first one is reported.
+constexpr double equal_mm = 1e-9;
 constexpr double golden_section = 0.38196601125010515;
 constexpr int refinements = 24;
 
@@ -241,7 +243,7 @@ class MotionChecker::Check {
     const bool may_be_smallest = pair.counts_for_smallest && bound < smallest_mm_;
     if (bound > rules_.guard_mm + clear_mm && !may_be_smallest) return bound;
     const double distance_mm = solid_distance_mm(tool, work);
-    if (pair.counts_for_smallest && distance_mm < smallest_mm_) {
+    if (pair.counts_for_smallest && distance_mm < smallest_mm_ - equal_mm) {
       smallest_mm_ = distance_mm;
       report_.smallest = {pair.tool, pair.work, pair.due, distance_mm};
     }

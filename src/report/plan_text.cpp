@@ -65,6 +65,9 @@ std::string predictions_text(const std::vector<PredictedOutput>& outputs) {
   return text;
 }
 
+/// Gains that differ by less are the same on every computer: the first one is named.
+constexpr double equal_gains = 1e-9;
+
 /// The output an addition helps most, of one kind, as "C.centre.Y 2.0 -> 1.6 um".
 std::string best_change(const std::vector<PredictedOutput>& now,
                         const std::vector<PredictedOutput>& then, bool angles) {
@@ -75,7 +78,7 @@ std::string best_change(const std::vector<PredictedOutput>& now,
     const auto after = std::find_if(then.begin(), then.end(), [&](const PredictedOutput& output) {
       return output.name == before.name;
     });
-    if (after == then.end() || !(after->U95 < best * before.U95)) continue;
+    if (after == then.end() || !(after->U95 < (best - equal_gains) * before.U95)) continue;
     best = after->U95 / before.U95;
     text = fmt::format("{} {} -> {}", text_of(before.name), u95_text(before, before.U95),
                        u95_text(before, after->U95));
