@@ -1,0 +1,174 @@
+// What every room works with: running a command, showing it, keeping what it wrote; lengths as chosen.
+import { el, button, download, freshId } from './elements.js';
+import { decode, encode } from './run-command.js';
+import { Stopped } from './program.js';
+
+const exitWords = {
+  0: 'Done, and good.',
+  1: 'Done, but not good: read why.',
+  2: 'Something in what was typed or in a file is wrong.',
+  3: 'These data cannot give an answer.',
+  4: 'A file could not be read or written.',
+  5: 'The program failed. That is its fault, not yours; nothing was written.',
+};
+const mmPerInch = 25.4;
+
+/** As a shell wants it typed. */
+export function shellWord(word) {
+  return /^[A-Za-z0-9_./,:=+-]+$/.test(word) ? word : `'${word.replaceAll("'", "'\\''")}'`;
+}
+
+export const commandLine = (args) => ['pivotrace', ...args.map(shellWord)].join(' ');
+
+export class Bench {
+  constructor(shop, program) {
+    this.shop = shop;
+    this.program = program;
+    this.log = [];
+    this.onLog = () => {};
+    this.onBusy = () => {};
+    this.announce = () => {};
+    /** When the first command had run, in ms since the page was opened. */
+    this.firstResult = undefined;
+  }
+
+  get inch() {
+    return this.shop.choice('units', 'mm') === 'inch';
+  }
+
+  get unitArgs() {
+    return this.inch ? ['--units', 'inch'] : [];
+  }
+
+  /** A length as text in the units chosen: decimals are those of mm, one more in inches. */
+  length(mm, decimals = 3) {
+    if (!Number.isFinite(mm)) return 'not stated';
+    const text = this.inch ? (mm / mmPerInch).toFixed(decimals + 1) : mm.toFixed(decimals);
+    return `${text.replace('-', '−')} ${this.inch ? 'in' : 'mm'}`;
+  }
+
+  /** A small length: µm, or ten-thousandths of an inch as inches. */
+  small(mm) {
+    if (!Number.isFinite(mm)) return 'not stated';
+    return this.inch ? `${(mm / mmPerInch).toFixed(5)} in` : `${(mm * 1000).toFixed(1)} µm`;
+  }
+
+  angle(degrees) {
+    return Number.isFinite(degrees) ? `${(degrees * 3600).toFixed(1).replace('-', '−')} arcsec` : 'not stated';
+  }
+
+  amount(value, unit) {
+    return unit === 'deg' ? this.angle(value) : this.small(value);
+  }
+
+  /**
+   * Runs one command on the files of the shop.
+   * @param options {label: what undo calls it, keep: false to leave the shop alone, derived: true where it
+   *   is no step of its own, extra: Map of files only this command sees, lane, stdin, choices}
+   */
+  async run(args, { label, keep = true, derived = false, extra = new Map(), lane, stdin, choices } = {}) {
+    const files = new Map([...this.shop.files, ...extra]);
+    this.onBusy(args, '');
+    try {
+      const onProgress = (line) => this.onBusy(args, line);
+      const outcome = await this.program.run({ args, files, stdin }, { lane, onProgress });
+      this.firstResult ??= performance.now();
+      if (keep && derived) this.shop.derive({ ...outcome, choices });
+      else if (keep) this.shop.change(label ?? commandLine(args), { ...outcome, choices });
+      this.remember(args, outcome);
+      return outcome;
+    } finally {
+      this.onBusy(null);
+    }
+  }
+
+  remember(args, outcome) {
+    this.log.push({ line: commandLine(args), outcome });
+    if (this.log.length > 100) this.log.shift();
+    this.onLog();
+  }
+
+  /** The same command, its answer read as JSON; null where it gave none. */
+  async json(args, options) {
+    const outcome = await this.run(args, options);
+    try {
+      return { outcome, value: JSON.parse(outcome.out) };
+    } catch {
+      return { outcome, value: null };
+    }
+  }
+}
+
+/** The command line that does the same, to look at or to copy. */
+export function commandShown(args) {
+  const code = el('code', {}, commandLine(args));
+  const copy = button('Copy', async () => {
+    await navigator.clipboard?.writeText(code.textContent).catch(() => {});
+  }, { class: 'quiet' });
+  const box = el('div', { class: 'command' }, el('span', { class: 'why' }, 'The same at a command line'), code, copy);
+  box.set = (next) => (code.textContent = commandLine(next));
+  return box;
+}
+
+/** What a command said, for people: the outcome in a sentence, its messages, its sheet behind a click. */
+export function said(outcome, { sheet = true, open = false } = {}) {
+  const messages = outcome.err
+    .split(/\r?\n/)
+    .filter((line) => line.trim() && !/^(next:|wrote )/.test(line) && !line.startsWith('\u001b'))
+    .join('\n');
+  return [
+    el('p', { class: outcome.code === 0 ? 'verdict' : 'verdict bad' }, exitWords[outcome.code] ?? `Exit code ${outcome.code}`),
+    messages ? el('pre', { class: 'messages', tabindex: '0' }, messages) : null,
+    sheet && outcome.out.trim()
+      ? el('details', { open }, el('summary', {}, 'All that the program says'), el('pre', { class: 'said', tabindex: '0' }, outcome.out))
+      : null,
+  ];
+}
+
+/** Shows what goes wrong in a place, where somebody looks. */
+export function trouble(place, text) {
+  place.replaceChildren(el('p', { class: 'verdict bad', role: 'alert' }, text));
+}
+
+/** Wraps an action so that a stopped command is no fault and any other fault is shown in `place`. */
+export function guarded(place, action) {
+  return async (...args) => {
+    try {
+      await action(...args);
+    } catch (fault) {
+      if (!(fault instanceof Stopped)) trouble(place, String(fault.message ?? fault));
+    }
+  };
+}
+
+/** One step of a job: what it is, what to do, what came of it. */
+export function step(title, intro, ...content) {
+  const id = freshId('step');
+  return el('section', { class: 'step', 'aria-labelledby': id }, el('h3', { id }, title), intro ? el('p', {}, intro) : null, content);
+}
+
+export function saveButtons(bench, names) {
+  return el(
+    'p',
+    { class: 'buttons' },
+    names.map((name) => button(`Save ${name}`, () => download(name, bench.shop.files.get(name)))),
+  );
+}
+
+/** Calls `action` once calls pause. */
+export function settled(action, milliseconds = 250) {
+  let timer;
+  return (...args) => {
+    clearTimeout(timer);
+    timer = setTimeout(() => action(...args), milliseconds);
+  };
+}
+
+/** 'Small mill, 2nd' -> 'small-mill-2nd': a name for files. */
+export function fileStem(text) {
+  return text.toLowerCase().replace(/[^a-z0-9]+/g, '-').replace(/^-|-$/g, '') || 'machine';
+}
+
+export const stemOf = (name) => name.replace(/\.(machine\.toml|plan\.toml|touches\.csv|result\.json)$/, '').replace(/\.[a-z]+$/, '');
+
+export { decode, encode, el };

@@ -1,0 +1,56 @@
+// Makes the one page: node bundle.mjs PROGRAM_JS PROGRAM_WASM NODE_MODULES OUTPUT
+// Everything goes into one file; its content policy names its one script by hash and allows no connection.
+import { createHash } from 'node:crypto';
+import { readFileSync, readdirSync, writeFileSync } from 'node:fs';
+import { createRequire } from 'node:module';
+import { dirname, join, resolve } from 'node:path';
+import { fileURLToPath } from 'node:url';
+import { gzipSync } from 'node:zlib';
+
+const [programScript, programBytes, nodeModules, output] = process.argv.slice(2).map((path) => resolve(path));
+const here = dirname(fileURLToPath(import.meta.url));
+const project = resolve(here, '../..');
+const { buildSync } = createRequire(join(nodeModules, 'x.js'))('esbuild');
+
+function bundled(entry, format) {
+  const made = buildSync({
+    entryPoints: [join(here, entry)],
+    bundle: true,
+    write: false,
+    format,
+    minify: true,
+    target: 'es2022',
+    legalComments: 'inline',
+    nodePaths: [nodeModules],
+    alias: { 'pivotrace-program': programScript },
+  });
+  return made.outputFiles[0].text;
+}
+
+function textsIn(folder, wanted) {
+  const names = readdirSync(folder).filter((name) => wanted.test(name)).sort();
+  return Object.fromEntries(names.map((name) => [name, readFileSync(join(folder, name), 'utf8')]));
+}
+
+/** No text in a script element may end it. */
+const harmless = (text) => text.replaceAll('<', '\\u003c');
+const hashOf = (text) => `'sha256-${createHash('sha256').update(text).digest('base64')}'`;
+
+const script = bundled('main.js', 'esm').replaceAll('</script', '<\\/script');
+const program = readFileSync(programBytes);
+const parts = {
+  style: readFileSync(join(here, 'page.css'), 'utf8'),
+  program: gzipSync(program, { level: 9 }).toString('base64'),
+  worker: harmless(JSON.stringify(bundled('worker.js', 'iife'))),
+  files: harmless(JSON.stringify({
+    sheets: textsIn(join(project, 'routines'), /\.toml$/),
+    examples: textsIn(join(project, 'examples'), /\.(toml|csv|txt|template)$/),
+  })),
+  // Where this build of the program can make a film, the page shows it.
+  knows: JSON.stringify({ film: program.includes('--film') }),
+  script,
+  'script-hashes': hashOf(script),
+};
+const page = readFileSync(join(here, 'page.html'), 'utf8').replace(/\{\{([a-z-]+)\}\}/g, (unused, name) => parts[name]);
+writeFileSync(output, page);
+console.log(`${output}: ${(page.length / 1e6).toFixed(2)} MB, ${(gzipSync(page).length / 1e6).toFixed(2)} MB compressed`);
