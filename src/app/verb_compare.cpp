@@ -2,14 +2,12 @@
 #include <memory>
 #include <ostream>
 
+#include "app/fitted_record.h"
 #include "app/next_step.h"
 #include "app/refusal.h"
 #include "app/verbs.h"
-#include "pivotrace/estimate/fit.h"
 #include "pivotrace/formats/comparison_file.h"
-#include "pivotrace/formats/machine_file.h"
 #include "pivotrace/formats/result_file.h"
-#include "pivotrace/formats/touch_file.h"
 #include "pivotrace/report/comparison_text.h"
 
 namespace pivotrace::app {
@@ -31,11 +29,7 @@ struct CompareArguments {
 /// The new survey: a result, or a touch record when its machine file is named.
 Expected<FitResult> new_result(const CompareArguments& arguments, FileCalls& disk) {
   if (arguments.machine_file.empty()) return read_result(arguments.new_file, disk);
-  const Expected<Machine> machine = read_machine(arguments.machine_file, disk);
-  if (!machine) return tl::make_unexpected(machine.error());
-  const Expected<Survey> survey = read_survey(arguments.new_file, *machine, disk);
-  if (!survey) return tl::make_unexpected(survey.error());
-  return fit_survey(*machine, *survey);
+  return fitted_record(arguments.machine_file, arguments.new_file, disk);
 }
 
 CompareOptions options_of(const CompareArguments& arguments) {

@@ -4,17 +4,16 @@
 #include <ostream>
 
 #include "app/control_sheets.h"
+#include "app/fitted_record.h"
 #include "app/next_step.h"
 #include "app/refusal.h"
 #include "app/verbs.h"
 #include "pivotrace/cycle/make_program.h"
 #include "pivotrace/disk/text_file.h"
-#include "pivotrace/estimate/fit.h"
 #include "pivotrace/formats/confirm_file.h"
 #include "pivotrace/formats/machine_file.h"
 #include "pivotrace/formats/plan_file.h"
 #include "pivotrace/formats/result_file.h"
-#include "pivotrace/formats/touch_file.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/plan/plan_confirmation.h"
 #include "pivotrace/report/confirm_text.h"
@@ -113,11 +112,7 @@ ExitCode plan_touches(const ConfirmArguments& arguments, const FitResult& writte
 
 Expected<FitResult> new_result(const ConfirmArguments& arguments, FileCalls& disk) {
   if (arguments.machine_file.empty()) return read_result(arguments.new_file, disk);
-  const auto machine = read_machine(arguments.machine_file, disk);
-  if (!machine) return tl::make_unexpected(machine.error());
-  const auto survey = read_survey(arguments.new_file, *machine, disk);
-  if (!survey) return tl::make_unexpected(survey.error());
-  return fit_survey(*machine, *survey);
+  return fitted_record(arguments.machine_file, arguments.new_file, disk);
 }
 
 Expected<CutTest> cut_of(const ConfirmArguments& arguments) {

@@ -10,6 +10,7 @@
 #include "pivotrace/disk/text_file.h"
 #include "pivotrace/estimate/fit.h"
 #include "pivotrace/estimate/trials.h"
+#include "pivotrace/formats/conditions_file.h"
 #include "pivotrace/formats/machine_file.h"
 #include "pivotrace/formats/parameter_file.h"
 #include "pivotrace/formats/plan_file.h"
@@ -66,6 +67,7 @@ struct FitInput {
   Machine machine;
   Survey survey;
   std::vector<InputFile> files;
+  Conditions conditions;
 };
 
 /// A touch record, or the parameter file of a control that keeps its touches there.
@@ -87,10 +89,13 @@ Expected<FitInput> read_input(const FitArguments& arguments, FileCalls& disk) {
   if (!touch_text) return tl::make_unexpected(touch_text.error());
   Expected<Survey> survey = touches_in(*touch_text, arguments, *machine, disk);
   if (!survey) return tl::make_unexpected(survey.error());
+  const auto usual = conditions_of_machine(*machine_text, arguments.machine_file);
+  if (!usual) return tl::make_unexpected(usual.error());
   return FitInput{std::move(*machine),
                   std::move(*survey),
                   {{"machine", arguments.machine_file, sha256_hex(*machine_text)},
-                   {"touches", arguments.touch_file, sha256_hex(*touch_text)}}};
+                   {"touches", arguments.touch_file, sha256_hex(*touch_text)}},
+                  overlaid(*usual, conditions_of_record(*touch_text))};
 }
 
 Expected<TrialsResult> with_progress(const Console& console, const Machine& machine,
@@ -157,6 +162,7 @@ ExitCode run(const FitArguments& arguments, const Console& console) {
   result->made = utc_now();
   result->version = version;
   result->inputs = input->files;
+  result->conditions = input->conditions;
   Expected<TrialsResult> trials;
   if (arguments.trials > 0) {
     trials = with_progress(console, machine, survey, arguments);

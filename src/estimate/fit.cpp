@@ -15,6 +15,7 @@
 #include "estimate/outputs.h"
 #include "estimate/screening.h"
 #include "estimate/start.h"
+#include "estimate/survey_gains.h"
 #include "estimate/touch_tests.h"
 #include "estimate/turn_sense.h"
 #include "estimate/uncertainty.h"
@@ -145,6 +146,8 @@ FitResult assemble(const Model& model, const Adjusted& adjusted, const ChosenVar
   result.budget = whole_budget(model, adjusted, uncertainty);
   result.bounds = bound_results(model, adjusted, uncertainty);
   result.covariance = joint_covariance(model, adjusted, uncertainty);
+  result.gains = survey_gains(model, adjusted, chosen.random, common_terms(model.machine()),
+                              uncertainty.bounds());
   return result;
 }
 

@@ -74,13 +74,35 @@ void Linearisation::take_errors_back(int station, StationBlock& block) const {
       block.by_nuisance * Eigen::Map<const Eigen::VectorXd>(errors_[station].data(), columns);
 }
 
-// A motion moves what the axis carries in the frame outside it: with R the turns of the axes outside,
-// the slides seen from the work move by -R m, the tool by +R m.
+// With R the turns of the axes outside, the slides seen from the work move by -R m, the tool by +R m.
+Eigen::MatrixXd Linearisation::by_motion(int station, int axis, const StationBlock& block) const {
+  const Station& stay = model_.survey().stations[station];
+  const Machine& machine = model_.machine();
+  const bool tool = machine.rotary[axis].side == AxisSide::tool;
+  Eigen::Matrix3d moved = Eigen::Matrix3d::Identity() * (tool ? 1.0 : -1.0);
+  for (int outer = axis - 1; outer >= 0; --outer) {
+    if (machine.rotary[outer].side != machine.rotary[axis].side) continue;
+    for (int k = 0; k < 3; ++k) {
+      moved.col(k) = turned(Eigen::Vector3d(moved.col(k)), state_.axis_lines[outer].direction,
+                            turn_sign(state_.turns[outer]) * stay.angles_rad[outer]);
+    }
+  }
+  Eigen::MatrixXd columns = block.by_nuisance.leftCols<3>() * moved;
+  int row = 0;
+  for (int t = 0; t < stay.touch_count; ++t) {
+    const Touch& touch = model_.survey().touches[stay.first_touch + t];
+    const int rows = touch.kind == TouchKind::centre ? 3 : 1;
+    if (!feels(machine, touch, axis)) columns.middleRows(row, rows).setZero();
+    row += rows;
+  }
+  return columns;
+}
+
 void Linearisation::fill_shared(int station, StationBlock& block) const {
   const std::vector<int>& ids = model_.shared().of_station[station];
   block.by_shared.resize(block.gap.size(), static_cast<Eigen::Index>(ids.size()));
-  const Station& stay = model_.survey().stations[station];
-  const Machine& machine = model_.machine();
+  Eigen::MatrixXd motion;
+  int motion_axis = -1;
   for (std::size_t j = 0; j < ids.size(); ++j) {
     const SharedEffect& effect = model_.shared().all[ids[j]];
     auto column = block.by_shared.col(static_cast<Eigen::Index>(j));
@@ -88,21 +110,10 @@ void Linearisation::fill_shared(int station, StationBlock& block) const {
       column = block.by_nuisance.col(3 + effect.axis);
       continue;
     }
-    const bool tool = machine.rotary[effect.axis].side == AxisSide::tool;
-    Eigen::Vector3d moved = Eigen::Vector3d::Unit(effect.component) * (tool ? 1.0 : -1.0);
-    for (int outer = effect.axis - 1; outer >= 0; --outer) {
-      if (machine.rotary[outer].side != machine.rotary[effect.axis].side) continue;
-      moved = turned(moved, state_.axis_lines[outer].direction,
-                     turn_sign(state_.turns[outer]) * stay.angles_rad[outer]);
-    }
-    column = block.by_nuisance.leftCols<3>() * moved;
-    int row = 0;
-    for (int t = 0; t < stay.touch_count; ++t) {
-      const Touch& touch = model_.survey().touches[stay.first_touch + t];
-      const int rows = touch.kind == TouchKind::centre ? 3 : 1;
-      if (!feels(machine, touch, effect.axis)) column.segment(row, rows).setZero();
-      row += rows;
-    }
+    // The three components follow one another.
+    if (effect.axis != motion_axis) motion = by_motion(station, effect.axis, block);
+    motion_axis = effect.axis;
+    column = motion.col(effect.component);
   }
 }
 

@@ -44,6 +44,10 @@ class Linearisation {
   void evaluate(int station, const double* nuisance, StationBlock& block,
                 const std::vector<Effect>& common = {}) const;
 
+  /// (m x 3) How a motion of what carries this axis, along X, Y, Z in the frame outside it, moves the gaps
+  /// of a station whose `block` was evaluated here; 0 for touches that do not feel the axis.
+  Eigen::MatrixXd by_motion(int station, int axis, const StationBlock& block) const;
+
   /// The rotary axes at one station, with what the optional unknowns do to their angles.
   contact::Chain<double> station_chain(int station, const double* nuisance) const;
   /// Outward normal under one touch in the frame of the spindle as it stands unflipped.

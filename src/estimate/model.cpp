@@ -85,6 +85,9 @@ void RandomModel::scale_variance(int group, double factor) {
 }
 
 EffectName name_of(const Machine& machine, const Effect& effect) {
+  if (effect.kind == EffectKind::index_wave) {
+    return {effect.kind, effect.index % 4, machine.rotary[effect.index / 4].letter};
+  }
   if (effect.kind != EffectKind::reversal) return {effect.kind, effect.index, '\0'};
   return {effect.kind, 0, machine.rotary[effect.index].letter};
 }

@@ -20,6 +20,8 @@ SurveyPart without(const Survey& survey, const std::vector<bool>& excluded) {
   part.survey.machine_name = survey.machine_name;
   part.survey.started = survey.started;
   part.survey.file = survey.file;
+  part.survey.simulated = survey.simulated;
+  part.survey.turns_told_apart = survey.turns_told_apart;
   for (std::size_t s = 0; s < survey.stations.size(); ++s) {
     Station stay = survey.stations[s];
     const int first = stay.first_touch;

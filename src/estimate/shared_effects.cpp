@@ -14,12 +14,7 @@ namespace {
 const double one_position_rad = rad_from_deg(1.0);
 
 /// One index position or one arrival with the stations that stand there.
-struct Place {
-  int axis = 0;
-  double angle_rad = 0.0;
-  double side = 0.0;
-  std::vector<int> stations;
-};
+using Place = IndexPosition;
 
 /// Places of one axis in the order met, and per station the one it stands at (-1: not felt).
 struct Places {
@@ -173,6 +168,7 @@ class Sorter {
 
   void add_axis(int axis, bool in_clusters) {
     for (const Place& place : positions_[axis].all) {
+      result_.positions.push_back(place);
       const int first = result_.count();
       add_index(axis, place);
       add_motion(axis, place);

@@ -37,6 +37,14 @@ struct SharedEffect {
 /// the groups whose variances add up there; empty = none.
 using OwnGroups = std::array<std::vector<int>, 3 + max_rotary_axes>;
 
+/// Every stay of one axis at one angle, whether one station makes it or several.
+struct IndexPosition {
+  int axis = 0;
+  double angle_rad = 0.0;  ///< from 0 to a turn
+  double side = 0.0;       ///< from which it was reached; 0 = not told apart
+  std::vector<int> stations;
+};
+
 struct SharedEffects {
   /// Those of the axis with most of them first, position by position, then the rest.
   std::vector<SharedEffect> all;
@@ -46,6 +54,7 @@ struct SharedEffects {
   std::vector<std::vector<int>> of_station;  ///< indices into `all`
   std::vector<int> cluster_of_station;       ///< -1: none
   std::vector<OwnGroups> own;
+  std::vector<IndexPosition> positions;  ///< of every axis that was turned
 
   int count() const { return static_cast<int>(all.size()); }
   int border() const { return count() - clustered; }

@@ -36,6 +36,14 @@ const char* note_word(CompareNote::Kind kind) {
   using Kind = CompareNote::Kind;
   switch (kind) {
     case Kind::gains_missing: return "gains-missing";
+    case Kind::probe_not_stated: return "probe-not-stated";
+    case Kind::other_probe: return "other-probe";
+    case Kind::other_calibration: return "other-calibration";
+    case Kind::other_load: return "other-load";
+    case Kind::other_warmth: return "other-warmth";
+    case Kind::other_clamping: return "other-clamping";
+    case Kind::simulated: return "simulated";
+    case Kind::simulated_beside_measured: return "simulated-beside-measured";
     case Kind::between_assumed: return "between-surveys-assumed";
     case Kind::machine_file_differs: return "machine-file-differs";
     case Kind::no_dates: return "no-dates";

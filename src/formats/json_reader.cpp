@@ -178,6 +178,21 @@ std::vector<std::string> JsonObject::texts(const char* key) {
   return words;
 }
 
+Eigen::VectorXd JsonObject::numbers(const char* key, std::size_t size) {
+  const auto count = static_cast<Eigen::Index>(size);
+  const Json* value = find(key);
+  if (value == nullptr) return Eigen::VectorXd::Zero(count);
+  if (!value->is_array() || value->size() != size) {
+    report(key, ProblemNumber::wrong_type, fmt::format("must have {} numbers", size), file_advice);
+    return Eigen::VectorXd::Zero(count);
+  }
+  Eigen::VectorXd numbers(count);
+  for (Eigen::Index k = 0; k < count; ++k) {
+    numbers[k] = number_of((*value)[static_cast<std::size_t>(k)], key);
+  }
+  return numbers;
+}
+
 Eigen::MatrixXd JsonObject::matrix(const char* key, std::size_t size) {
   const Json* value = find(key);
   if (value == nullptr || (value->is_array() && value->empty())) return {};
@@ -253,6 +268,19 @@ std::vector<std::pair<std::string, double>> JsonObject::named_numbers() {
   std::vector<std::pair<std::string, double>> members;
   for (const auto& [name, value] : json_->items()) {
     members.emplace_back(name, number_of(value, name));
+  }
+  return members;
+}
+
+std::vector<std::pair<std::string, std::string>> JsonObject::named_texts() {
+  std::vector<std::pair<std::string, std::string>> members;
+  for (const auto& [name, value] : json_->items()) {
+    if (value.is_string()) {
+      members.emplace_back(name, value.get<std::string>());
+    } else {
+      report_type(name, "a text", value);
+    }
+    known_keys_.push_back(name);
   }
   return members;
 }

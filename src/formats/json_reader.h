@@ -37,6 +37,8 @@ class JsonObject {
   Eigen::Vector3d vector(const char* key);
   std::optional<Eigen::Vector3d> optional_vector(const char* key);
   std::vector<std::string> texts(const char* key);
+  /// An array of `size` numbers; zeros when it is not.
+  Eigen::VectorXd numbers(const char* key, std::size_t size);
   /// An array of `size` rows of `size` numbers, or an empty array.
   Eigen::MatrixXd matrix(const char* key, std::size_t size);
 
@@ -49,6 +51,9 @@ class JsonObject {
   std::vector<std::pair<std::string, JsonObject>> named_objects();
   /// Every member of an object whose keys are names: (name, number).
   std::vector<std::pair<std::string, double>> named_numbers();
+
+  /// Every member of an object whose keys are names: (name, text).
+  std::vector<std::pair<std::string, std::string>> named_texts();
 
   void refuse_unknown_keys();
   void report(const std::string& key, ProblemNumber number, std::string what, std::string advice);

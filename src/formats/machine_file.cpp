@@ -7,6 +7,7 @@
 #include <map>
 
 #include "base/words.h"
+#include "formats/conditions_reader.h"
 #include "formats/plain_toml.h"
 #include "pivotrace/disk/text_file.h"
 #include "pivotrace/geometry/angle.h"
@@ -60,6 +61,10 @@ class MachineParser {
     refer_tool_side_to_stylus_centre();
     read_artefacts(top.tables("artefact", Need::required));
     read_obstacles(top.tables("obstacle", Need::optional));
+    // Read again by conditions_file.cpp; here for its faults.
+    if (auto conditions = top.table("conditions", Need::optional)) {
+      formats::read_conditions(*conditions);
+    }
     // How the unit is fastened stands in the same file but is read by mounting_file.cpp.
     for (const char* key : {"foot", "key"}) top.tables(key, Need::optional);
     top.table("mounting", Need::optional);

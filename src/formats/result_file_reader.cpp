@@ -432,6 +432,80 @@ JointCovariance read_covariance(JsonObject& json) {
   return covariance;
 }
 
+// --- conditions and gains -------------------------------------------------------------------------
+
+std::optional<bool> read_optional_word(JsonObject& json, const char* key, const char* when_true,
+                                       const char* when_false) {
+  const auto word = json.optional_text(key);
+  if (!word) return std::nullopt;
+  if (*word == when_true) return true;
+  if (*word == when_false) return false;
+  json.report(key, ProblemNumber::out_of_range, "is none of its words", advice_to_refit);
+  return std::nullopt;
+}
+
+Conditions read_conditions(JsonObject& json) {
+  Conditions conditions;
+  conditions.probe = json.optional_text("probe");
+  conditions.probe_calibrated = json.optional_text("probe_calibrated");
+  conditions.tables_on = read_optional_word(json, "tables", "on", "off");
+  conditions.load_kg = json.optional_number("load_kg");
+  conditions.warm_minutes = json.optional_number("warm_minutes");
+  conditions.clamped = read_optional_word(json, "axes_while_touched", "clamped", "free");
+  if (auto artefacts = json.object("artefacts")) {
+    for (auto& [name, which] : artefacts->named_texts()) conditions.artefacts[name] = which;
+  }
+  json.refuse_unknown_keys();
+  return conditions;
+}
+
+void read_what_term(JsonObject& json, SharedTerm& term) {
+  const std::vector<std::string> words(std::begin(formats::term_words),
+                                       std::end(formats::term_words));
+  term.kind = static_cast<SharedTerm::Kind>(json.choice("term", words));
+  if (term.kind == SharedTerm::Kind::effect) {
+    const auto effect = effect_named(json.text("effect"));
+    if (!effect)
+      json.report("effect", ProblemNumber::out_of_range, "names no effect", advice_to_refit);
+    term.effect = effect.value_or(EffectName{});
+  }
+  if (term.kind == SharedTerm::Kind::artefact_diameter) term.artefact = json.text("artefact");
+  if (!formats::is_of_position(term.kind)) return;
+  term.axis = letter_of(json, "axis", json.text("axis"));
+  term.angle_rad = rad_from_deg(json.number("angle_deg"));
+  term.side = json.integer("side");
+  if (term.kind == SharedTerm::Kind::axis_motion) {
+    term.component = static_cast<int>(json.choice("along", {"X", "Y", "Z"}));
+  }
+}
+
+SharedTerm read_term(JsonObject& json, const std::vector<ValueName>& names) {
+  SharedTerm term;
+  read_what_term(json, term);
+  const formats::WrittenUnit unit = formats::written_unit(formats::term_unit(term));
+  if (json.text("unit") != unit.word) {
+    json.report("unit", ProblemNumber::out_of_range, "does not fit the term", advice_to_refit);
+  }
+  term.u = json.number("u") / unit.per_internal;
+  term.half_width = json.number("bound") / unit.per_internal;
+  term.gains = json.numbers("by", names.size());
+  for (Eigen::Index k = 0; k < term.gains.size(); ++k) {
+    const bool angle = is_angle(names[static_cast<std::size_t>(k)]);
+    term.gains[k] *= unit.per_internal * (angle ? rad_from_deg(1.0) : 1.0);
+  }
+  json.refuse_unknown_keys();
+  return term;
+}
+
+SurveyGains read_gains(JsonObject& json, const std::vector<ValueName>& names) {
+  SurveyGains gains;
+  gains.origin_mm = json.vector("origin");
+  gains.middle_mm = json.vector("middle");
+  for (JsonObject& term : json.objects("terms")) gains.terms.push_back(read_term(term, names));
+  json.refuse_unknown_keys();
+  return gains;
+}
+
 // --- the whole ------------------------------------------------------------------------------------
 
 class ResultReader {
@@ -455,6 +529,7 @@ class ResultReader {
     if (auto covariance = top_.object("covariance")) {
       result_.covariance = read_covariance(*covariance);
     }
+    read_what_others_may_share();
     top_.refuse_unknown_keys();
     refuse_gaps_in_usable_result();
     if (!problems_.empty()) return problems_.as_failure();
@@ -462,6 +537,19 @@ class ResultReader {
   }
 
  private:
+  /// Not in files of earlier versions.
+  void read_what_others_may_share() {
+    if (top_.has("conditions")) {
+      if (auto conditions = top_.object("conditions")) {
+        result_.conditions = read_conditions(*conditions);
+      }
+    }
+    if (!top_.has("gains")) return;
+    if (auto gains = top_.object("gains")) {
+      result_.gains = read_gains(*gains, result_.covariance.names);
+    }
+  }
+
   void read_head() {
     top_.text("format");
     result_.usable = top_.boolean("usable");

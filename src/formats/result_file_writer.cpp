@@ -314,6 +314,79 @@ void add_covariance(JsonWriter& json, const JointCovariance& covariance) {
   json.end();
 }
 
+// --- conditions and gains --------------------------------------------------------------------------
+
+void add_optional_text(JsonWriter& json, const char* key, const std::optional<std::string>& text) {
+  if (text) {
+    json.add(key, *text);
+  } else {
+    json.add_null(key);
+  }
+}
+
+void add_optional_word(JsonWriter& json, const char* key, const std::optional<bool>& state,
+                       const char* when_true, const char* when_false) {
+  if (state) {
+    json.add(key, *state ? when_true : when_false);
+  } else {
+    json.add_null(key);
+  }
+}
+
+void add_conditions(JsonWriter& json, const Conditions& conditions) {
+  json.begin_object("conditions");
+  add_optional_text(json, "probe", conditions.probe);
+  add_optional_text(json, "probe_calibrated", conditions.probe_calibrated);
+  add_optional_word(json, "tables", conditions.tables_on, "on", "off");
+  json.add("load_kg", conditions.load_kg);
+  json.add("warm_minutes", conditions.warm_minutes);
+  add_optional_word(json, "axes_while_touched", conditions.clamped, "clamped", "free");
+  json.begin_object("artefacts", JsonLayout::one_line);
+  for (const auto& [name, which] : conditions.artefacts) json.add(name, which);
+  json.end();
+  json.end();
+}
+
+void add_what_term(JsonWriter& json, const SharedTerm& term) {
+  json.add("term", formats::term_word(term.kind));
+  if (term.kind == SharedTerm::Kind::effect) json.add("effect", text_of(term.effect));
+  if (term.kind == SharedTerm::Kind::artefact_diameter) json.add("artefact", term.artefact);
+  if (!formats::is_of_position(term.kind)) return;
+  json.add("axis", letter_text(term.axis));
+  json.add("angle_deg", deg_to_write(term.angle_rad));
+  json.add("side", term.side);
+  if (term.kind == SharedTerm::Kind::axis_motion) json.add("along", axis_words[term.component]);
+}
+
+/// Size and gains in the unit of the term, values in mm or deg.
+void add_term(JsonWriter& json, const SharedTerm& term, const std::vector<ValueName>& names) {
+  const formats::WrittenUnit unit = formats::written_unit(formats::term_unit(term));
+  json.begin_object({}, JsonLayout::one_line);
+  add_what_term(json, term);
+  json.add("unit", unit.word);
+  json.add("u", term.u * unit.per_internal);
+  json.add("bound", term.half_width * unit.per_internal);
+  json.begin_array("by");
+  for (std::size_t k = 0; k < names.size(); ++k) {
+    json.add({}, term.gains[static_cast<Eigen::Index>(k)] * written_per_internal(names[k]) /
+                     unit.per_internal);
+  }
+  json.end();
+  json.end();
+}
+
+void add_gains(JsonWriter& json, const FitResult& result) {
+  json.begin_object("gains");
+  add_vector(json, "origin", result.gains.origin_mm);
+  add_vector(json, "middle", result.gains.middle_mm);
+  json.begin_array("terms");
+  for (const SharedTerm& term : result.gains.terms) {
+    add_term(json, term, result.covariance.names);
+  }
+  json.end();
+  json.end();
+}
+
 void add_input(JsonWriter& json, const InputFile& input) {
   json.begin_object({}, JsonLayout::one_line);
   json.add("role", input.role);
@@ -345,6 +418,7 @@ std::string write_result(const FitResult& result) {
   json.add("version", result.version);
   json.end();
   add_list(json, "inputs", result.inputs, add_input);
+  add_conditions(json, result.conditions);
   json.begin_object("axes");
   for (const AxisResult& axis : result.axes) add_axis(json, axis);
   json.end();
@@ -362,6 +436,7 @@ std::string write_result(const FitResult& result) {
   json.end();
   add_list(json, "touches", result.touches, add_touch);
   add_covariance(json, result.covariance);
+  add_gains(json, result);
   json.end();
   return json.take();
 }

@@ -7,14 +7,19 @@
 
 #include "base/iso_time.h"
 #include "base/words.h"
+#include "formats/conditions_reader.h"
 
 namespace pivotrace::formats {
 
 namespace {
 
 const std::vector<std::string>& preamble_keys() {
-  static const std::vector<std::string> keys = {"format", "units",        "machine",  "started",
-                                                "kind",   "length_datum", "simulated"};
+  static const std::vector<std::string> keys = [] {
+    std::vector<std::string> all = {"format", "units",        "machine",  "started",
+                                    "kind",   "length_datum", "simulated"};
+    all.insert(all.end(), condition_keys().begin(), condition_keys().end());
+    return all;
+  }();
   return keys;
 }
 
@@ -125,9 +130,14 @@ class PreambleReader {
       preamble_.kind = centre ? TouchKind::centre : TouchKind::touch;
     } else if (entry.key == "simulated") {
       preamble_.simulated = choice(entry, {"yes", "no"}) == "yes";
-    } else {
+    } else if (entry.key == "length_datum") {
       const bool tip = choice(entry, {"centre", "tip"}) == "tip";
       preamble_.length_datum = tip ? LengthDatum::tip : LengthDatum::centre;
+    } else {
+      read_condition(
+          entry.key, entry.value, preamble_.conditions, [&](std::string what, std::string advice) {
+            report(entry, ProblemNumber::out_of_range, std::move(what), std::move(advice));
+          });
     }
   }
 

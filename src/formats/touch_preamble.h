@@ -6,6 +6,7 @@
 #include <string_view>
 
 #include "base/problem_list.h"
+#include "pivotrace/machine/conditions.h"
 #include "pivotrace/machine/machine.h"
 #include "pivotrace/survey/survey.h"
 
@@ -22,6 +23,7 @@ struct TouchPreamble {
   bool simulated = false;  ///< a rehearsal made this record
   TouchKind kind = TouchKind::touch;
   std::optional<LengthDatum> length_datum;
+  Conditions conditions;
   std::size_t header_offset = 0;  ///< first byte that is neither remark nor blank line
   int header_line = 1;
 };

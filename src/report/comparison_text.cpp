@@ -256,9 +256,38 @@ std::string note_text(const CompareNote& note, const Comparison& comparison, Len
   const ChangeColumns columns(unit);
   switch (note.kind) {
     case Kind::gains_missing:
-      return "the results do not store how probe, scale and diameters act on each value: U95 "
-             "counts them "
-             "as if each survey had its own, although much of them cancels in a change";
+      return "a result made by an earlier version does not store how probe, slides and index "
+             "errors "
+             "act on each value: U95 counts them as if each survey had its own, although much of "
+             "them cancels in a change; fit its touch record again";
+    case Kind::probe_not_stated:
+      return "not both results say which probe was used and when it was calibrated: U95 counts its "
+             "errors in both surveys; state `probe` and `probe_calibrated` ([conditions] of the "
+             "machine file, or the touch record) and what is the same cancels";
+    case Kind::other_probe:
+      return "another probe was used: its errors are counted in both surveys, and a shift of all "
+             "centres may be the probe's";
+    case Kind::other_calibration:
+      return "the probe was calibrated in between: its errors are counted in both surveys";
+    case Kind::other_load:
+      return fmt::format(
+          "the table carried another load: shifts between surveys are taken twice as large, {} per "
+          "coordinate (common practice, no source)",
+          columns.small(comparison.between_surveys_mm));
+    case Kind::other_warmth:
+      return fmt::format(
+          "one survey was made on a cold machine: shifts between surveys are taken twice as large, "
+          "{} per coordinate (common practice, no source)",
+          columns.small(comparison.between_surveys_mm));
+    case Kind::other_clamping:
+      return "the axes were clamped in one survey and free in the other: index errors are counted "
+             "in "
+             "both";
+    case Kind::simulated:
+      return "SIMULATED: both results come from rehearsals, no machine was looked at";
+    case Kind::simulated_beside_measured:
+      return "one result comes from a rehearsal, the other from a machine: what moved between them "
+             "happened on no machine";
     case Kind::between_assumed:
       return fmt::format(
           "temperature and re-clamping between the surveys: {} per coordinate is assumed "

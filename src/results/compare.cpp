@@ -17,17 +17,48 @@ constexpr double visible_power = 0.80;
 /// A value counts as moved once the survey-wide test opened and it is beyond its U95.
 constexpr double value_level = 0.05;
 
+/// What of a change of value i alone is left when every bias within its bounds works against it.
+double noncentrality_left(const EpochPair& pair, Eigen::Index i, double change) {
+  const Congruency test =
+      congruency_beside(change * Eigen::VectorXd::Unit(pair.size(), i), pair.covariance, pair.dof,
+                        pair.bias.gains, pair.bias.half_widths);
+  return test.statistic * test.h;
+}
+
+/// Without any bias: change^2 (C^-1)_ii.
+double visible_without_bias(const EpochPair& pair, Eigen::Index i, double wanted) {
+  const Eigen::VectorXd unit = Eigen::VectorXd::Unit(pair.size(), i);
+  return std::sqrt(wanted / unit.dot(pair.covariance.ldlt().solve(unit)));
+}
+
+/// The change of value i alone at which that reaches `wanted`: it grows with the change.
+double visible_in_survey(const EpochPair& pair, Eigen::Index i, double wanted) {
+  double low = visible_without_bias(pair, i, wanted);
+  if (!(pair.bias.half_widths.maxCoeff() > 0.0)) return low;
+  double high = low;
+  constexpr int most_doublings = 40;
+  for (int k = 0; k < most_doublings && noncentrality_left(pair, i, high) < wanted; ++k) {
+    low = high;
+    high *= 2.0;
+  }
+  constexpr int halvings = 24;  // to 1e-7 of the change
+  for (int k = 0; k < halvings && high > low; ++k) {
+    const double middle = 0.5 * (low + high);
+    (noncentrality_left(pair, i, middle) < wanted ? low : high) = middle;
+  }
+  return high;
+}
+
 /// How large a change of value i alone must be for the survey-wide test to open, and to be beyond its own
 /// U95, in 8 of 10 cases: the larger of the two.
-double visible(const EpochPair& pair, Eigen::Index i, double inverse_ii, double noncentrality) {
-  const double by_survey = std::sqrt(noncentrality / inverse_ii);
+double visible(const EpochPair& pair, Eigen::Index i, double B, double noncentrality) {
   const double by_value = std::sqrt(f_test_noncentrality(value_level, visible_power, 1.0,
                                                          pair.dofs[static_cast<std::size_t>(i)]) *
                                     pair.covariance(i, i));
-  return std::max(by_survey, by_value);
+  return std::max(visible_in_survey(pair, i, noncentrality), by_value + B);
 }
 
-ValueChange value_change(const EpochPair& pair, Eigen::Index i, bool opened) {
+ValueChange value_change(const EpochPair& pair, Eigen::Index i, double B, bool opened) {
   ValueChange value;
   value.name = pair.names[static_cast<std::size_t>(i)];
   value.old_value = pair.old_values[i];
@@ -35,7 +66,7 @@ ValueChange value_change(const EpochPair& pair, Eigen::Index i, bool opened) {
   value.change = pair.change[i];
   value.u = std::sqrt(pair.covariance(i, i));
   value.dof = pair.dofs[static_cast<std::size_t>(i)];
-  value.B = pair.bias_gains.row(i).cwiseAbs().dot(pair.half_widths);
+  value.B = B;
   value.U95 = biased_expanded(value.u, value.dof, value.B);
   value.moved = opened && std::abs(value.change) > value.U95;
   return value;
@@ -52,12 +83,11 @@ std::vector<ValueChange> value_changes(const EpochPair& pair, const Congruency& 
                                        const CompareOptions& options) {
   const double noncentrality =
       f_test_noncentrality(moved_level, visible_power, static_cast<double>(test.h), pair.dof);
-  const Eigen::MatrixXd inverse =
-      pair.covariance.llt().solve(Eigen::MatrixXd::Identity(pair.size(), pair.size()));
+  const Eigen::VectorXd B = pair.bias.largest_shifts();
   std::vector<ValueChange> values;
   for (Eigen::Index i = 0; i < pair.size(); ++i) {
-    ValueChange value = value_change(pair, i, test.rejects(moved_level));
-    value.smallest_seen = visible(pair, i, inverse(i, i), noncentrality) + value.B;
+    ValueChange value = value_change(pair, i, B[i], test.rejects(moved_level));
+    value.smallest_seen = visible(pair, i, B[i], noncentrality);
     if (options.within_mm) apply_tolerance(*options.within_mm, value);
     values.push_back(value);
   }
@@ -103,9 +133,9 @@ Expected<Comparison> compare(const FitResult& old_result, const FitResult& new_r
   comparison.old_started = old_result.started;
   comparison.new_started = new_result.started;
   comparison.notes = pair->notes;
-  comparison.between_surveys_mm = options.between_surveys_mm;
-  comparison.test = congruency_beside(pair->change, pair->covariance, pair->dof, pair->bias_gains,
-                                      pair->half_widths);
+  comparison.between_surveys_mm = pair->between_surveys_mm;
+  comparison.test = congruency_beside(pair->change, pair->covariance, pair->dof, pair->bias.gains,
+                                      pair->bias.half_widths);
   comparison.values = value_changes(*pair, comparison.test, options);
   comparison.moved = overall(comparison.test, comparison.values);
   comparison.artefacts = artefact_shifts(old_result, new_result);

@@ -21,6 +21,12 @@ double tolerance_of(const NamedEstimate& named, const ConfirmOptions& options) {
   return is_angle(named.name) ? *options.within_mm / lean_length_mm : *options.within_mm;
 }
 
+/// What was written is a number: of the bounds only what may lie between two surveys enters beside those of
+/// the survey that looks at it.
+Eigen::VectorXd shifts_between_surveys(const EpochPair& pair) {
+  return pair.between_surveys_mm * pair.bias.gains.rightCols<3>().cwiseAbs().rowwise().sum();
+}
+
 Holding holding_of(const ConfirmedValue& value) {
   if (equivalence(value.off(), value.u, value.dof, value.tolerance, value.B, level).within) {
     return Holding::holds;
@@ -59,8 +65,10 @@ Expected<std::vector<ConfirmedValue>> confirm(const FitResult& written, const Fi
   CompareOptions pairing;
   pairing.allow_other_machine = options.allow_other_machine;
   pairing.between_surveys_mm = options.between_surveys_mm;
+  pairing.between_surveys_stated = true;
   const auto pair = paired(written, found, pairing);
   if (!pair) return tl::make_unexpected(pair.error());
+  const Eigen::VectorXd between = shifts_between_surveys(*pair);
   std::vector<ConfirmedValue> values;
   for (const ToleratedValue& asked : tolerated_values(written, options)) {
     const auto place = std::ranges::find(pair->names, asked.name);
@@ -72,7 +80,7 @@ Expected<std::vector<ConfirmedValue>> confirm(const FitResult& written, const Fi
     value.found = estimate.value;
     value.u = estimate.u_absolute;
     value.dof = estimate.dof;
-    value.B = pair->bias_gains.row(place - pair->names.begin()).cwiseAbs().dot(pair->half_widths);
+    value.B = std::hypot(estimate.B_absolute, between[place - pair->names.begin()]);
     value.tolerance = asked.tolerance;
     value.holding = holding_of(value);
     values.push_back(value);

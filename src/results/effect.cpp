@@ -1,5 +1,7 @@
 #include "pivotrace/results/effect.h"
 
+#include <map>
+
 namespace pivotrace {
 
 const std::vector<EffectName>& every_effect() {
@@ -11,6 +13,11 @@ const std::vector<EffectName>& every_effect() {
     }
     for (int k = 0; k < 2; ++k) all.push_back({EffectKind::lobing, k});
     for (char axis = 'A'; axis <= 'Z'; ++axis) all.push_back({EffectKind::reversal, 0, axis});
+    for (int k = 0; k < 3; ++k) all.push_back({EffectKind::creep, k});
+    for (int k = 0; k < 9; ++k) all.push_back({EffectKind::bow, k});
+    for (char axis = 'A'; axis <= 'Z'; ++axis) {
+      for (int k = 0; k < 4; ++k) all.push_back({EffectKind::index_wave, k, axis});
+    }
     return all;
   }();
   return effects;
@@ -50,12 +57,13 @@ std::string effect_part(const EffectName& name) {
   constexpr const char* axes[3] = {"X", "Y", "Z"};
   constexpr const char* planes[3] = {"XY", "YZ", "ZX"};
   constexpr const char* parts[2] = {"cosine", "sine"};
+  constexpr const char* waves[4] = {"1 cosine", "1 sine", "2 cosine", "2 sine"};
   switch (name.kind) {
     case EffectKind::squareness: return planes[name.index];
     case EffectKind::lobing: return parts[name.index];
     case EffectKind::reversal: return std::string(1, name.axis);
     case EffectKind::bow: return std::string(axes[name.index / 3]) + axes[name.index % 3];
-    case EffectKind::index_wave: return std::to_string(name.index);
+    case EffectKind::index_wave: return std::string(1, name.axis) + waves[name.index];
     default: return axes[name.index];
   }
 }
@@ -65,10 +73,14 @@ std::string text_of(const EffectName& name) {
 }
 
 std::optional<EffectName> effect_named(std::string_view text) {
-  for (const EffectName& name : every_effect()) {
-    if (text_of(name) == text) return name;
-  }
-  return std::nullopt;
+  static const std::map<std::string, EffectName, std::less<>> by_text = [] {
+    std::map<std::string, EffectName, std::less<>> all;
+    for (const EffectName& name : every_effect()) all.emplace(text_of(name), name);
+    return all;
+  }();
+  const auto found = by_text.find(text);
+  if (found == by_text.end()) return std::nullopt;
+  return found->second;
 }
 
 }  // namespace pivotrace

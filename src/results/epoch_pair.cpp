@@ -42,6 +42,32 @@ std::optional<double> seconds_between(const FitResult& old_result, const FitResu
   return *after - *before;
 }
 
+/// Largest shift of all axes by temperature and re-clamping, per coordinate.
+struct BetweenSurveys {
+  double half_width_mm = 0.0;
+  bool stated = false;
+};
+
+/// What the user says goes before what the results hold, the larger of both; then what is assumed.
+BetweenSurveys between_surveys(const FitResult& old_result, const FitResult& new_result,
+                               const CompareOptions& options) {
+  BetweenSurveys between{options.between_surveys_mm, options.between_surveys_stated};
+  if (!between.stated) {
+    double largest = -1.0;
+    bool stated = true;
+    for (const FitResult* result : {&old_result, &new_result}) {
+      for (const BoundResult& bound : result->bounds) {
+        if (bound.kind != BoundKind::between_surveys) continue;
+        stated = stated && bound.source == BoundSource::stated;
+        largest = std::max(largest, bound.half_width);
+      }
+    }
+    if (largest >= 0.0) between = {largest, stated};
+  }
+  between.half_width_mm *= times_between_surveys(old_result, new_result);
+  return between;
+}
+
 Problems reasons_to_refuse(const FitResult& old_result, const FitResult& new_result,
                            const CompareOptions& options) {
   Problems problems;
@@ -60,6 +86,9 @@ Problems reasons_to_refuse(const FitResult& old_result, const FitResult& new_res
                         {},
                         "give two results of one machine, or --allow-other-machine if it was only "
                         "renamed"});
+  }
+  for (Problem& problem : refused_conditions(old_result, new_result)) {
+    problems.push_back(std::move(problem));
   }
   if (same_input(old_result, new_result, "touches")) {
     problems.push_back({ProblemNumber::bad_argument,
@@ -92,9 +121,16 @@ bool same_plane(const AxisResult& a, const AxisResult& b) {
 }
 
 void note_conditions(const FitResult& old_result, const FitResult& new_result,
-                     const CompareOptions& options, std::vector<CompareNote>& notes) {
-  notes.push_back({Kind::gains_missing, '\0'});
-  if (!options.between_surveys_stated) notes.push_back({Kind::between_assumed, '\0'});
+                     const BetweenSurveys& between, std::vector<CompareNote>& notes) {
+  for (const FitResult* result : {&old_result, &new_result}) {
+    if (!result->gains.terms.empty()) continue;
+    notes.push_back({Kind::gains_missing, '\0'});
+    break;
+  }
+  for (const CompareNote& note : notes_on_conditions(old_result, new_result)) {
+    notes.push_back(note);
+  }
+  if (!between.stated) notes.push_back({Kind::between_assumed, '\0'});
   if (other_input(old_result, new_result, "machine")) {
     notes.push_back({Kind::machine_file_differs, '\0'});
   }
@@ -124,17 +160,6 @@ std::vector<char> common_axes(const FitResult& old_result, const FitResult& new_
   return letters;
 }
 
-/// Places of the names in the covariance of a result; -1 where it has none.
-std::vector<Eigen::Index> places(const JointCovariance& covariance,
-                                 const std::vector<ValueName>& names) {
-  std::vector<Eigen::Index> found;
-  for (const ValueName& name : names) {
-    const auto place = std::ranges::find(covariance.names, name);
-    found.push_back(place == covariance.names.end() ? -1 : place - covariance.names.begin());
-  }
-  return found;
-}
-
 std::vector<ValueName> common_names(const FitResult& old_result, const FitResult& new_result,
                                     const std::vector<char>& axes,
                                     std::vector<CompareNote>& notes) {
@@ -156,13 +181,6 @@ std::vector<ValueName> common_names(const FitResult& old_result, const FitResult
   return names;
 }
 
-/// What is common to all touches of a survey stays in: without stored gains nobody can say how much of it
-/// the two surveys share.
-Eigen::MatrixXd covariance_of(const FitResult& result, const std::vector<ValueName>& names) {
-  const std::vector<Eigen::Index> at = places(result.covariance, names);
-  return result.covariance.absolute(at, at);
-}
-
 double least_dof(const FitResult& result, const std::vector<ValueName>& names) {
   double least = std::numeric_limits<double>::infinity();
   for (const ValueName& name : names) {
@@ -172,27 +190,36 @@ double least_dof(const FitResult& result, const std::vector<ValueName>& names) {
   return least;
 }
 
-/// Satterthwaite's formula with the share each survey has in the whole covariance.
-double joint_dof(const Eigen::MatrixXd& old_part, const Eigen::MatrixXd& whole, double old_dof,
-                 double new_dof) {
-  const double share = std::clamp(
-      whole.ldlt().solve(old_part).trace() / static_cast<double>(whole.rows()), 0.0, 1.0);
-  const double contributions[] = {std::sqrt(share), std::sqrt(1.0 - share)};
-  const double dofs[] = {old_dof, new_dof};
+/// Satterthwaite's formula (JCGM 100:2008, G.2b) with the share each part has of a variance.
+double joint_dof(const std::vector<double>& variances, const std::vector<double>& dofs) {
+  std::vector<double> contributions;
+  for (const double variance : variances) {
+    contributions.push_back(std::sqrt(std::max(0.0, variance)));
+  }
   return effective_dof(contributions, dofs);
 }
 
-void fill_dofs(const FitResult& old_result, const FitResult& new_result,
-               const Eigen::MatrixXd& old_part, const Eigen::MatrixXd& new_part, EpochPair& pair) {
+/// Per value with its own variances; for the whole with the mean share of each part in all directions.
+void fill_dofs(const FitResult& old_result, const FitResult& new_result, const ChangeErrors& errors,
+               EpochPair& pair) {
+  constexpr double sure = std::numeric_limits<double>::infinity();
+  const auto dofs = [&](double old_dof, double new_dof) {
+    return std::vector<double>{old_dof, new_dof, std::min(old_dof, new_dof), sure};
+  };
+  const Eigen::MatrixXd* parts[] = {&errors.old_part, &errors.new_part, &errors.shared_random,
+                                    &errors.stated};
   for (Eigen::Index i = 0; i < pair.size(); ++i) {
     const ValueName& name = pair.names[static_cast<std::size_t>(i)];
-    const double contributions[] = {std::sqrt(old_part(i, i)), std::sqrt(new_part(i, i))};
-    const double dofs[] = {find_estimate(old_result, name)->dof,
-                           find_estimate(new_result, name)->dof};
-    pair.dofs.push_back(effective_dof(contributions, dofs));
+    std::vector<double> variances;
+    for (const Eigen::MatrixXd* part : parts) variances.push_back((*part)(i, i));
+    pair.dofs.push_back(joint_dof(variances, dofs(find_estimate(old_result, name)->dof,
+                                                  find_estimate(new_result, name)->dof)));
   }
-  pair.dof = joint_dof(old_part, pair.covariance, least_dof(old_result, pair.names),
-                       least_dof(new_result, pair.names));
+  const auto solver = pair.covariance.ldlt();
+  std::vector<double> shares;
+  for (const Eigen::MatrixXd* part : parts) shares.push_back(solver.solve(*part).trace());
+  pair.dof =
+      joint_dof(shares, dofs(least_dof(old_result, pair.names), least_dof(new_result, pair.names)));
 }
 
 }  // namespace
@@ -212,7 +239,9 @@ Expected<EpochPair> paired(const FitResult& old_result, const FitResult& new_res
   Problems problems = reasons_to_refuse(old_result, new_result, options);
   if (!problems.empty()) return tl::make_unexpected(std::move(problems));
   EpochPair pair;
-  note_conditions(old_result, new_result, options, pair.notes);
+  const BetweenSurveys between = between_surveys(old_result, new_result, options);
+  pair.between_surveys_mm = between.half_width_mm;
+  note_conditions(old_result, new_result, between, pair.notes);
   pair.axes = common_axes(old_result, new_result, pair.notes);
   pair.names = common_names(old_result, new_result, pair.axes, pair.notes);
   if (pair.names.empty()) {
@@ -230,13 +259,13 @@ Expected<EpochPair> paired(const FitResult& old_result, const FitResult& new_res
     pair.old_values[i] = find_estimate(old_result, name)->value;
     pair.change[i] = find_estimate(new_result, name)->value - pair.old_values[i];
   }
-  const Eigen::MatrixXd old_part = covariance_of(old_result, pair.names);
-  const Eigen::MatrixXd new_part = covariance_of(new_result, pair.names);
-  pair.covariance = old_part + new_part;
-  pair.bias_gains =
-      motion_gains(new_result, pair.names, pair.axes, Eigen::Vector3d::Zero()).leftCols<3>();
-  pair.half_widths = Eigen::Vector3d::Constant(options.between_surveys_mm);
-  fill_dofs(old_result, new_result, old_part, new_part, pair);
+  ChangeErrors errors = change_errors(old_result, new_result, pair.names);
+  pair.covariance = errors.covariance();
+  pair.bias = std::move(errors.bias);
+  pair.bias.add(
+      motion_gains(new_result, pair.names, pair.axes, Eigen::Vector3d::Zero()).leftCols<3>(),
+      Eigen::Vector3d::Constant(between.half_width_mm), false);
+  fill_dofs(old_result, new_result, errors, pair);
   return pair;
 }
 

@@ -5,6 +5,7 @@
 #include <vector>
 
 #include "pivotrace/results/compare.h"
+#include "results/change_errors.h"
 
 namespace pivotrace {
 
@@ -13,11 +14,11 @@ struct EpochPair {
   std::vector<char> axes;      ///< that both surveys turned
   Eigen::VectorXd old_values;  ///< mm, rad
   Eigen::VectorXd change;
-  Eigen::MatrixXd covariance;   ///< of `change`
-  Eigen::MatrixXd bias_gains;   ///< of a common shift along X, Y, Z
-  Eigen::VectorXd half_widths;  ///< mm
-  std::vector<double> dofs;     ///< per value
-  double dof = not_run;         ///< of the covariance as a whole
+  Eigen::MatrixXd covariance;       ///< of `change`
+  BiasColumns bias;                 ///< what no scatter shows, `between_surveys_mm` last
+  std::vector<double> dofs;         ///< per value
+  double dof = not_run;             ///< of the covariance as a whole
+  double between_surveys_mm = 0.0;  ///< in force, per coordinate
   std::vector<CompareNote> notes;
 
   Eigen::Index size() const { return change.size(); }

@@ -117,9 +117,9 @@ class Weighing {
  public:
   Weighing(const EpochPair& pair, double readings)
       : dof_(pair.dof), penalty_(0.5 * std::log(std::max(readings, 2.0))) {
-    const Eigen::VectorXd widths = pair.half_widths.cwiseAbs2() / 3.0;
+    const Eigen::VectorXd variances = pair.bias.half_widths.cwiseAbs2() / 3.0;
     factor_.compute(pair.covariance +
-                    pair.bias_gains * widths.asDiagonal() * pair.bias_gains.transpose());
+                    pair.bias.gains * variances.asDiagonal() * pair.bias.gains.transpose());
     change_ = factor_.matrixL().solve(pair.change);
   }
 

@@ -161,6 +161,36 @@ inline ValueName some_value() {
       artefact_value("ball 1.5", ValueKind::position, LinearAxis::X));
 }
 
+inline Conditions some_conditions() {
+  Conditions conditions;
+  if (coin()) conditions.probe = some_text();
+  if (coin()) conditions.probe_calibrated = "2026-02-01";
+  if (coin()) conditions.tables_on = coin();
+  if (coin()) conditions.load_kg = some_finite_number();
+  if (coin()) conditions.warm_minutes = some_finite_number();
+  if (coin()) conditions.clamped = coin();
+  if (coin()) conditions.artefacts = {{some_text(), some_text()}};
+  return conditions;
+}
+
+inline SharedTerm some_term(std::size_t values) {
+  SharedTerm term;
+  term.kind = static_cast<SharedTerm::Kind>(*rc::gen::inRange(0, 5));
+  if (term.kind == SharedTerm::Kind::effect) term.effect = some_effect();
+  if (term.kind == SharedTerm::Kind::artefact_diameter) term.artefact = some_text();
+  if (term.kind == SharedTerm::Kind::index_error || term.kind == SharedTerm::Kind::axis_motion) {
+    term.axis = 'C';
+    term.angle_rad = some_finite_number();
+    term.side = *rc::gen::inRange(-1, 2);
+  }
+  if (term.kind == SharedTerm::Kind::axis_motion) term.component = *rc::gen::inRange(0, 3);
+  term.u = some_finite_number();
+  term.half_width = some_finite_number();
+  term.gains.resize(static_cast<Eigen::Index>(values));
+  for (double& gain : term.gains) gain = some_finite_number();
+  return term;
+}
+
 inline FitResult some_result() {
   FitResult result;
   result.usable = false;  // a usable result must have its values, see the test of its own
@@ -204,6 +234,10 @@ inline FitResult some_result() {
                              axis_value('C', ValueKind::centre, LinearAxis::X)};
   result.covariance.repeatable = some_matrix(3);
   result.covariance.absolute = some_matrix(3);
+  result.conditions = some_conditions();
+  result.gains.origin_mm = some_vector();
+  result.gains.middle_mm = some_vector();
+  for (int i = *rc::gen::inRange(0, 4); i > 0; --i) result.gains.terms.push_back(some_term(3));
   return result;
 }
 
@@ -311,6 +345,17 @@ inline bool same_matrix(const Eigen::MatrixXd& a, const Eigen::MatrixXd& b, doub
   return true;
 }
 
+inline bool same_term(const SharedTerm& a, const SharedTerm& b, double relative) {
+  if (a.gains.size() != b.gains.size()) return false;
+  for (Eigen::Index k = 0; k < a.gains.size(); ++k) {
+    if (!near(a.gains[k], b.gains[k], 4.0 * relative)) return false;
+  }
+  return a.kind == b.kind && a.effect == b.effect && a.artefact == b.artefact && a.axis == b.axis &&
+         near(a.angle_rad, b.angle_rad, relative) && a.side == b.side &&
+         a.component == b.component && near(a.u, b.u, 4.0 * relative) &&
+         near(a.half_width, b.half_width, 4.0 * relative);
+}
+
 template <class T, class Same>
 bool same_list(const std::vector<T>& a, const std::vector<T>& b, Same same_item) {
   return std::equal(a.begin(), a.end(), b.begin(), b.end(), same_item);
@@ -361,6 +406,12 @@ inline std::string difference(const FitResult& a, const FitResult& b, double rel
   if (a.covariance.names != b.covariance.names) return "covariance names";
   if (!same_matrix(a.covariance.repeatable, b.covariance.repeatable, relative)) return "repeatable";
   if (!same_matrix(a.covariance.absolute, b.covariance.absolute, relative)) return "absolute";
+  if (!(a.conditions == b.conditions)) return "conditions";
+  if (a.gains.origin_mm != b.gains.origin_mm || a.gains.middle_mm != b.gains.middle_mm) {
+    return "places of gains";
+  }
+  const auto term = [=](const auto& x, const auto& y) { return same_term(x, y, relative); };
+  if (!same_list(a.gains.terms, b.gains.terms, term)) return "gains";
   return {};
 }
 

@@ -133,6 +133,8 @@ TEST_CASE("whatever a result holds survives writing and reading") {
     second.covariance = {};
     first.effects.clear();
     second.effects.clear();
+    first.gains = {};
+    second.gains = {};
     RC_ASSERT(test::difference(first, second, 0.0).empty());
   }));
 }

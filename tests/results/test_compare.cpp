@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "pivotrace/results/compare.h"
+#include "results/change_errors.h"
 #include "results/line_motion.h"
 #include "results/made_result.h"
 
@@ -249,4 +250,209 @@ TEST_CASE("what must not be compared is refused and says why") {
   CHECK(comparison->values.size() == 4);  // leans only
   CHECK(std::ranges::count(comparison->notes, CompareNote::Kind::other_plane, &CompareNote::kind) ==
         2);
+}
+
+// --- what two surveys share -----------------------------------------------------------------------
+
+namespace {
+
+/// The same probe, calibrated once; an error of its offset along X as large as everything else together.
+SharedTerm offset_term(const FitResult& result, double gain) {
+  SharedTerm term;
+  term.effect = {EffectKind::stylus_offset, 0};
+  term.u = 0.01;
+  term.gains = Eigen::VectorXd::Zero(static_cast<Eigen::Index>(result.covariance.names.size()));
+  for (std::size_t k = 0; k < result.covariance.names.size(); ++k) {
+    const ValueName& name = result.covariance.names[k];
+    if (!is_angle(name)) term.gains[static_cast<Eigen::Index>(k)] = gain;
+  }
+  return term;
+}
+
+void add_term(FitResult& result, const SharedTerm& term) {
+  result.gains.terms.push_back(term);
+  result.covariance.absolute += term.u * term.u * term.gains * term.gains.transpose();
+}
+
+void shift_by(FitResult& result, const Eigen::VectorXd& shift) {
+  for (std::size_t k = 0; k < result.covariance.names.size(); ++k) {
+    value_of(result, result.covariance.names[k]).value += shift[static_cast<Eigen::Index>(k)];
+  }
+}
+
+void state_probe(FitResult& result, const std::string& probe, const std::string& date) {
+  result.conditions.probe = probe;
+  result.conditions.probe_calibrated = date;
+}
+
+/// Two surveys of one probe whose offset acts by `old_gain` in one and `new_gain` in the other.
+Pair pair_with_probe(double old_gain, double new_gain, std::mt19937_64& engine) {
+  Pair pair = drawn_pair(made_trunnion(), made_trunnion(), engine);
+  std::normal_distribution<double> normal;
+  const double offset = 0.01 * normal(engine);
+  for (const auto& [result, gain] :
+       {std::pair<FitResult*, double>(&pair.before, old_gain), {&pair.after, new_gain}}) {
+    const SharedTerm term = offset_term(*result, gain);
+    add_term(*result, term);
+    shift_by(*result, offset * term.gains);
+    state_probe(*result, "P1", "2026-01-15");
+  }
+  return pair;
+}
+
+double U95_of_first(const Comparison& comparison) { return comparison.values.front().U95; }
+
+bool notes_it(const Comparison& comparison, CompareNote::Kind kind) {
+  return std::ranges::count(comparison.notes, kind, &CompareNote::kind) > 0;
+}
+
+}  // namespace
+
+TEST_CASE("an error both surveys share enters by the difference of its gains") {
+  std::mt19937_64 engine(7);
+  for (const double new_gain : {1.0, 0.4}) {
+    CAPTURE(new_gain);
+    int alarms = 0;
+    constexpr int pairs = 2000;
+    for (int k = 0; k < pairs; ++k) {
+      const Pair pair = pair_with_probe(1.0, new_gain, engine);
+      const auto comparison = compare(pair.before, pair.after, without_bias());
+      REQUIRE(comparison.has_value());
+      if (comparison->moved.value_or(false)) ++alarms;
+      CHECK_FALSE(notes_it(*comparison, CompareNote::Kind::probe_not_stated));
+    }
+    // Binomial with mean 20 and deviation 4.5: outside once in ten thousand.
+    CHECK(alarms >= 5);
+    CHECK(alarms <= 38);
+  }
+}
+
+TEST_CASE("only the same probe, calibrated once, lets its offset cancel") {
+  std::mt19937_64 engine(8);
+  const Pair pair = pair_with_probe(1.0, 1.0, engine);
+  const auto same = compare(pair.before, pair.after, without_bias());
+  const double alone = std::hypot(0.002, 0.002) * 1.96;
+  CHECK(U95_of_first(*same) == doctest::Approx(alone).epsilon(1e-3));
+  FitResult after = pair.after;
+  after.conditions.probe_calibrated = "2026-03-20";
+  const auto calibrated = compare(pair.before, after, without_bias());
+  CHECK(notes_it(*calibrated, CompareNote::Kind::other_calibration));
+  CHECK(U95_of_first(*calibrated) ==
+        doctest::Approx(1.96 * std::sqrt(2.0 * (0.002 * 0.002 + 0.01 * 0.01))).epsilon(1e-3));
+  after.conditions.probe = "P2";
+  const auto other = compare(pair.before, after, without_bias());
+  CHECK(notes_it(*other, CompareNote::Kind::other_probe));
+  CHECK(U95_of_first(*other) == doctest::Approx(U95_of_first(*calibrated)));
+  after.conditions = {};
+  const auto unsaid = compare(pair.before, after, without_bias());
+  CHECK(notes_it(*unsaid, CompareNote::Kind::probe_not_stated));
+  CHECK(U95_of_first(*unsaid) == doctest::Approx(U95_of_first(*calibrated)));
+}
+
+TEST_CASE("a result of an earlier version counts with all it may be off by") {
+  std::mt19937_64 engine(9);
+  Pair pair = pair_with_probe(1.0, 1.0, engine);
+  pair.before.gains = {};
+  pair.before.bounds = {{BoundKind::lobing,
+                         '\0',
+                         0.002,
+                         BoundSource::assumed,
+                         {{pair.before.covariance.names.front(), 0.005}}}};
+  const auto comparison = compare(pair.before, pair.after, without_bias());
+  REQUIRE(comparison.has_value());
+  CHECK(notes_it(*comparison, CompareNote::Kind::gains_missing));
+  CHECK(comparison->values.front().B == doctest::Approx(0.005));
+  CHECK(comparison->values.front().u ==
+        doctest::Approx(std::sqrt(2.0 * (0.002 * 0.002 + 0.01 * 0.01))));
+}
+
+TEST_CASE("what is bounded cancels like what is drawn, and B adds effects in squares") {
+  FitResult before = made_result(made_trunnion());
+  FitResult after = later(before);
+  const auto bounded = [&](EffectKind kind, int index, double gain) {
+    SharedTerm term = offset_term(before, gain);
+    term.effect = {kind, index};
+    term.u = 0.0;
+    term.half_width = 0.004;
+    return term;
+  };
+  before.gains.terms = {bounded(EffectKind::scale, 0, 1.0), bounded(EffectKind::creep, 0, 0.5)};
+  after.gains.terms = {bounded(EffectKind::scale, 0, 0.7), bounded(EffectKind::creep, 0, 0.5)};
+  const auto comparison = compare(before, after, without_bias());
+  REQUIRE(comparison.has_value());
+  // Scale is the same slide: 0.3 of 4 um. Creep is each survey's own: twice half of 4 um.
+  const double B = std::sqrt(std::pow(0.3 * 0.004, 2) + 2.0 * std::pow(0.5 * 0.004, 2));
+  CHECK(comparison->values.front().B == doctest::Approx(B));
+  const auto in_all = before.covariance.names;
+  CHECK(change_errors(before, after, in_all).bias.effects.size() == 3);
+}
+
+TEST_CASE("index errors cancel at the angles both surveys used, and only there") {
+  FitResult before = made_result(made_trunnion());
+  FitResult after = later(before);
+  const auto at = [&](double angle_deg) {
+    SharedTerm term = offset_term(before, 1.0);
+    term.kind = SharedTerm::Kind::index_error;
+    term.axis = 'A';
+    term.angle_rad = angle_deg / 57.29577951308232;
+    term.u = 0.001;  // part of the 2 um every value has
+    return term;
+  };
+  const auto u_of = [&](double old_deg, double new_deg) {
+    before.gains.terms = {at(old_deg)};
+    after.gains.terms = {at(new_deg)};
+    return compare(before, after, without_bias())->values.front().u;
+  };
+  CHECK(u_of(90, 90.5) == doctest::Approx(std::sqrt(2.0 * (0.002 * 0.002 - 0.001 * 0.001))));
+  CHECK(u_of(0.2, 359.8) == doctest::Approx(std::sqrt(2.0 * (0.002 * 0.002 - 0.001 * 0.001))));
+  CHECK(u_of(90, 120) == doctest::Approx(std::sqrt(2.0) * 0.002));
+  after.conditions.clamped = true;
+  before.conditions.clamped = false;
+  CHECK(u_of(90, 90) == doctest::Approx(std::sqrt(2.0) * 0.002));
+  CHECK(notes_it(*compare(before, after, without_bias()), CompareNote::Kind::other_clamping));
+}
+
+TEST_CASE("other conditions are named, widened or refused") {
+  const FitResult before = made_result(made_trunnion());
+  FitResult after = later(before);
+  FitResult old_result = before;
+  SUBCASE("tables switched: another quantity") {
+    old_result.conditions.tables_on = true;
+    after.conditions.tables_on = false;
+    const auto comparison = compare(old_result, after);
+    REQUIRE_FALSE(comparison.has_value());
+    CHECK(comparison.error().front().number == ProblemNumber::bad_argument);
+  }
+  SUBCASE("another load") {
+    old_result.conditions.load_kg = 20.0;
+    after.conditions.load_kg = 180.0;
+    const auto comparison = compare(old_result, after);
+    CHECK(notes_it(*comparison, CompareNote::Kind::other_load));
+    CHECK(comparison->between_surveys_mm == doctest::Approx(0.006));
+  }
+  SUBCASE("a cold machine") {
+    old_result.conditions.warm_minutes = 90.0;
+    after.conditions.warm_minutes = 5.0;
+    const auto comparison = compare(old_result, after);
+    CHECK(notes_it(*comparison, CompareNote::Kind::other_warmth));
+    CHECK(comparison->between_surveys_mm == doctest::Approx(0.006));
+  }
+  SUBCASE("nearly the same load, both warm") {
+    old_result.conditions.load_kg = 20.0;
+    after.conditions.load_kg = 26.0;
+    old_result.conditions.warm_minutes = 45.0;
+    after.conditions.warm_minutes = 200.0;
+    CHECK(compare(old_result, after)->between_surveys_mm == doctest::Approx(0.003));
+  }
+  SUBCASE("a rehearsal beside a machine") {
+    after.simulated = true;
+    CHECK(notes_it(*compare(old_result, after), CompareNote::Kind::simulated_beside_measured));
+  }
+  SUBCASE("what the results state of temperature and clamping is used") {
+    old_result.bounds = {{BoundKind::between_surveys, '\0', 0.002, BoundSource::stated, {}}};
+    after.bounds = {{BoundKind::between_surveys, '\0', 0.004, BoundSource::stated, {}}};
+    const auto comparison = compare(old_result, after);
+    CHECK(comparison->between_surveys_mm == doctest::Approx(0.004));
+    CHECK_FALSE(notes_it(*comparison, CompareNote::Kind::between_assumed));
+  }
 }

@@ -15,7 +15,7 @@ namespace pivotrace {
 struct CompareOptions {
   bool allow_other_machine = false;
   /// Largest shift by temperature and re-clamping between two surveys, per coordinate, all axes alike.
-  /// Common practice, no source, where nobody states it.
+  /// Used where `between_surveys_stated`; else what the results hold, else this (common practice, no source).
   double between_surveys_mm = 0.003;
   bool between_surveys_stated = false;
   /// A change that does no harm: of every centre; of every lean so much over 300 mm.
@@ -84,7 +84,15 @@ struct Explanation {
 /// What makes the comparison weaker than it looks, or leaves something out.
 struct CompareNote {
   enum class Kind {
-    gains_missing,         ///< probe, scale and diameters left in as if each survey had its own
+    gains_missing,     ///< a result without gains: everything left in as if each survey had its own
+    probe_not_stated,  ///< not known to be the same probe, calibrated once: left in
+    other_probe,       ///< left in; its offset may be the change
+    other_calibration,  ///< of the same probe: left in
+    other_load,         ///< on the table: shifts between surveys taken twice as large
+    other_warmth,       ///< one survey on a cold machine: likewise
+    other_clamping,     ///< rotary axes clamped in one, free in the other: index errors left in
+    simulated,          ///< both of touches a rehearsal made
+    simulated_beside_measured,
     between_assumed,       ///< nobody stated how much temperature and re-clamping do
     machine_file_differs,  ///< the machine file was changed between the surveys
     no_dates,              ///< which is older is not known
@@ -118,8 +126,10 @@ struct Comparison {
   double between_surveys_mm = not_run;
 };
 
-/// Model: d = x_new - x_old over the values both have in the same plane; its covariance is that of both
-/// surveys together, its bias a common shift of at most `between_surveys_mm` along X, Y and Z.
+/// Model: d = x_new - x_old over the values both have in the same plane. Its covariance is what each survey
+/// drew for itself and, of errors both share (same probe, same index positions, same slides), what the
+/// difference of their gains lets in; its bias what the bounds of both let in likewise, and a common shift
+/// of at most `between_surveys_mm` along X, Y and Z.
 /// Survey-wide test: the smallest T over all such biases against F(h, dof) at 1 %.
 /// Explanations: each is a linear subspace of d, d = G p; weighed by
 ///   ln(weight) = -(chi2 left over) / 2 - (freedoms / 2) ln n (Student's form at finite dof), n the readings

@@ -32,8 +32,8 @@ struct Effect {
 /// An effect as a result names it: a rotary axis by its letter instead of its place in the machine.
 struct EffectName {
   EffectKind kind = EffectKind::stylus_offset;
-  int index = 0;     ///< as in Effect; 0 for a reversal
-  char axis = '\0';  ///< reversal: letter of the rotary axis, else '\0'
+  int index = 0;     ///< as in Effect; 0 for a reversal, 0..3 for an index wave
+  char axis = '\0';  ///< reversal, index wave: letter of the rotary axis, else '\0'
 
   bool operator==(const EffectName&) const = default;
 };

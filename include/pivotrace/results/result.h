@@ -11,10 +11,12 @@
 #include <vector>
 
 #include "pivotrace/geometry/line.h"
+#include "pivotrace/machine/conditions.h"
 #include "pivotrace/machine/machine.h"
 #include "pivotrace/results/budget.h"
 #include "pivotrace/results/effect.h"
 #include "pivotrace/results/finding.h"
+#include "pivotrace/results/gains.h"
 #include "pivotrace/results/sigma_source.h"
 #include "pivotrace/results/value_name.h"
 
@@ -194,6 +196,7 @@ struct FitResult {
   std::string made;  ///< ISO 8601 UTC
   std::string version;
   std::vector<InputFile> inputs;
+  Conditions conditions;
   std::vector<AxisResult> axes;
   std::vector<AxisPairResult> axis_pairs;
   std::vector<ArtefactResult> artefacts;
@@ -205,6 +208,7 @@ struct FitResult {
   std::vector<TouchResult> touches;
   std::vector<Finding> findings;
   JointCovariance covariance;
+  SurveyGains gains;  ///< no terms: made before results held them
 };
 
 }  // namespace pivotrace

@@ -1,0 +1,27 @@
+// Under what conditions a survey was made, as far as anybody stated them: what `compare` must know
+// before it lets an error of one survey stand against the same error of another.
+#pragma once
+
+#include <map>
+#include <optional>
+#include <string>
+
+namespace pivotrace {
+
+/// From the machine file, its touch record having the last word. What is absent nobody stated.
+struct Conditions {
+  std::optional<std::string> probe;  ///< which probe with which stylus, in the shop's words
+  std::optional<std::string> probe_calibrated;  ///< ISO 8601 date of its last calibration
+  std::optional<bool> tables_on;       ///< the control's own compensation was active while probing
+  std::optional<double> load_kg;       ///< on the table, beside the artefacts
+  std::optional<double> warm_minutes;  ///< the machine had been running
+  std::optional<bool> clamped;         ///< rotary axes were clamped while touched
+  std::map<std::string, std::string> artefacts;  ///< name in the machine file -> which one it is
+
+  bool operator==(const Conditions&) const = default;
+};
+
+/// Everything `over` states, and what only `base` states.
+Conditions overlaid(const Conditions& base, const Conditions& over);
+
+}  // namespace pivotrace

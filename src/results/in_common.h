@@ -1,0 +1,39 @@
+// What two surveys of one machine share, by the conditions and places their results state.
+#pragma once
+
+#include <set>
+#include <string>
+#include <vector>
+
+#include "pivotrace/results/compare.h"
+
+namespace pivotrace {
+
+/// An error is the same in both surveys only where both results say enough to know it; what nobody states
+/// counts as different.
+struct InCommon {
+  bool probe = false;     ///< the same probe and stylus, not calibrated in between
+  bool slides = false;    ///< scale, squareness: the machine as it was, its tables not switched
+  bool place = false;     ///< the positions shown lie about one middle: bows act alike
+  bool indexing = false;  ///< index errors and motions where the angles are the same
+  std::set<std::string> artefacts;  ///< names of those that are the very same
+
+  bool holds(const SharedTerm& term) const;
+};
+InCommon in_common(const FitResult& old_result, const FitResult& new_result);
+
+/// The two terms are of one error.
+bool same_term(const SharedTerm& a, const SharedTerm& b);
+
+/// What the conditions say, as notes for the reader.
+std::vector<CompareNote> notes_on_conditions(const FitResult& old_result,
+                                             const FitResult& new_result);
+
+/// Conditions under which centres are not the same quantity at all.
+Problems refused_conditions(const FitResult& old_result, const FitResult& new_result);
+
+/// How many times as much a shift of all axes may be: a machine loaded or warmed up otherwise has moved
+/// further than two surveys made alike.
+double times_between_surveys(const FitResult& old_result, const FitResult& new_result);
+
+}  // namespace pivotrace
