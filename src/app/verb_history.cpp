@@ -1,14 +1,11 @@
-#include <algorithm>
-#include <filesystem>
-#include <map>
 #include <memory>
 #include <ostream>
 
 #include "app/next_step.h"
 #include "app/refusal.h"
+#include "app/result_folder.h"
 #include "app/verbs.h"
 #include "pivotrace/formats/history_file.h"
-#include "pivotrace/formats/result_file.h"
 #include "pivotrace/report/history_text.h"
 
 namespace pivotrace::app {
@@ -26,73 +23,6 @@ struct HistoryArguments {
   bool json = false;
 };
 
-constexpr const char* result_ending = ".result.json";
-
-/// Results in a folder, by name; a file stands for itself.
-std::vector<std::string> result_files(const std::vector<std::string>& places) {
-  std::vector<std::string> files;
-  for (const std::string& place : places) {
-    std::error_code failed;
-    if (!std::filesystem::is_directory(place, failed)) {
-      files.push_back(place);
-      continue;
-    }
-    std::vector<std::string> inside;
-    for (const auto& entry : std::filesystem::directory_iterator(place, failed)) {
-      const std::string name = entry.path().generic_string();
-      if (name.ends_with(result_ending)) inside.push_back(name);
-    }
-    std::ranges::sort(inside);
-    files.insert(files.end(), inside.begin(), inside.end());
-  }
-  return files;
-}
-
-struct ReadResults {
-  std::vector<Epoch> epochs;
-  std::vector<std::string> machines;  ///< of the epochs
-  std::vector<LeftOutOfHistory> left_out;
-};
-
-ReadResults read_all(const std::vector<std::string>& files, FileCalls& disk) {
-  ReadResults read;
-  for (const std::string& file : files) {
-    const auto result = read_result(file, disk);
-    if (!result) {
-      read.left_out.push_back(
-          {file, LeftOutOfHistory::Why::unreadable, result.error().front().what});
-      continue;
-    }
-    auto epoch = epoch_of(*result, file, read.left_out);
-    if (!epoch) continue;
-    read.epochs.push_back(std::move(*epoch));
-    read.machines.push_back(result->machine_name);
-  }
-  return read;
-}
-
-/// The machine asked for, or the one most results name.
-std::string machine_of(const ReadResults& read, const std::string& asked) {
-  if (!asked.empty() || read.machines.empty()) return asked;
-  std::map<std::string, int> counts;
-  for (const std::string& machine : read.machines) ++counts[machine];
-  return std::ranges::max_element(counts, std::less<>(), &std::pair<const std::string, int>::second)
-      ->first;
-}
-
-void leave_out_others(ReadResults& read, const std::string& machine) {
-  std::vector<Epoch> kept;
-  for (std::size_t i = 0; i < read.epochs.size(); ++i) {
-    if (read.machines[i] == machine) {
-      kept.push_back(std::move(read.epochs[i]));
-    } else {
-      read.left_out.push_back(
-          {read.epochs[i].file, LeftOutOfHistory::Why::other_machine, read.machines[i]});
-    }
-  }
-  read.epochs = std::move(kept);
-}
-
 std::string shown(const HistoryArguments& arguments, const History& history) {
   if (arguments.json || arguments.form == "json") return write_history(history);
   if (arguments.form == "csv") return write_history_rows(history);
@@ -100,28 +30,19 @@ std::string shown(const HistoryArguments& arguments, const History& history) {
 }
 
 ExitCode run(const HistoryArguments& arguments, const Console& console) {
-  ReadResults read = read_all(result_files(arguments.places), console.disk);
-  const std::string machine = machine_of(read, arguments.machine);
-  leave_out_others(read, machine);
-  if (read.epochs.empty()) {
-    Problems problems = {{ProblemNumber::no_data,
-                          "there is no usable result to make a history of",
-                          {arguments.places.front(), 0, 0},
-                          "give a folder of *.result.json files of one machine, or the files"}};
-    for (const LeftOutOfHistory& file : read.left_out) {
-      problems.push_back({ProblemNumber::no_data, left_out_text(file), {file.file, 0, 0}, ""});
-    }
-    return refuse(console, problems);
-  }
   HistoryOptions options = arguments.options;
   if (arguments.within_mm > 0.0) options.within_mm = arguments.within_mm;
-  const History history =
-      make_history(machine, std::move(read.epochs), std::move(read.left_out), options);
+  const auto followed = history_of(arguments.places, arguments.machine, options, console.disk);
+  if (!followed) return refuse(console, followed.error());
+  const History& history = *followed;
   const auto delivered = deliver(console, arguments.output, shown(arguments, history));
   if (!delivered) return refuse(console, delivered.error());
   if (arguments.form == "text" && !arguments.json) {
-    say_next(console, {"report", history.epochs.back().file, "-o",
-                       beside(history.epochs.back().file, ".html")});
+    std::vector<std::string> words = {"report"};
+    words.insert(words.end(), arguments.places.begin(), arguments.places.end());
+    // Of two results it is the page of what moved between them.
+    words.insert(words.end(), {"-o", arguments.places.size() == 2 ? "moved.html" : "history.html"});
+    say_next(console, words);
   }
   return history.alarmed() ? ExitCode::not_good : ExitCode::good;
 }

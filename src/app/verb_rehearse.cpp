@@ -3,6 +3,7 @@
 #include <memory>
 #include <ostream>
 
+#include "app/clock.h"
 #include "app/control_sheets.h"
 #include "app/next_step.h"
 #include "app/progress.h"
@@ -14,6 +15,7 @@
 #include "pivotrace/formats/truth_file.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/rehearsal/rehearse.h"
+#include "pivotrace/report/rehearsal_film.h"
 #include "pivotrace/report/rehearsal_text.h"
 
 namespace pivotrace::app {
@@ -29,6 +31,7 @@ struct RehearseArguments {
   std::string parameter_file;
   std::string log_file;
   std::string picture_file;
+  std::string film_file;
   std::string fault;
   std::vector<double> start;
   bool noise = false;
@@ -44,6 +47,7 @@ struct Rehearsal {
   RehearsalTruth truth;
   RehearsalOptions options;
   std::string program;
+  std::vector<FilmStop> film;  ///< where the machine came to rest, when it is filmed
 };
 
 /// Where the machine stands at first: as the plan says, as the user says, or above everything.
@@ -141,9 +145,17 @@ Expected<void> write_files(const RehearseArguments& arguments, const Rehearsal& 
   if (!arguments.picture_file.empty()) {
     Expected<void> delivered =
         deliver(console, arguments.picture_file,
-                rehearsal_picture(rehearsal.machine, report.state_at_end, picture_subject(report)));
+                rehearsal_picture(rehearsal.machine, report.state_at_end,
+                                  picture_subject(report, rehearsal.machine.inch)));
     if (!delivered) return delivered;
     console.err << "wrote " << arguments.picture_file << '\n';
+  }
+  if (!arguments.film_file.empty()) {
+    const std::string film = rehearsal_film(rehearsal.machine, report, rehearsal.film,
+                                            {arguments.program_file, rehearsal.program, utc_now()});
+    Expected<void> delivered = deliver(console, arguments.film_file, film);
+    if (!delivered) return delivered;
+    console.err << "wrote " << arguments.film_file << ": open it in a browser\n";
   }
   return {};
 }
@@ -184,7 +196,8 @@ std::vector<std::string> next_words(const RehearseArguments& arguments,
   std::vector<std::string> words = once_more(arguments);
   if (!report.passed) {
     if (!arguments.picture_file.empty()) return {"help", "program"};
-    words.insert(words.end(), {"--picture", beside(arguments.program_file, ".svg")});
+    words.insert(words.end(), {"--picture", beside(arguments.program_file, ".svg"), "--film",
+                               beside(arguments.program_file, ".film.html")});
     return words;
   }
   if (!is_kept(arguments.log_file)) {
@@ -245,6 +258,11 @@ ExitCode run(const RehearseArguments& arguments, const Console& console) {
   if (!rehearsal) return fail(rehearsal.error());
   ProgressLine progress(console, "rehearsing", "blocks");
   rehearsal->options.progress = [&progress](std::size_t blocks) { progress.show(blocks); };
+  if (!arguments.film_file.empty()) {
+    rehearsal->options.at_rest = [&film = rehearsal->film](double time_s, const Moment& moment) {
+      film.push_back({time_s, moment});
+    };
+  }
   Expected<RehearsalReport> report =
       rehearse(rehearsal->program, arguments.program_file, rehearsal->machine, rehearsal->sheet,
                rehearsal->truth, rehearsal->options);
@@ -331,6 +349,9 @@ void add_rehearse_verb(CLI::App& app, Console& console, VerbAction& action) {
       ->type_name("FILE");
   verb->add_option("--picture", arguments->picture_file,
                    "draw the violation, or the smallest clearance (SVG)")
+      ->type_name("FILE");
+  verb->add_option("--film", arguments->film_file,
+                   "play the run on a page of its own (HTML): machine, program line, clearance")
       ->type_name("FILE");
   verb->add_flag("--json", arguments->json, "print the report as JSON");
   verb->callback([arguments, &console, &action] {

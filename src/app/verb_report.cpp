@@ -1,15 +1,18 @@
+#include <filesystem>
 #include <memory>
 #include <ostream>
 
 #include "app/clock.h"
 #include "app/next_step.h"
 #include "app/refusal.h"
+#include "app/result_folder.h"
 #include "app/verbs.h"
 #include "pivotrace/disk/text_file.h"
 #include "pivotrace/formats/limits_file.h"
 #include "pivotrace/formats/result_file.h"
 #include "pivotrace/pivots/judge.h"
 #include "pivotrace/pivots/part_steps.h"
+#include "pivotrace/report/change_page.h"
 #include "pivotrace/report/result_page.h"
 
 namespace pivotrace::app {
@@ -17,12 +20,15 @@ namespace pivotrace::app {
 namespace {
 
 struct ReportArguments {
-  std::string result_file;
+  std::vector<std::string> files;
   std::string limits_file;
   std::string previous_file;
   std::string output;
   std::string units = "mm";
+  double within_mm = 0.0;
   bool allow_other_machine = false;
+
+  const std::string& result_file() const { return files.front(); }
 };
 
 /// The limits a page is drawn against, and what they say of the result.
@@ -56,14 +62,21 @@ ExitCode code_of(const FitResult& result, const JudgeReport* judged) {
   return good ? ExitCode::good : ExitCode::not_good;
 }
 
-ExitCode run(const ReportArguments& arguments, const Console& console) {
-  const auto text = read_file(arguments.result_file, console.disk, result_read_limit_bytes);
+void say_written(const ReportArguments& arguments, const Console& console,
+                 const std::vector<std::string>& next) {
+  if (!is_kept(arguments.output)) return;
+  console.err << "wrote " << arguments.output << ": open it in a browser\n";
+  say_next(console, next);
+}
+
+ExitCode report_result(const ReportArguments& arguments, const Console& console) {
+  const auto text = read_file(arguments.result_file(), console.disk, result_read_limit_bytes);
   if (!text) return refuse(console, text.error());
-  const auto result = parse_result(*text, arguments.result_file);
+  const auto result = parse_result(*text, arguments.result_file());
   if (!result) return refuse(console, result.error());
   ResultPageOptions options;
   options.unit = length_unit(arguments.units);
-  options.file = arguments.result_file;
+  options.file = arguments.result_file();
   options.sha256 = sha256_hex(*text);
   options.date = utc_now();
   Expected<Judged> judged;
@@ -81,15 +94,78 @@ ExitCode run(const ReportArguments& arguments, const Console& console) {
   }
   const auto delivered = deliver(console, arguments.output, result_page(*result, options));
   if (!delivered) return refuse(console, delivered.error());
-  if (!arguments.output.empty() && arguments.output != "-") {
-    console.err << "wrote " << arguments.output << ": open it in a browser\n";
-    if (result->usable) {
-      say_next(console, {"write", arguments.result_file, "--list"});
-    } else {
-      say_next(console, {"help", "findings"});
-    }
+  if (result->usable) {
+    say_written(arguments, console, {"write", arguments.result_file(), "--list"});
+  } else {
+    say_written(arguments, console, {"help", "findings"});
   }
   return code_of(*result, options.judged);
+}
+
+ChangePageOptions page_options(const ReportArguments& arguments) {
+  ChangePageOptions options;
+  options.unit = length_unit(arguments.units);
+  options.date = utc_now();
+  if (arguments.within_mm > 0.0) options.within_mm = arguments.within_mm;
+  return options;
+}
+
+/// A result and the hash of its bytes, as the page names them.
+Expected<FitResult> listed_result(const std::string& role, const std::string& file,
+                                  ChangePageOptions& options, FileCalls& disk) {
+  const auto text = read_file(file, disk, result_read_limit_bytes);
+  if (!text) return tl::make_unexpected(text.error());
+  options.files.push_back({role, file, sha256_hex(*text)});
+  return parse_result(*text, file);
+}
+
+ExitCode report_comparison(const ReportArguments& arguments, const Console& console) {
+  ChangePageOptions options = page_options(arguments);
+  const auto before = listed_result("old result", arguments.files[0], options, console.disk);
+  if (!before) return refuse(console, before.error());
+  const auto after = listed_result("new result", arguments.files[1], options, console.disk);
+  if (!after) return refuse(console, after.error());
+  CompareOptions how;
+  how.allow_other_machine = arguments.allow_other_machine;
+  how.within_mm = options.within_mm;
+  const auto comparison = compare(*before, *after, how);
+  if (!comparison) return refuse(console, comparison.error());
+  const auto delivered = deliver(console, arguments.output, comparison_page(*comparison, options));
+  if (!delivered) return refuse(console, delivered.error());
+  say_written(arguments, console, {"compare", arguments.files[0], arguments.files[1]});
+  return comparison->moved.value_or(false) ? ExitCode::not_good : ExitCode::good;
+}
+
+ExitCode report_history(const ReportArguments& arguments, const Console& console) {
+  ChangePageOptions options = page_options(arguments);
+  HistoryOptions how;
+  how.within_mm = options.within_mm;
+  const auto history = history_of(arguments.files, "", how, console.disk);
+  if (!history) return refuse(console, history.error());
+  for (const Epoch& epoch : history->epochs) {
+    options.files.push_back({epoch.started, epoch.file, epoch.touches_hash});
+  }
+  const auto delivered = deliver(console, arguments.output, history_page(*history, options));
+  if (!delivered) return refuse(console, delivered.error());
+  std::vector<std::string> next = {"history"};
+  next.insert(next.end(), arguments.files.begin(), arguments.files.end());
+  say_written(arguments, console, next);
+  return history->alarmed() ? ExitCode::not_good : ExitCode::good;
+}
+
+ExitCode run(const ReportArguments& arguments, const Console& console) {
+  std::error_code failed;
+  const bool folder = std::filesystem::is_directory(arguments.files.front(), failed);
+  const bool alone = arguments.files.size() == 1 && !folder;
+  if (!alone && !(arguments.limits_file.empty() && arguments.previous_file.empty())) {
+    return refuse(console, Problems{{ProblemNumber::bad_argument,
+                                     "--limits and --previous are for the page of one result",
+                                     {},
+                                     "name one result, or say --within for several"}});
+  }
+  if (alone) return report_result(arguments, console);
+  if (arguments.files.size() == 2 && !folder) return report_comparison(arguments, console);
+  return report_history(arguments, console);
 }
 
 }  // namespace
@@ -101,11 +177,21 @@ void add_report_verb(CLI::App& app, Console& console, VerbAction& action) {
   verb->footer(
       "Example:\n"
       "  pivotrace report fourth-axis.result.json --limits fourth-axis.limits.toml -o report.html\n"
-      "One file that opens in any browser, without network or scripts.\n"
-      "Exit code 1: the page is written, but the result is not usable or not within its limits.");
-  verb->add_option("RESULT", arguments->result_file, "result of 'pivotrace fit' (*.result.json)")
+      "  pivotrace report before.result.json after.result.json -o moved.html\n"
+      "  pivotrace report results/ --within 0.010 -o history.html\n"
+      "One result is shown whole; of two, the older first, what moved; of more, or of a folder,\n"
+      "every value over time. One file that opens in any browser, without network or scripts.\n"
+      "Exit code 1: the page is written, but the result is not usable or not within its limits, "
+      "or\n"
+      "something moved, jumped or creeps.");
+  verb->add_option("RESULT", arguments->files,
+                   "results of 'pivotrace fit' (*.result.json), or a folder of them")
       ->type_name("FILE")
-      ->required();
+      ->required()
+      ->expected(1, -1);
+  verb->add_option("--within", arguments->within_mm,
+                   "of two or more: a change that does no harm, mm; leans over 300 mm")
+      ->check(CLI::PositiveNumber);
   verb->add_option("--limits", arguments->limits_file,
                    "draw the values against these limits (*.limits.toml)")
       ->type_name("FILE");

@@ -96,6 +96,7 @@ class Emitter {
   void write_plain_units();
   void write_moving_program();
   void write_offset_program();
+  std::vector<VariableRange> overwritten() const;
   void write_variables_used();
   void write_setup();
   void write_proof_stop();
@@ -269,23 +270,30 @@ void Emitter::write_cautions() {
   }
 }
 
+std::vector<VariableRange> Emitter::overwritten() const {
+  const VariableRules& rules = sheet_.variables;
+  VariableRange working{rules.working.first, -1};
+  VariableRange tables{rules.table.first, -1};
+  for (const ProgramVariable& variable : program_.variables) {
+    VariableRange& reached = variable.size > 0 ? tables : working;
+    reached.last =
+        std::max(reached.last, numbers_.number_of(variable.name) + std::max(1, variable.size) - 1);
+  }
+  std::vector<VariableRange> ranges = {working};
+  if (tables.last >= 0) ranges.push_back(tables);
+  if (!sheet_.log.available() && rules.results) {
+    ranges.push_back({rules.results->first, rules.results->first + 1 + 3 * program_.record_lines});
+  }
+  return ranges;
+}
+
 /// Shops keep their own numbers in variables, some of them over power-off.
 void Emitter::write_variables_used() {
-  int last_working = -1, last_table = -1;
-  for (const ProgramVariable& variable : program_.variables) {
-    const int first = numbers_.number_of(variable.name);
-    const int last = first + std::max(1, variable.size) - 1;
-    int& reached = variable.size > 0 ? last_table : last_working;
-    reached = std::max(reached, last);
-  }
-  std::string text = fmt::format("CAUTION: overwrites variables {} to {}",
-                                 sheet_.variables.working.first, last_working);
-  if (last_table >= 0) {
-    text += fmt::format(" and {} to {}", sheet_.variables.table.first, last_table);
-  }
-  if (!sheet_.log.available() && sheet_.variables.results) {
-    text += fmt::format(" and {} to {}", sheet_.variables.results->first,
-                        sheet_.variables.results->first + 1 + 3 * program_.record_lines);
+  std::string text = "CAUTION: overwrites variables";
+  const char* joint = " ";
+  for (const VariableRange& range : overwritten()) {
+    text += fmt::format("{}{} to {}", joint, range.first, range.last);
+    joint = " and ";
   }
   remark(text + ": look what this control keeps there and write it down first.");
 }
@@ -969,7 +977,8 @@ Expected<EmittedProgram> Emitter::run() {
   for (const std::string& line : sheet_.program_end) raw_line(line);
   if (!out_.problems().empty()) return tl::make_unexpected(out_.problems());
   const int blocks = out_.blocks();
-  EmittedProgram emitted{out_.take(), blocks, numbers_.all(), std::nullopt};
+  EmittedProgram emitted{out_.take(), blocks, numbers_.all(), std::nullopt, {}};
+  if (program_.kind != ProgramKind::offsets) emitted.overwritten = overwritten();
   if (program_.kind != ProgramKind::offsets && !sheet_.log.available()) {
     const int first = sheet_.variables.results->first;
     emitted.results = ResultVariables{first, first + 1, first + 2};

@@ -32,7 +32,7 @@ class SceneBuilder {
 
   void add(ConvexBody body, const std::string& name, int artefact, int carrier) {
     for (Eigen::Vector3d& point : body.points) point = placed(point, carrier);
-    bodies_.push_back({std::move(body), name, artefact});
+    bodies_.push_back({std::move(body), name, artefact, true, carrier});
   }
 
   void add_artefact(int index) {

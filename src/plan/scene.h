@@ -17,6 +17,7 @@ struct SceneBody {
   std::string name;      ///< "ball", "stem of ball", "faceplate"
   int artefact = -1;     ///< index when it is the surface of an artefact itself
   bool labelled = true;  ///< in a drawing; a stem stands for itself
+  int carried_by = -1;   ///< as for an artefact
 };
 
 struct ToolBody {

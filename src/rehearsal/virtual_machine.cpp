@@ -65,6 +65,11 @@ VirtualMachine::VirtualMachine(const Machine& machine, const RehearsalTruth& tru
   motions_mm_ = axes_.motions_mm();
   settled_once_ = true;
   begin_station();
+  tell_rest();
+}
+
+void VirtualMachine::tell_rest() const {
+  if (options_.at_rest) options_.at_rest(recorder_.seconds(), moment());
 }
 
 // ---- frames ------------------------------------------------------------------------------------
@@ -282,6 +287,7 @@ MachineAnswer VirtualMachine::travel(const AxisValues& target,
   real_rad_ = real_rad;
   motions_mm_ = motions_mm;
   if (turning) begin_station();
+  tell_rest();
   return std::nullopt;
 }
 
@@ -382,6 +388,7 @@ MachineAnswer VirtualMachine::check_leg(const Posture& from, const Posture& to,
       fmt::format("{} hits {}", tool_part_word(part_of(*found.contact)), body_name(*found.contact));
   note_violation(ProblemNumber::collision, *found.contact, text, where);
   shown_mm_ = where.shown_mm + datum_mm_;
+  tell_rest();
   return Problem{ProblemNumber::collision,
                  fmt::format("{} at {}", text, position_text(where, machine_)),
                  {"", 0, 0},
@@ -448,6 +455,7 @@ MachineAnswer VirtualMachine::stop_at_trigger(const Eigen::Vector3d& target_mm,
   }
   recorder_.add_time(move_s(machine_, rest_mm - start_mm, {}, FeedRate{false, feed_mm_per_min}));
   shown_mm_ = rest_mm;
+  tell_rest();
   note_touch(trigger, trip_mm, feed_mm_per_min);
   if (trigger.work < 0) return std::nullopt;
   return note_overtravel(-ball().distance_mm(trigger.work, posture()), trigger.work);
@@ -469,6 +477,7 @@ MachineAnswer VirtualMachine::run_through(const Eigen::Vector3d& target_mm,
   if (MachineAnswer stop = check_leg(from, to, rules)) return stop;
   recorder_.add_time(move_s(machine_, target_mm - shown_mm_, {}, FeedRate{false, feed_mm_per_min}));
   shown_mm_ = target_mm;
+  tell_rest();
   if (!missed) return std::nullopt;
   double deepest = 0.0;
   for (int k = 0; k <= press_samples; ++k) {

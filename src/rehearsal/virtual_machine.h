@@ -82,6 +82,7 @@ class VirtualMachine : public ControlledMachine {
   StylusBall ball() const { return {machine_, truth_.survey, checker_}; }
   Moment moment_at(const Posture& posture) const;
   Moment moment() const { return moment_at(posture()); }
+  void tell_rest() const;
   ToolPart part_of(const Nearness& nearness) const;
   std::string body_name(const Nearness& nearness) const;
   void note_violation(ProblemNumber number, const Nearness& nearness, const std::string& text,

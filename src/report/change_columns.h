@@ -17,6 +17,7 @@ class ChangeColumns {
   /// With its sign, one decimal.
   std::string change(const ValueName& name, double mm_or_rad) const;
   std::string size(const ValueName& name, double mm_or_rad) const;
+  double in_change_unit(const ValueName& name, double mm_or_rad) const;
   const char* value_unit(const ValueName& name) const;
   const char* change_unit(const ValueName& name) const;
 
@@ -28,7 +29,6 @@ class ChangeColumns {
 
  private:
   double in_value_unit(const ValueName& name, double mm_or_rad) const;
-  double in_change_unit(const ValueName& name, double mm_or_rad) const;
 
   bool inch_;
 };

@@ -132,4 +132,23 @@ Svg step_map(const StepMap& map);
 /// Row and column of the largest step; of equal ones the first, whatever the last digits say.
 std::pair<std::size_t, std::size_t> worst_cell(const StepMap& map);
 
+// --- one value over time ----------------------------------------------------------------------------
+
+struct HistoryChartPoint {
+  double time = 0.0;  ///< any unit
+  std::string date;
+  double change = 0.0;  ///< from the first
+  double U95 = 0.0;
+  double chart = 0.0;  ///< statistic of the control chart
+  bool alarm = false;
+};
+struct HistoryChart {
+  std::string unit;
+  std::vector<HistoryChartPoint> points;
+  std::vector<std::size_t> jumps_after;  ///< place of the last point before each step
+  double chart_limit = 1.0;
+  std::optional<double> within;  ///< how far from the first it may be
+};
+Svg history_chart(const HistoryChart& chart);
+
 }  // namespace pivotrace::report

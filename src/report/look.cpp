@@ -32,10 +32,12 @@ std::string properties(bool dark) {
 constexpr const char* shapes_css = R"css(
 .fig{font-family:system-ui,"Segoe UI","DejaVu Sans",sans-serif;font-variant-numeric:tabular-nums;color:var(--ink)}
 .fig text{fill:var(--ink);stroke:none}
+.fig text.halo{paint-order:stroke;stroke:var(--paper);stroke-width:4px;stroke-linejoin:round}
 .fig .quiet{fill:var(--quiet)}
 .fig .strong{font-weight:600}
 .fig .on-dark{fill:var(--paper)}
 .fig .frame{fill:none;stroke:var(--ink);stroke-width:1.2}
+.fig .heavy{fill:none;stroke:var(--ink);stroke-width:3}
 .fig .grid{fill:none;stroke:var(--rule);stroke-width:1}
 .fig .zero{fill:none;stroke:var(--ink);stroke-width:1}
 .fig .axis{fill:none;stroke:var(--axis);stroke-width:2.4}
@@ -43,6 +45,7 @@ constexpr const char* shapes_css = R"css(
 .fig .axis-old{fill:none;stroke:var(--axis);stroke-width:1;stroke-dasharray:16 4 3 4;opacity:.6}
 .fig .axis-dot{fill:var(--axis);stroke:var(--ink);stroke-width:.8}
 .fig .artefact{fill:var(--artefact);stroke:var(--ink);stroke-width:.8}
+.fig .artefact-pale{fill:var(--artefact);fill-opacity:.2;stroke:var(--artefact);stroke-width:1.6}
 .fig .stalk{fill:none;stroke:var(--artefact);stroke-width:1.4}
 .fig .touch{fill:var(--touch);stroke:var(--ink);stroke-width:.8}
 .fig .left-out{fill:none;stroke:var(--ink);stroke-width:1.4}
@@ -50,6 +53,20 @@ constexpr const char* shapes_css = R"css(
 .fig .tick{fill:none;stroke:var(--ink);stroke-width:1.4}
 .fig .limit{fill:none;stroke:var(--limit);stroke-width:1.8;stroke-dasharray:7 4}
 .fig text.limit-word{fill:var(--limit)}
+.fig text.axis-word{fill:var(--axis)}
+.fig .body{fill:var(--body);stroke:var(--ink);stroke-width:1}
+.fig .body-next{fill:var(--body-next);stroke:var(--ink);stroke-width:1}
+.fig .bed{fill:var(--paper);stroke:var(--ink);stroke-width:1}
+.fig .hatch{fill:none;stroke:var(--quiet);stroke-width:.8}
+.fig .other{fill:none;stroke:var(--artefact);stroke-width:1}
+.fig .probe{fill:var(--paper);stroke:var(--probe);stroke-width:1.6}
+.fig .probe-other{fill:none;stroke:var(--probe);stroke-width:.8}
+.fig .dim{fill:none;stroke:var(--ink);stroke-width:.8}
+.fig .leader{fill:none;stroke:var(--quiet);stroke-width:.7}
+.fig .turn{fill:none;stroke:var(--axis);stroke-width:2.4}
+.fig .turn-head{fill:var(--axis);stroke:none}
+.fig .outstanding{fill:var(--limit);fill-opacity:.28;stroke:var(--limit);stroke-width:2.2}
+.fig .ring{fill:none;stroke:var(--limit);stroke-width:2.5}
 .fig .bar{fill:var(--level-1);stroke:var(--ink);stroke-width:.8}
 .fig .bar-next{fill:var(--level-0);stroke:var(--ink);stroke-width:.8}
 .fig .level-0{fill:var(--level-0);stroke:var(--paper);stroke-width:1}

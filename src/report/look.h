@@ -15,7 +15,7 @@ struct Colour {
   std::string_view dark;
 };
 
-inline constexpr std::array<Colour, 15> colours = {{
+inline constexpr std::array<Colour, 17> colours = {{
     {"paper", "#fcfbf8", "#171a1f"},
     {"ink", "#20242b", "#e9e6df"},
     {"quiet", "#5d636c", "#a5abb4"},  ///< words that explain
@@ -26,6 +26,8 @@ inline constexpr std::array<Colour, 15> colours = {{
     {"touch", "#da7e1e", "#f0a04b"},
     {"band", "#a0d1ba", "#3f7f66"},  ///< U95
     {"limit", "#960157", "#e46fae"},
+    {"body", "#dddad3", "#363b43"},  ///< what an axis carries: the innermost, and what carries it
+    {"body-next", "#c4c1b9", "#4a515b"},
     {"level-0", "#eef4f3", "#1d2a2d"},  ///< amounts, in five steps of one hue
     {"level-1", "#cfe3e2", "#1f4148"},
     {"level-2", "#9fc8cb", "#245763"},

@@ -1,357 +1,218 @@
-// One moment of a rehearsal as a drawing: side view and top view, to scale.
+// One moment of a rehearsal as a drawing: where it is, and the gap at its true length.
 #include <fmt/format.h>
 
 #include <Eigen/Geometry>
 #include <algorithm>
 #include <cmath>
-#include <limits>
-#include <numbers>
-#include <optional>
 #include <set>
 
 #include "base/cautions.h"
-#include "base/markup.h"
+#include "base/number_text.h"
+#include "pivotrace/base/length.h"
 #include "pivotrace/geometry/angle.h"
-#include "pivotrace/geometry/rotation.h"
-#include "pivotrace/report/rehearsal_text.h"
-#include "rehearsal/clearance.h"
-#include "report/svg.h"
+#include "pivotrace/machine/upward.h"
+#include "report/charts.h"
+#include "report/label_places.h"
+#include "report/rehearsal_scene.h"
 
 namespace pivotrace {
 
 namespace {
 
-using rehearsal::MotionChecker;
-using rehearsal::Posture;
-using rehearsal::Solid;
-using rehearsal::SolidShape;
+using namespace report;
+using Lines = std::vector<std::string>;
 
-constexpr int round_points = 48;
-constexpr double view_width_px = 460.0;
-constexpr double gap_px = 40.0;
-constexpr double heading_px = 74.0;
-constexpr double footing_px = 126.0;
-/// A view shows at least this much to each side of its middle [mm].
-constexpr double least_half_mm = 45.0;
-/// Free space round the probe in a view [mm].
+constexpr double view_size = 332.0;
+constexpr double between_views = 16.0;
+constexpr double leading = 21.0;
+/// Free space round the probe in the view that shows where it is [mm].
 constexpr double margin_mm = 18.0;
-/// Places looked at on a shank or holder to find the one nearest to a body.
-constexpr int rings = 40;
-constexpr double ring_px = 12.0;
+constexpr double least_half_mm = 45.0;
+/// The close view shows at least this to each side of the gap [mm].
+constexpr double least_close_mm = 8.0;
 
-constexpr const char* artefact_fill = "#b9cde0";
-constexpr const char* work_fill = "#d9d9d9";
-constexpr const char* tool_fill = "#e9c48f";
-constexpr const char* plain_line = "#44586b";
-constexpr const char* outstanding_fill = "#f2b8b0";
-constexpr const char* outstanding_line = "#a3170f";
-
-/// Points on the surface of a solid whose hull is its outline in every view.
-std::vector<Eigen::Vector3d> outline_points(const Solid& solid) {
-  std::vector<Eigen::Vector3d> points;
-  if (solid.shape == SolidShape::box) {
-    for (int k = 0; k < 8; ++k) {
-      const Eigen::Vector3d corner((k & 1) != 0 ? 1.0 : -1.0, (k & 2) != 0 ? 1.0 : -1.0,
-                                   (k & 4) != 0 ? 1.0 : -1.0);
-      points.emplace_back(solid.pose * corner.cwiseProduct(solid.half_sides_mm));
-    }
-    return points;
-  }
-  for (int k = 0; k < round_points; ++k) {
-    const double phi = 2.0 * std::numbers::pi * k / round_points;
-    const Eigen::Vector3d rim(solid.radius_mm * std::cos(phi), solid.radius_mm * std::sin(phi),
-                              solid.half_length_mm);
-    points.emplace_back(solid.pose * rim);
-    points.emplace_back(solid.pose * Eigen::Vector3d(rim.x(), rim.y(), -rim.z()));
-  }
-  return points;
+std::string length_text(double mm, bool inch, int decimals) {
+  return shown(inch ? mm / mm_per_inch : mm, inch ? decimals + 1 : decimals);
 }
 
-double cross(const Eigen::Vector2d& o, const Eigen::Vector2d& a, const Eigen::Vector2d& b) {
-  return (a - o).x() * (b - o).y() - (a - o).y() * (b - o).x();
-}
-
-/// Convex hull, counter-clockwise (Andrew's monotone chain, Inf. Proc. Letters 9, 1979).
-std::vector<Eigen::Vector2d> hull_of(std::vector<Eigen::Vector2d> points) {
-  std::sort(points.begin(), points.end(), [](const auto& a, const auto& b) {
-    return a.x() != b.x() ? a.x() < b.x() : a.y() < b.y();
-  });
-  std::vector<Eigen::Vector2d> hull;
-  for (int pass = 0; pass < 2; ++pass) {
-    const std::size_t base = hull.size();
-    for (const Eigen::Vector2d& point : points) {
-      while (hull.size() >= base + 2 && cross(hull[hull.size() - 2], hull.back(), point) <= 0.0) {
-        hull.pop_back();
-      }
-      hull.push_back(point);
-    }
-    hull.pop_back();
-    std::reverse(points.begin(), points.end());
-  }
-  return hull;
-}
-
-/// One view: which machine axes run to the right and up, and which one towards the viewer.
-struct View {
-  std::string title;
-  int right = 0;
-  int up = 2;
-  int nearer = 1;
-  double nearer_sign = 1.0;
-  double left_px = 0.0;
+/// The usual view in which the gap is least foreshortened, and how far to turn it until it is not at all.
+struct TrueSight {
+  Sight sight;
+  double turned_rad = 0.0;
 };
 
-/// A body of the drawing.
-struct Shape {
-  Solid solid;
-  std::string name;
-  const char* fill = work_fill;
-  bool outstanding = false;
-  bool labelled = true;
-};
+TrueSight true_sight(const Eigen::Vector3d& gap, LinearAxis upward) {
+  const Eigen::Vector3d along = gap.normalized();
+  Sight best = front_sight(upward);
+  for (const Sight& other : {side_sight(upward), top_sight(upward)}) {
+    const double foreshortened = std::abs(along.dot(other.towards()));
+    if (foreshortened < std::abs(along.dot(best.towards())) - 0.02) best = other;
+  }
+  const Eigen::Vector3d eye = best.towards();
+  const Eigen::Vector3d turned = (eye - eye.dot(along) * along).normalized();
+  const Eigen::Quaterniond turn = Eigen::Quaterniond::FromTwoVectors(eye, turned);
+  const double angle = std::acos(std::clamp(eye.dot(turned), -1.0, 1.0));
+  return {{best.title, turn * best.right, turn * best.up}, angle};
+}
 
-class Drawing {
+std::string sight_text(const TrueSight& sight) {
+  const double degrees = deg_from_rad(sight.turned_rad);
+  if (degrees < 1.0) return sight.sight.title + ", gap at true length";
+  return fmt::format("{}, turned by {:.0f}\xC2\xB0", sight.sight.title, degrees);
+}
+
+class Picture {
  public:
-  Drawing(const MotionChecker& checker, const Posture& posture, const PictureSubject& subject)
-      : checker_(checker), posture_(posture), subject_(subject) {
-    list_shapes();
-    find_place();
-    choose_frame();
-  }
+  Picture(const Machine& machine, const MachineState& state, const PictureSubject& subject)
+      : machine_(machine),
+        subject_(subject),
+        scene_(machine, state, subject),
+        upward_(upward_axis(machine)) {}
 
-  std::string view(const View& view) {
-    view_ = view;
-    const auto behind = [&view](const Shape& shape) {
-      return view.nearer_sign * shape.solid.centre_mm()[view.nearer];
-    };
-    std::vector<const Shape*> order;
-    for (const Shape& shape : shapes_) order.push_back(&shape);
-    std::stable_sort(order.begin(), order.end(), [&](const Shape* a, const Shape* b) {
-      if (a->outstanding != b->outstanding) return b->outstanding;
-      return behind(*a) < behind(*b);
-    });
-    std::string svg = fmt::format(
-        "<g><clipPath id=\"view{0}\"><rect x=\"{1:.1f}\" y=\"{2:.1f}\" width=\"{3:.1f}\" "
-        "height=\"{3:.1f}\"/></clipPath>\n<rect x=\"{1:.1f}\" y=\"{2:.1f}\" width=\"{3:.1f}\" "
-        "height=\"{3:.1f}\" fill=\"#ffffff\" stroke=\"#666666\"/>\n"
-        "<g clip-path=\"url(#view{0})\">\n",
-        view.up, view.left_px, heading_px, view_width_px);
-    for (const Shape* shape : order) svg += outline(*shape);
-    svg += labels(order);
-    if (place_mm_) svg += ring();
-    return svg + "</g>\n" + below() + "</g>\n";
-  }
-
- private:
-  void list_shapes() {
-    for (std::size_t w = 0; w < checker_.work().size(); ++w) {
-      const rehearsal::WorkSolid& body = checker_.work()[w];
-      const bool artefact = body.artefact >= 0;
-      shapes_.push_back({checker_.work_solid(static_cast<int>(w), posture_), body.name,
-                         artefact ? artefact_fill : work_fill, body.name == subject_.body, true});
-    }
-    for (std::size_t t = 0; t < checker_.tool().size(); ++t) {
-      const rehearsal::ToolSolid& part = checker_.tool()[t];
-      const bool outstanding = part.part == subject_.tool_part;
-      shapes_.push_back({checker_.tool_solid(static_cast<int>(t), posture_),
-                         tool_part_word(part.part), tool_fill, outstanding,
-                         outstanding || part.part != ToolPart::shank});
-    }
-  }
-
-  /// The place on the outstanding part of the probe that is nearest to the outstanding body.
-  void find_place() {
-    double nearest = std::numeric_limits<double>::infinity();
-    for (const Shape& part : shapes_) {
-      if (!part.outstanding || part.fill != tool_fill) continue;
-      for (const Shape& body : shapes_) {
-        if (!body.outstanding || body.fill == tool_fill) continue;
-        for (const Eigen::Vector3d& at : surface_points(part.solid)) {
-          const double distance = rehearsal::point_distance_mm(body.solid, at);
-          if (distance >= nearest) continue;
-          nearest = distance;
-          place_mm_ = at;
-          body_place_mm_ = nearest_on(body.solid, at);
-        }
-      }
-    }
-  }
-
-  /// Point of a surface below a point outside of it: down the slope of the distance.
-  static Eigen::Vector3d nearest_on(const Solid& solid, const Eigen::Vector3d& at) {
-    constexpr double step_mm = 1e-4;
-    Eigen::Vector3d slope;
-    for (int k = 0; k < 3; ++k) {
-      const Eigen::Vector3d step = step_mm * Eigen::Vector3d::Unit(k);
-      slope[k] = rehearsal::point_distance_mm(solid, at + step) -
-                 rehearsal::point_distance_mm(solid, at - step);
-    }
-    return at - rehearsal::point_distance_mm(solid, at) * slope.normalized();
-  }
-
-  static std::vector<Eigen::Vector3d> surface_points(const Solid& solid) {
-    std::vector<Eigen::Vector3d> points;
-    for (int ring = 0; ring <= rings; ++ring) {
-      const double part = 2.0 * ring / rings - 1.0;
-      const bool ball = solid.shape == SolidShape::ball;
-      const double height = part * (ball ? solid.radius_mm : solid.half_length_mm);
-      const double radius =
-          ball ? solid.radius_mm * std::sqrt(std::max(0.0, 1.0 - part * part)) : solid.radius_mm;
-      for (int k = 0; k < round_points; ++k) {
-        const double phi = 2.0 * std::numbers::pi * k / round_points;
-        points.emplace_back(
-            solid.pose * Eigen::Vector3d(radius * std::cos(phi), radius * std::sin(phi), height));
-      }
-    }
-    return points;
-  }
-
-  /// The whole probe and the place where the bodies are nearest are in both views.
-  void choose_frame() {
-    Eigen::AlignedBox3d box;
-    for (const Shape& shape : shapes_) {
-      if (shape.fill != tool_fill) continue;
-      for (const Eigen::Vector3d& point : surface_points(shape.solid)) box.extend(point);
-    }
-    if (body_place_mm_) {
-      const Eigen::Vector3d round = Eigen::Vector3d::Constant(margin_mm);
-      box.extend(Eigen::Vector3d(*body_place_mm_ - round));
-      box.extend(Eigen::Vector3d(*body_place_mm_ + round));
-    }
-    middle_ = box.center();
-    half_mm_ = std::max(least_half_mm, 0.5 * box.sizes().maxCoeff() + margin_mm);
-    half_mm_ = 5.0 * std::ceil(half_mm_ / 5.0);
-  }
-
-  double px_per_mm() const { return view_width_px / (2.0 * half_mm_); }
-
-  Eigen::Vector2d on_paper(const Eigen::Vector3d& p) const {
-    return {view_.left_px + 0.5 * view_width_px + px_per_mm() * (p - middle_)[view_.right],
-            heading_px + 0.5 * view_width_px - px_per_mm() * (p - middle_)[view_.up]};
-  }
-
-  std::vector<Eigen::Vector2d> outline_on_paper(const Solid& solid) const {
-    std::vector<Eigen::Vector2d> flat;
-    const bool ball = solid.shape == SolidShape::ball;
-    for (const Eigen::Vector3d& point : ball ? surface_points(solid) : outline_points(solid)) {
-      flat.push_back(on_paper(point));
-    }
-    return hull_of(flat);
-  }
-
-  std::string outline(const Shape& shape) const {
-    const std::string style = fmt::format(
-        "fill=\"{}\" fill-opacity=\"0.65\" stroke=\"{}\" stroke-width=\"{}\"><title>{}</title>",
-        shape.outstanding ? outstanding_fill : shape.fill,
-        shape.outstanding ? outstanding_line : plain_line, shape.outstanding ? 2 : 1,
-        escaped(shape.name));
-    if (shape.solid.shape == SolidShape::ball) {
-      const Eigen::Vector2d at = on_paper(shape.solid.centre_mm());
-      return fmt::format("<circle cx=\"{:.2f}\" cy=\"{:.2f}\" r=\"{:.2f}\" {}</circle>\n", at.x(),
-                         at.y(), shape.solid.radius_mm * px_per_mm(), style);
-    }
-    std::string points;
-    for (const Eigen::Vector2d& point : outline_on_paper(shape.solid)) {
-      points += fmt::format("{:.2f},{:.2f} ", point.x(), point.y());
-    }
-    return fmt::format("<polygon points=\"{}\" {}</polygon>\n", points, style);
-  }
-
-  /// The name of every body in view, in the middle of what is seen of it, one below the other where
-  /// they would cover each other.
-  std::string labels(const std::vector<const Shape*>& order) const {
-    constexpr double line_px = 15.0;
-    constexpr double letter_px = 6.8;
-    struct Label {
-      Eigen::Vector2d at;
-      double half_width;
-    };
-    std::vector<Label> placed;
-    if (place_mm_) placed.push_back({on_paper(*place_mm_), ring_px});
-    std::set<std::string> named;
-    std::string svg;
-    for (auto shape = order.rbegin(); shape != order.rend(); ++shape) {
-      if (!(*shape)->labelled || !named.insert((*shape)->name).second) continue;
-      const std::optional<Eigen::Vector2d> seen = middle_of_seen((*shape)->solid);
-      if (!seen) continue;
-      Label label{*seen, 0.5 * letter_px * static_cast<double>((*shape)->name.size())};
-      label.at.x() = std::clamp(label.at.x(), view_.left_px + label.half_width + 4.0,
-                                view_.left_px + view_width_px - label.half_width - 4.0);
-      const auto covers = [&](const Label& other) {
-        return std::fabs(label.at.y() - other.at.y()) < line_px &&
-               std::fabs(label.at.x() - other.at.x()) < label.half_width + other.half_width + 4.0;
-      };
-      while (std::any_of(placed.begin(), placed.end(), covers)) label.at.y() += line_px;
-      if (label.at.y() > heading_px + view_width_px - 6.0) continue;
-      placed.push_back(label);
-      svg += fmt::format(
-          "<text x=\"{:.1f}\" y=\"{:.1f}\" text-anchor=\"middle\" font-size=\"12\" fill=\"{}\" "
-          "stroke=\"#ffffff\" stroke-width=\"3\" paint-order=\"stroke\">{}</text>\n",
-          label.at.x(), label.at.y() + 4.0, (*shape)->outstanding ? outstanding_line : "#223344",
-          escaped((*shape)->name));
-    }
+  Svg draw() {
+    const Lines title = lines_within(subject_.title, figure_width);
+    const Lines where = lines_within(where_text(), figure_width);
+    const Lines words = lines_within(caution(moving_machine_caution), figure_width);
+    const double views_top = height_of(title) + height_of(where) + 40.0;
+    const double foot = views_top + view_size + 40.0;
+    Svg svg(figure_width, foot + height_of(words) + 10.0);
+    write(svg, title, 22.0, "strong");
+    write(svg, where, 22.0 + height_of(title), "quiet");
+    draw_whole(svg, {0.0, views_top, view_size, views_top + view_size});
+    draw_close(svg, {view_size + between_views, views_top, figure_width, views_top + view_size});
+    write(svg, words, foot + 14.0, "");
     return svg;
   }
 
-  std::optional<Eigen::Vector2d> middle_of_seen(const Solid& solid) const {
-    Eigen::AlignedBox2d frame(
-        Eigen::Vector2d(view_.left_px, heading_px),
-        Eigen::Vector2d(view_.left_px + view_width_px, heading_px + view_width_px));
-    Eigen::AlignedBox2d box;
-    for (const Eigen::Vector2d& point : outline_on_paper(solid)) box.extend(point);
-    const Eigen::AlignedBox2d seen = box.intersection(frame);
-    if (seen.isEmpty()) return std::nullopt;
-    return seen.center();
+ private:
+  static double height_of(const Lines& lines) {
+    return leading * static_cast<double>(lines.size());
   }
 
-  /// Rings the place where bodies meet; those that are apart are joined by the line of their
-  /// distance.
-  std::string ring() const {
-    const Eigen::Vector2d on_part = on_paper(*place_mm_);
-    const Eigen::Vector2d on_body = on_paper(*body_place_mm_);
-    const Eigen::Vector2d middle = 0.5 * (on_part + on_body);
-    std::string svg = fmt::format(
-        "<path d=\"M{:.2f} {:.2f}L{:.2f} {:.2f}\" stroke=\"{}\" stroke-width=\"1.5\"/>\n",
-        on_part.x(), on_part.y(), on_body.x(), on_body.y(), outstanding_line);
-    if ((on_part - on_body).norm() > 2.0 * ring_px) return svg;
-    return svg + fmt::format(
-                     "<circle cx=\"{:.2f}\" cy=\"{:.2f}\" r=\"{:.1f}\" fill=\"none\" "
-                     "stroke=\"{}\" stroke-width=\"2.5\"/>\n",
-                     middle.x(), middle.y(), ring_px, outstanding_line);
+  static void write(Svg& svg, const Lines& lines, double y, std::string_view look) {
+    for (const std::string& line : lines) {
+      svg.label({0.0, y}, line, Anchor::start, look);
+      y += leading;
+    }
   }
 
-  /// Title of the view and a bar of a round length.
-  std::string below() const {
-    const double bar_mm = half_mm_ > 75.0 ? 50.0 : 20.0;
-    const double y = heading_px + view_width_px + 24.0;
-    const double x = view_.left_px;
-    const double right = x + bar_mm * px_per_mm();
-    return fmt::format(
-        "<text x=\"{0:.1f}\" y=\"{1:.1f}\">{2}</text>\n"
-        "<path d=\"M{0:.1f} {3:.1f}v-8v4H{4:.1f}v-4v8\" fill=\"none\" stroke=\"#222222\"/>\n"
-        "<text x=\"{5:.1f}\" y=\"{3:.1f}\">{6:g} mm</text>\n",
-        x, y, view_.title, y + 30.0, right, right + 8.0, bar_mm);
+  /// Line of the program, position and angles as the control shows them.
+  std::string where_text() const {
+    const Moment& moment = subject_.moment;
+    std::string text = fmt::format("line {}:", moment.line);
+    for (int k = 0; k < 3; ++k) {
+      text += fmt::format(" {} {}", "XYZ"[k], length_text(moment.shown_mm[k], machine_.inch, 3));
+    }
+    text += machine_.inch ? " inch" : " mm";
+    for (std::size_t i = 0; i < machine_.rotary.size(); ++i) {
+      text += fmt::format(" {} {}\xC2\xB0", machine_.rotary[i].letter,
+                          shown(deg_from_rad(moment.commanded_rad[i]), 3));
+    }
+    return text;
   }
 
-  const MotionChecker& checker_;
-  Posture posture_;
+  /// The whole probe from the front; from the side where the gap would hide behind it.
+  void draw_whole(Svg& svg, const Box& paper) {
+    Eigen::AlignedBox3d box;
+    for (const Shape& shape : scene_.shapes()) {
+      if (!shape.is_tool()) continue;
+      for (const Eigen::Vector3d& point : outline_points(shape.solid)) box.extend(point);
+    }
+    if (scene_.gap()) box.extend(scene_.gap()->second);
+    const double half = std::max(least_half_mm, 0.5 * box.sizes().maxCoeff() + margin_mm);
+    const Window window{front_sight(upward_), paper, box.center(), view_size / (2.0 * half)};
+    if (!scene_.gap()) {
+      draw_view(svg, window, "Front: the whole probe", {});
+      return;
+    }
+    const Point at = window.at(scene_.gap()->first);
+    draw_view(svg, window, "Front: the whole probe", {{at.x - 18.0, at.y}, {at.x + 18.0, at.y}});
+    svg.circle(at, 16.0, "ring");
+  }
+
+  void draw_close(Svg& svg, const Box& paper) {
+    if (!scene_.gap()) return;
+    const auto& [on_probe, on_body] = *scene_.gap();
+    const Eigen::Vector3d gap = on_body - on_probe;
+    const double length = gap.norm();
+    const TrueSight sight =
+        true_sight(length > 1e-3 ? gap : Eigen::Vector3d(scene_.tool_axis()), upward_);
+    const double half = std::max(least_close_mm, 2.5 * length);
+    const Window window{sight.sight, paper, 0.5 * (on_probe + on_body), view_size / (2.0 * half)};
+    const Point a = window.at(on_probe);
+    const Point b = window.at(on_body);
+    LabelPlaces places = draw_view(svg, window, sight_text(sight), {a, b});
+    if (length <= 1e-3 || std::hypot(a.x - b.x, a.y - b.y) < 2.0) {
+      svg.circle(a, 16.0, "ring");
+      return;
+    }
+    svg.line(a, b, "limit");
+    svg.circle(a, 3.0, "touch");
+    svg.circle(b, 3.0, "touch");
+    places.put(length_text(length, machine_.inch, 2) + (machine_.inch ? " inch" : " mm"),
+               {0.5 * (a.x + b.x), 0.5 * (a.y + b.y)}, {b.y - a.y, a.x - b.x}, "limit-word strong",
+               label_size, 8.0);
+  }
+
+  /// `gap`: where labels would hide what the picture is about.
+  LabelPlaces draw_view(Svg& svg, const Window& window, const std::string& title,
+                        const std::vector<Point>& gap) {
+    svg.label({window.paper.left, window.paper.top - 7.0}, title, Anchor::start, "strong");
+    draw_shapes(svg, window, scene_.shapes());
+    svg.rect(window.paper, "frame");
+    draw_bar(svg, window);
+    const Box inside = {window.paper.left + 4.0, window.paper.top + 4.0, window.paper.right - 4.0,
+                        window.paper.bottom - 4.0};
+    LabelPlaces places(svg, inside);
+    if (gap.size() == 2) {
+      places.avoid(gap[0], gap[1]);
+      places.avoid(Box{std::min(gap[0].x, gap[1].x), std::min(gap[0].y, gap[1].y) - 10.0,
+                       std::max(gap[0].x, gap[1].x), std::max(gap[0].y, gap[1].y) + 10.0});
+    }
+    name_shapes(places, window);
+    return places;
+  }
+
+  void draw_bar(Svg& svg, const Window& window) const {
+    const double unit = machine_.inch ? mm_per_inch : 1.0;
+    const double amount = nice_ceiling(40.0 / window.px_per_mm / unit);
+    const Point left = {window.paper.left, window.paper.bottom + 16.0};
+    const Point right = {left.x + amount * unit * window.px_per_mm, left.y};
+    svg.line(left, right, "tick");
+    for (const Point& end : {left, right}) {
+      svg.line({end.x, end.y - 5.0}, {end.x, end.y + 5.0}, "tick");
+    }
+    svg.label({right.x + 8.0, right.y + 5.5},
+              fmt::format("{:g} {}", amount, machine_.inch ? "inch" : "mm"));
+  }
+
+  /// Every body once, beside or on what is seen of it; those that stand out first.
+  void name_shapes(LabelPlaces& places, const Window& window) const {
+    std::vector<const Shape*> order;
+    for (const Shape& shape : scene_.shapes()) order.push_back(&shape);
+    std::stable_sort(order.begin(), order.end(), [](const Shape* a, const Shape* b) {
+      return a->outstanding > b->outstanding;
+    });
+    std::set<std::string> named;
+    for (const Shape* shape : order) {
+      const Outline seen = clipped(window.outline(outline_points(shape->solid)), window.paper);
+      if (seen.size() < 3 || !named.insert(shape->name).second) continue;
+      Box box = {1e9, 1e9, -1e9, -1e9};
+      for (const Point& p : seen) {
+        box = {std::min(box.left, p.x), std::min(box.top, p.y), std::max(box.right, p.x),
+               std::max(box.bottom, p.y)};
+      }
+      if (box.right - box.left < 3.0 || box.bottom - box.top < 3.0) continue;
+      places.put(shape->name, {0.5 * (box.left + box.right), 0.5 * (box.top + box.bottom)},
+                 {0.0, 1.0}, shape->outstanding ? "limit-word strong" : "", label_size, -8.0);
+    }
+  }
+
+  const Machine& machine_;
   const PictureSubject& subject_;
-  std::vector<Shape> shapes_;
-  std::optional<Eigen::Vector3d> place_mm_;  ///< on the part of the probe that stands out
-  std::optional<Eigen::Vector3d> body_place_mm_;
-  Eigen::Vector3d middle_ = Eigen::Vector3d::Zero();
-  double half_mm_ = least_half_mm;
-  View view_;
+  RehearsalScene scene_;
+  LinearAxis upward_;
 };
-
-std::string angles_of(const Machine& machine, const Moment& moment) {
-  std::string text;
-  for (std::size_t i = 0; i < machine.rotary.size(); ++i) {
-    text += fmt::format(" {} {:.3f}", machine.rotary[i].letter,
-                        deg_from_rad(moment.commanded_rad[i]) + 0.0);
-  }
-  return text.empty() ? text : "," + text + " deg";
-}
 
 std::string end_text(const RehearsalReport& report) {
   return report.run.problems.empty() ? "where the program stopped"
@@ -360,43 +221,23 @@ std::string end_text(const RehearsalReport& report) {
 
 }  // namespace
 
-PictureSubject picture_subject(const RehearsalReport& report) {
+PictureSubject picture_subject(const RehearsalReport& report, bool inch) {
   if (!report.violations.empty()) {
     const Violation& violation = report.violations.back();
     return {violation.text, violation.moment, violation.tool_part, violation.body};
   }
   if (!report.passed) return {end_text(report), report.end, std::nullopt, ""};
   const Clearance& clearance = report.smallest_clearance;
-  return {fmt::format("smallest clearance: {:.2f} mm from {} to {}", clearance.mm,
-                      tool_part_word(clearance.tool_part), clearance.body),
+  return {fmt::format("Smallest clearance: {} {} from {} to {}", length_text(clearance.mm, inch, 2),
+                      inch ? "inch" : "mm", tool_part_word(clearance.tool_part), clearance.body),
           clearance.moment, clearance.tool_part, clearance.body};
 }
 
 std::string rehearsal_picture(const Machine& machine, const MachineState& state,
                               const PictureSubject& subject) {
-  std::vector<std::string> ignored;
-  MotionChecker checker(machine, state, rehearsal::tool_solids(machine, state, ignored),
-                        rehearsal::work_solids(machine, state));
-  const Moment& moment = subject.moment;
-  checker.set_stylus_offset(
-      turned<double>(state.stylus_offset_mm, Eigen::Vector3d::UnitZ(), moment.spindle_rad));
-  Drawing drawing(checker, {moment.real_mm, moment.real_rad}, subject);
-  const double width = 2.0 * view_width_px + 3.0 * gap_px;
-  const double height = heading_px + view_width_px + footing_px;
-  std::string svg = fmt::format(
-      "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {0:.0f} {1:.0f}\" width=\"{0:.0f}\" "
-      "height=\"{1:.0f}\" font-family=\"sans-serif\" font-size=\"13\">\n"
-      "<rect width=\"100%\" height=\"100%\" fill=\"#f7f7f5\"/>\n"
-      "<text x=\"{2:.0f}\" y=\"28\" font-size=\"16\">{3}</text>\n"
-      "<text x=\"{2:.0f}\" y=\"52\">line {4}, X {5:.3f} Y {6:.3f} Z {7:.3f} mm{8}</text>\n",
-      width, height, gap_px, escaped(subject.title), moment.line, moment.shown_mm.x(),
-      moment.shown_mm.y(), moment.shown_mm.z(), angles_of(machine, moment));
-  svg += drawing.view({"from the front: X to the right, Z up", 0, 2, 1, -1.0, gap_px});
-  svg += drawing.view(
-      {"from above: X to the right, Y up", 0, 1, 2, 1.0, 2.0 * gap_px + view_width_px});
-  svg += report::small_print(caution(moving_machine_caution),
-                             {gap_px, height - 2.0 * report::small_print_leading}, 150);
-  return svg + "</svg>\n";
+  return Picture(machine, state, subject)
+      .draw()
+      .file(subject.title, "the probe and what is near it");
 }
 
 }  // namespace pivotrace

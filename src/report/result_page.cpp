@@ -207,6 +207,7 @@ data page_data(const FitResult& result, const ResultPageOptions& options) {
   data page;
   page.set("title", result.machine_name + ": " + axes_text(result));
   page.set("figure_css", report::figure_css());
+  page.set("page_css", std::string(report::page_css));
   page.set("machine", result.machine_name);
   page.set("made_of", fmt::format("{}{}{}", axes_text(result),
                                   result.started.empty() ? "" : ", measured ", result.started));

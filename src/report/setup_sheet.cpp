@@ -2,17 +2,19 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cmath>
 #include <kainjow/mustache.hpp>
-#include <set>
+#include <map>
 
 #include "base/cautions.h"
 #include "base/markup.h"
 #include "pivotrace/base/length.h"
 #include "pivotrace/geometry/angle.h"
-#include "pivotrace/report/drawing.h"
+#include "pivotrace/machine/upward.h"
+#include "report/look.h"
 #include "report/page_template.h"
-#include "report/svg.h"
+#include "report/setup_drawing.h"
 
 namespace pivotrace {
 
@@ -31,7 +33,10 @@ class SheetData {
   data all() const {
     data sheet;
     fill_heading(sheet);
-    sheet.set("drawing", draw_setup(machine_, plan_));
+    fill_program(sheet);
+    sheet.set("figure_css", report::figure_css());
+    sheet.set("drawing", report::setup_drawing(machine_, plan_, false)
+                             .element("Set-up of " + machine_.name, "views, and touches close up"));
     sheet.set("mounted", mounted());
     fill_probe(sheet);
     fill_start(sheet);
@@ -47,39 +52,67 @@ class SheetData {
     std::string text = fmt::format("{:.4f}", machine_.inch ? mm / mm_per_inch : mm);
     while (text.back() == '0') text.pop_back();
     if (text.back() == '.') text.pop_back();
+    if (text[0] == '-') text.replace(0, 1, "\xE2\x88\x92");
     return text + (machine_.inch ? " in" : " mm");
   }
 
   void fill_heading(data& sheet) const {
-    sheet.set("title", "Probing set-up sheet: " + machine_.name);
-    sheet.set("plan", identity_of(plan_));
-    sheet.set("plan_number", fmt::format("{}", identity_number_of(plan_)));
-    sheet.set("station_count", fmt::format("{}", plan_.stations.size()));
-    sheet.set("touch_count", fmt::format("{}", plan_.touch_count()));
-    sheet.set("minutes", fmt::format("{:.0f}", std::ceil(plan_.minutes)));
-    sheet.set("control", sheet_.name);
-    sheet.set("blocks", fmt::format("{}", program_.blocks));
+    sheet.set("title", "Set-up sheet: " + machine_.name);
+    sheet.set("made_of", fmt::format("Plan {} (number {}): {} stations, {} touches, about {:.0f} "
+                                     "minutes. Lengths in {}.",
+                                     identity_of(plan_), identity_number_of(plan_),
+                                     plan_.stations.size(), plan_.touch_count(),
+                                     std::ceil(plan_.minutes), machine_.inch ? "inches" : "mm"));
     sheet.set("rough", length_text(plan_.distances.rough));
     sheet.set("clearance", length_text(plan_.distances.clearance));
   }
 
-  data mounted() const {
-    std::set<int> used;
-    for (const PlannedStation& station : plan_.stations) {
-      for (const PlannedTouch& touch : station.touches) used.insert(touch.artefact);
+  /// Number, size and what it takes of the control's memory and variables.
+  void fill_program(data& sheet) const {
+    const bool stored_by_number =
+        std::any_of(sheet_.program_start.begin(), sheet_.program_start.end(),
+                    [](const std::string& line) { return line.find("{number}") != line.npos; });
+    if (stored_by_number) sheet.set("program_number", fmt::format("{}", options_.program_number));
+    sheet.set("program_size", fmt::format("In the words of {}: {} blocks, {} characters of memory.",
+                                          sheet_.name, program_.blocks, program_.text.size()));
+    std::string ranges;
+    for (const VariableRange& range : program_.overwritten) {
+      ranges += fmt::format("{}{} to {}", ranges.empty() ? "" : ", ", variable(range.first),
+                            variable(range.last));
     }
+    sheet.set("overwritten", ranges);
+  }
+
+  std::string variable(int number) const {
+    return sheet_.variables.prefix + std::to_string(number) + sheet_.variables.suffix;
+  }
+
+  data mounted() const {
     data rows{data::type::list};
-    for (const int index : used) rows << mounted(machine_.artefacts[index]);
+    const report::SetupScene scene(machine_, plan_);
+    for (const int index : scene.touched()) rows << mounted(scene, index);
     return rows;
   }
 
-  data mounted(const Artefact& artefact) const {
+  data mounted(const report::SetupScene& scene, int index) const {
+    const Artefact& artefact = machine_.artefacts[static_cast<std::size_t>(index)];
     data row;
-    row.set("kind", kind_word(artefact.kind));
+    if (artefact.name != kind_word(artefact.kind)) row.set("kind", kind_word(artefact.kind));
     row.set("name", artefact.name);
     if (artefact.diameter_mm) row.set("diameter", length_text(*artefact.diameter_mm));
-    if (artefact.carried_by >= 0) {
+    const report::SetupScene::Stand stand = scene.stand_of(index);
+    if (!stand.face.empty()) {
+      row.set("height", length_text(std::round(10.0 * std::abs(stand.height_mm)) / 10.0));
+      row.set("face", stand.face);
+    }
+    const double radius = scene.out_from_axis_mm(index).norm();
+    if (radius >= 1.0) {
+      row.set("radius", length_text(std::round(10.0 * radius) / 10.0));
       row.set("turned_by", std::string(1, machine_.rotary[artefact.carried_by].letter));
+    }
+    if (artefact.stem) {
+      row.set("stem", length_text(artefact.stem->diameter_mm) + " thick, " +
+                          length_text(artefact.stem->length_mm) + " long");
     }
     for (int i = 0; i < 3; ++i) {
       row.set(std::string(1, "XYZ"[i]), length_text(artefact.at_mm[i]));
@@ -104,6 +137,11 @@ class SheetData {
     if (!plan_.self_find) return;
     const int first = plan_.stations.front().touches.front().artefact;
     sheet.set("jogged_over", machine_.artefacts[first].name);
+    const Eigen::Vector3d start = start_position_mm(machine_, plan_);
+    sheet.set("start_X", length_text(start.x()));
+    sheet.set("start_Y", length_text(start.y()));
+    const bool lying = upward_axis(machine_) == LinearAxis::Y;
+    sheet.set("spindle_side", lying ? "on the spindle side of" : "over");
   }
 
   data results() const {
@@ -126,8 +164,7 @@ class SheetData {
     const auto number = program_.variable_numbers.find(name);
     if (number == program_.variable_numbers.end()) return;
     data row;
-    row.set("variable",
-            sheet_.variables.prefix + std::to_string(number->second) + sheet_.variables.suffix);
+    row.set("variable", variable(number->second));
     row.set("meaning", meaning);
     row.set("value", value);
     rows << row;
@@ -148,7 +185,8 @@ class SheetData {
     row("search", "how far past a surface to look", length_text(d.search));
     row("limit", "stop when a touch is further from prediction", length_text(d.limit));
     row("agreement", "stop when fast and slow touch differ by more", length_text(d.agreement));
-    row("safe height", "machine Z to turn and rapid at", length_text(d.safe_height));
+    row("safe height", "Z shown at which axes turn and rapid moves run",
+        length_text(d.safe_height));
     row("stylus diameter", "stylus ball diameter", length_text(machine_.probe.stylus_diameter_mm));
     return rows;
   }
@@ -162,14 +200,26 @@ class SheetData {
       for (std::size_t i = 0; i < machine_.rotary.size(); ++i) {
         data angle;
         angle.set("letter", std::string(1, machine_.rotary[i].letter));
-        angle.set("degrees", fmt::format("{:g}", deg_from_rad(station.angles_rad[i])));
+        angle.set("degrees", fmt::format("{:g}", deg_from_rad(station.angles_rad[i]) + 0.0));
         angles << angle;
       }
       row.set("angles", angles);
+      row.set("touches", touches_text(station));
       row.set("flip", station.flip);
       rows << row;
     }
     return rows;
+  }
+
+  std::string touches_text(const PlannedStation& station) const {
+    std::map<int, int> counts;
+    for (const PlannedTouch& touch : station.touches) ++counts[touch.artefact];
+    std::string text;
+    for (const auto& [artefact, count] : counts) {
+      text += fmt::format("{}{} on {}", text.empty() ? "" : ", ", count,
+                          machine_.artefacts[static_cast<std::size_t>(artefact)].name);
+    }
+    return text;
   }
 
   const Machine& machine_;

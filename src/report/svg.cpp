@@ -6,7 +6,6 @@
 
 #include "base/markup.h"
 #include "base/utf8.h"
-#include "base/wrapped_text.h"
 #include "report/look.h"
 
 namespace pivotrace::report {
@@ -52,23 +51,26 @@ double left_of(double x, double width, Anchor anchor) {
 
 }  // namespace
 
-std::string small_print(const std::string& text, Point first, std::size_t columns) {
-  std::istringstream lines(wrapped(text, "", 0, columns));
-  std::string drawn;
-  double y = first.y;
-  for (std::string line; std::getline(lines, line); y += small_print_leading) {
-    drawn += fmt::format("<text x=\"{:.1f}\" y=\"{:.1f}\" font-size=\"{:g}\">{}</text>\n", first.x,
-                         y, small_label_size, escaped(line));
-  }
-  return drawn;
-}
-
 double text_width(std::string_view text, double size) {
   double width = 0.0;
   for (const char letter : text) {
     if (!is_utf8_continuation(letter)) width += letter_width(letter);
   }
   return width * size;
+}
+
+std::vector<std::string> lines_within(const std::string& text, double width, double size) {
+  std::vector<std::string> lines;
+  std::istringstream words(text);
+  for (std::string word; words >> word;) {
+    const bool fits = !lines.empty() && text_width(lines.back() + " " + word, size) <= width;
+    if (fits) {
+      lines.back() += " " + word;
+    } else {
+      lines.push_back(word);
+    }
+  }
+  return lines;
 }
 
 void Svg::line(Point from, Point to, std::string_view look) {
@@ -120,6 +122,14 @@ void Svg::label(Point at, std::string_view text, Anchor anchor, std::string_view
       "<text class=\"{}\" x=\"{:.2f}\" y=\"{:.2f}\" text-anchor=\"{}\" "
       "font-size=\"{:g}\">{}</text>\n",
       look, at.x, at.y, anchor_word(anchor), size, escaped(text));
+}
+
+void Svg::open_group(std::string_view id) { body_ += fmt::format("<g id=\"{}\">\n", id); }
+
+void Svg::close_group() { body_ += "</g>\n"; }
+
+void Svg::mark(std::string_view id, std::string_view look) {
+  body_ += fmt::format("<path id=\"{}\" class=\"{}\"/>\n", id, look);
 }
 
 std::string Svg::element(std::string_view title, std::string_view description) const {

@@ -36,13 +36,12 @@ struct Label {
   double size = label_size;
 };
 
-/// Text of 12 in lines of at most `columns` characters, the first with its foot at `y`.
-std::string small_print(const std::string& text, Point first, std::size_t columns);
-/// From one line of it to the next.
-inline constexpr double small_print_leading = 16.0;
-
 /// Width of a text in a wide sans-serif, from a table of letter widths; an upper estimate.
 double text_width(std::string_view text, double size = label_size);
+
+/// A text in lines no wider than `width`, broken between words; a word wider than that stays whole.
+std::vector<std::string> lines_within(const std::string& text, double width,
+                                      double size = label_size);
 
 class Svg {
  public:
@@ -65,6 +64,12 @@ class Svg {
   /// `at` is the end of the base line that the anchor names.
   void label(Point at, std::string_view text, Anchor anchor = Anchor::start,
              std::string_view look = {}, double size = label_size);
+
+  /// What a script draws anew.
+  void open_group(std::string_view id);
+  void close_group();
+  /// An empty path for a script to fill.
+  void mark(std::string_view id, std::string_view look);
 
   /// The <svg> element, without its style. Title and description are what a screen reader says.
   std::string element(std::string_view title, std::string_view description) const;

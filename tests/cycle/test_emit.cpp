@@ -472,7 +472,7 @@ TEST_CASE("the set-up sheet says what a setter needs and stands alone") {
   const ControlSheet sheet = demo::sheet("demo-control");
   const EmittedProgram program = made(machine, plan, sheet);
   const std::string page = setup_sheet(machine, plan, sheet, program, {});
-  for (const char* part : {"<svg", "Caution", "Date", "Name", "stylus ball", "minutes", "Mount",
+  for (const char* part : {"<svg", "CAUTION", "Date", "Name", "stylus ball", "minutes", "Mount",
                            "safety rules", "writes nothing to the control's offsets"}) {
     CAPTURE(part);
     CHECK(page.find(part) != std::string::npos);

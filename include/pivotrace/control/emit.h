@@ -2,8 +2,11 @@
 #pragma once
 
 #include <map>
+#include <optional>
 #include <string>
+#include <vector>
 
+#include "pivotrace/control/control_sheet.h"
 #include "pivotrace/control/steps.h"
 
 namespace pivotrace {
@@ -21,6 +24,7 @@ struct EmittedProgram {
   int blocks = 0;                               ///< lines that are not remarks only
   std::map<std::string, int> variable_numbers;  ///< program names -> numbers
   std::optional<ResultVariables> results;       ///< set when there is no log
+  std::vector<VariableRange> overwritten;       ///< variables the program takes for itself
 };
 
 /// Largest difference between a length in the program and the length meant [mm]: half a unit of the

@@ -25,6 +25,17 @@ inline constexpr double contact_threshold_mm = 0.01;
 /// 0.22 % of the radius.
 inline constexpr double missed_contact_mm = 0.005;
 
+/// A place and posture of the machine, for reports and pictures.
+struct Moment {
+  int line = 0;
+  Eigen::Vector3d shown_mm = Eigen::Vector3d::Zero();
+  RotaryAngles commanded_rad{};
+  /// As they really are: what pictures show.
+  Eigen::Vector3d real_mm = Eigen::Vector3d::Zero();
+  RotaryAngles real_rad{};
+  double spindle_rad = 0.0;
+};
+
 struct RehearsalOptions {
   SurveyNoise noise;
   std::optional<Fault> fault;
@@ -42,19 +53,11 @@ struct RehearsalOptions {
   std::string parameter_file_name = "parameter file";  ///< for messages
   /// Called now and then with the number of blocks executed.
   std::function<void(std::size_t)> progress;
+  /// Called at the start and whenever slides and axes have come to rest after a move or a turn: seconds
+  /// of motion so far, and where everything stands.
+  std::function<void(double, const Moment&)> at_rest;
 
   Problems validate() const;
-};
-
-/// A place and posture of the machine, for reports and pictures.
-struct Moment {
-  int line = 0;
-  Eigen::Vector3d shown_mm = Eigen::Vector3d::Zero();
-  RotaryAngles commanded_rad{};
-  /// As they really are: what pictures show.
-  Eigen::Vector3d real_mm = Eigen::Vector3d::Zero();
-  RotaryAngles real_rad{};
-  double spindle_rad = 0.0;
 };
 
 /// Something that must not happen on a machine.

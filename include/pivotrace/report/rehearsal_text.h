@@ -22,10 +22,10 @@ struct PictureSubject {
 
 /// The moment worth looking at: the last violation, else where the program stopped itself, else the
 /// smallest clearance.
-PictureSubject picture_subject(const RehearsalReport& report);
+PictureSubject picture_subject(const RehearsalReport& report, bool inch = false);
 
-/// Front view (X Z) and top view (X Y) of one moment, to scale with a scale bar, as an SVG file. The
-/// two bodies stand out and the place between them is ringed.
+/// The whole probe from the front, and close up, in the view in which the distance between the two bodies
+/// is seen at its true length, that distance with its number; to scale, as an SVG file.
 std::string rehearsal_picture(const Machine& machine, const MachineState& state,
                               const PictureSubject& subject);
 

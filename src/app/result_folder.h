@@ -1,0 +1,20 @@
+// Results of one machine from files and folders: what `history` follows and `report` draws.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "pivotrace/disk/file_calls.h"
+#include "pivotrace/results/history.h"
+
+namespace pivotrace::app {
+
+/// Results in a folder, by name; a file stands for itself.
+std::vector<std::string> result_files(const std::vector<std::string>& places);
+
+/// The history of the machine asked for, or of the one most results name. Errors: P113 when no usable
+/// result is left, with why each file took no part.
+Expected<History> history_of(const std::vector<std::string>& places, const std::string& machine,
+                             const HistoryOptions& options, FileCalls& disk);
+
+}  // namespace pivotrace::app
