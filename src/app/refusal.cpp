@@ -38,4 +38,9 @@ LengthUnit length_unit(const std::string& word) {
   return word == "inch" ? LengthUnit::inch : LengthUnit::mm;
 }
 
+LengthUnit length_unit(const std::string& word, const FitResult& result) {
+  if (!word.empty()) return length_unit(word);
+  return unit_of(result);
+}
+
 }  // namespace pivotrace::app

@@ -18,5 +18,7 @@ Expected<std::optional<char>> axis_letter(const std::string& text);
 
 /// "mm" or "inch" as the option validated it.
 LengthUnit length_unit(const std::string& word);
+/// The units of the machine file where the option was not given.
+LengthUnit length_unit(const std::string& word, const FitResult& result);
 
 }  // namespace pivotrace::app

@@ -16,6 +16,8 @@ constexpr const char* result_ending = ".result.json";
 struct ReadResults {
   std::vector<Epoch> epochs;
   std::vector<std::string> machines;  ///< of the epochs
+  std::vector<LengthUnit> units;      ///< of their machine files
+  bool simulated = false;             ///< one of them at least
   std::vector<LeftOutOfHistory> left_out;
 };
 
@@ -32,6 +34,8 @@ ReadResults read_all(const std::vector<std::string>& files, FileCalls& disk) {
     if (!epoch) continue;
     read.epochs.push_back(std::move(*epoch));
     read.machines.push_back(result->machine_name);
+    read.units.push_back(unit_of(*result));
+    read.simulated = read.simulated || result->simulated;
   }
   return read;
 }
@@ -47,15 +51,18 @@ std::string machine_of(const ReadResults& read, const std::string& asked) {
 
 void leave_out_others(ReadResults& read, const std::string& machine) {
   std::vector<Epoch> kept;
+  std::vector<LengthUnit> units;
   for (std::size_t i = 0; i < read.epochs.size(); ++i) {
     if (read.machines[i] == machine) {
       kept.push_back(std::move(read.epochs[i]));
+      units.push_back(read.units[i]);
     } else {
       read.left_out.push_back(
           {read.epochs[i].file, LeftOutOfHistory::Why::other_machine, read.machines[i]});
     }
   }
   read.epochs = std::move(kept);
+  read.units = std::move(units);
 }
 
 }  // namespace
@@ -79,13 +86,17 @@ std::vector<std::string> result_files(const std::vector<std::string>& places) {
   return files;
 }
 
-Expected<History> history_of(const std::vector<std::string>& places, const std::string& machine,
-                             const HistoryOptions& options, FileCalls& disk) {
+Expected<FollowedResults> history_of(const std::vector<std::string>& places,
+                                     const std::string& machine, const HistoryOptions& options,
+                                     FileCalls& disk) {
   ReadResults read = read_all(result_files(places), disk);
   const std::string followed = machine_of(read, machine);
   leave_out_others(read, followed);
   if (!read.epochs.empty()) {
-    return make_history(followed, std::move(read.epochs), std::move(read.left_out), options);
+    const LengthUnit unit = read.units.back();
+    return FollowedResults{
+        make_history(followed, std::move(read.epochs), std::move(read.left_out), options), unit,
+        read.simulated};
   }
   Problems problems = {{ProblemNumber::no_data,
                         "there is no usable result to make a history of",

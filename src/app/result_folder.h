@@ -5,6 +5,7 @@
 #include <vector>
 
 #include "pivotrace/disk/file_calls.h"
+#include "pivotrace/pivots/pivot_values.h"
 #include "pivotrace/results/history.h"
 
 namespace pivotrace::app {
@@ -12,9 +13,17 @@ namespace pivotrace::app {
 /// Results in a folder, by name; a file stands for itself.
 std::vector<std::string> result_files(const std::vector<std::string>& places);
 
+/// A history with what its screens need to know of the results.
+struct FollowedResults {
+  History history;
+  LengthUnit unit = LengthUnit::mm;  ///< of the machine file of the last result
+  bool simulated = false;            ///< one result at least
+};
+
 /// The history of the machine asked for, or of the one most results name. Errors: P113 when no usable
 /// result is left, with why each file took no part.
-Expected<History> history_of(const std::vector<std::string>& places, const std::string& machine,
-                             const HistoryOptions& options, FileCalls& disk);
+Expected<FollowedResults> history_of(const std::vector<std::string>& places,
+                                     const std::string& machine, const HistoryOptions& options,
+                                     FileCalls& disk);
 
 }  // namespace pivotrace::app

@@ -6,6 +6,7 @@
 #include "app/next_step.h"
 #include "app/refusal.h"
 #include "app/verbs.h"
+#include "base/cautions.h"
 #include "pivotrace/formats/comparison_file.h"
 #include "pivotrace/formats/result_file.h"
 #include "pivotrace/report/comparison_text.h"
@@ -18,7 +19,7 @@ struct CompareArguments {
   std::string old_file;
   std::string new_file;
   std::string machine_file;
-  std::string units = "mm";
+  std::string units;  ///< empty: those of the machine file
   std::string output;
   double within_mm = 0.0;
   double between_mm = -1.0;
@@ -60,10 +61,12 @@ ExitCode run(const CompareArguments& arguments, const Console& console) {
   if (!after) return refuse(console, after.error());
   const auto comparison = compare(*before, *after, options_of(arguments));
   if (!comparison) return refuse(console, comparison.error());
-  const auto delivered =
-      deliver(console, arguments.output,
-              arguments.json ? write_comparison(*comparison)
-                             : comparison_text(*comparison, length_unit(arguments.units)));
+  const std::string notice =
+      before->simulated || after->simulated ? std::string(simulated_notice) + "\n" : "";
+  const auto delivered = deliver(
+      console, arguments.output,
+      arguments.json ? write_comparison(*comparison)
+                     : notice + comparison_text(*comparison, length_unit(arguments.units, *after)));
   if (!delivered) return refuse(console, delivered.error());
   if (!arguments.json) say_next(console, next_words(arguments, comparison->moved.value_or(false)));
   return comparison->moved.value_or(false) ? ExitCode::not_good : ExitCode::good;
@@ -102,9 +105,8 @@ void add_compare_verb(CLI::App& app, Console& console, VerbAction& action) {
                    "0.003 mm if absent")
       ->transform(length)
       ->check(CLI::NonNegativeNumber);
-  verb->add_option("--units", arguments->units, "mm or inch")
-      ->check(CLI::IsMember({"mm", "inch"}))
-      ->capture_default_str();
+  verb->add_option("--units", arguments->units, "mm or inch; those of the machine file if absent")
+      ->check(CLI::IsMember({"mm", "inch"}));
   verb->add_flag("--allow-other-machine", arguments->allow_other_machine,
                  "compare although the results name two machines");
   verb->add_option("-o,--output", arguments->output, "write to this file, not to the screen")

@@ -8,6 +8,7 @@
 #include "app/next_step.h"
 #include "app/refusal.h"
 #include "app/verbs.h"
+#include "base/cautions.h"
 #include "pivotrace/cycle/make_program.h"
 #include "pivotrace/disk/text_file.h"
 #include "pivotrace/formats/confirm_file.h"
@@ -30,7 +31,7 @@ struct ConfirmArguments {
   std::string control;
   std::string program_file;
   std::string plan_file;
-  std::string units = "mm";
+  std::string units;  ///< empty: those of the machine file
   std::string output;
   std::string cut_axis;
   std::vector<double> cut_at_deg;
@@ -134,9 +135,9 @@ ExitCode run(const ConfirmArguments& arguments, const Console& console) {
   if (arguments.new_file.empty() && !arguments.has_cut()) {
     return plan_touches(arguments, *written, console);
   }
-  const LengthUnit unit = length_unit(arguments.units);
+  const LengthUnit unit = length_unit(arguments.units, *written);
   std::vector<ConfirmedValue> values;
-  std::string text;
+  std::string text = written->simulated ? std::string(simulated_notice) + "\n" : "";
   bool good = true;
   if (!arguments.new_file.empty()) {
     const auto found = new_result(arguments, console.disk);
@@ -154,7 +155,7 @@ ExitCode run(const ConfirmArguments& arguments, const Console& console) {
     const auto seen = cut_evidence(*written, *cut, options_of(arguments));
     if (!seen) return refuse(console, seen.error());
     evidence = *seen;
-    text += (text.empty() ? "" : "\n") + cut_text(*cut, *evidence, unit);
+    text += (values.empty() ? "" : "\n") + cut_text(*cut, *evidence, unit);
     good = good && evidence->holding == Holding::holds && !evidence->something_else;
   }
   const auto delivered =
@@ -212,9 +213,8 @@ void add_judging_options(CLI::App* verb, ConfirmArguments& arguments) {
   verb->add_option("--step-u95", arguments.step_U95_mm, "U95 of that step")->transform(length);
   verb->add_flag("--allow-other-machine", arguments.options.allow_other_machine,
                  "confirm although the results name two machines");
-  verb->add_option("--units", arguments.units, "mm or inch")
-      ->check(CLI::IsMember({"mm", "inch"}))
-      ->capture_default_str();
+  verb->add_option("--units", arguments.units, "mm or inch; those of the machine file if absent")
+      ->check(CLI::IsMember({"mm", "inch"}));
   verb->add_option("-o,--output", arguments.output, "write to this file, not to the screen")
       ->type_name("FILE");
   verb->add_flag("--json", arguments.json, "print the verdict as JSON");

@@ -5,6 +5,7 @@
 #include "app/refusal.h"
 #include "app/result_folder.h"
 #include "app/verbs.h"
+#include "base/cautions.h"
 #include "pivotrace/formats/history_file.h"
 #include "pivotrace/report/history_text.h"
 
@@ -15,7 +16,7 @@ namespace {
 struct HistoryArguments {
   std::vector<std::string> places;
   std::string machine;
-  std::string units = "mm";
+  std::string units;  ///< empty: those of the machine file
   std::string output;
   std::string form = "text";
   double within_mm = 0.0;
@@ -23,10 +24,12 @@ struct HistoryArguments {
   bool json = false;
 };
 
-std::string shown(const HistoryArguments& arguments, const History& history) {
+std::string shown(const HistoryArguments& arguments, const History& history, LengthUnit of_machine,
+                  const std::string& notice) {
   if (arguments.json || arguments.form == "json") return write_history(history);
   if (arguments.form == "csv") return write_history_rows(history);
-  return history_text(history, length_unit(arguments.units));
+  return notice +
+         history_text(history, arguments.units.empty() ? of_machine : length_unit(arguments.units));
 }
 
 ExitCode run(const HistoryArguments& arguments, const Console& console) {
@@ -34,8 +37,10 @@ ExitCode run(const HistoryArguments& arguments, const Console& console) {
   if (arguments.within_mm > 0.0) options.within_mm = arguments.within_mm;
   const auto followed = history_of(arguments.places, arguments.machine, options, console.disk);
   if (!followed) return refuse(console, followed.error());
-  const History& history = *followed;
-  const auto delivered = deliver(console, arguments.output, shown(arguments, history));
+  const History& history = followed->history;
+  const std::string notice = followed->simulated ? std::string(simulated_notice) + "\n" : "";
+  const auto delivered =
+      deliver(console, arguments.output, shown(arguments, history, followed->unit, notice));
   if (!delivered) return refuse(console, delivered.error());
   if (arguments.form == "text" && !arguments.json) {
     std::vector<std::string> words = {"report"};
@@ -84,9 +89,8 @@ void add_history_verb(CLI::App& app, Console& console, VerbAction& action) {
       ->check(CLI::IsMember({"text", "json", "csv"}))
       ->capture_default_str();
   verb->add_flag("--json", arguments->json, "the same as --form json");
-  verb->add_option("--units", arguments->units, "mm or inch")
-      ->check(CLI::IsMember({"mm", "inch"}))
-      ->capture_default_str();
+  verb->add_option("--units", arguments->units, "mm or inch; those of the machine file if absent")
+      ->check(CLI::IsMember({"mm", "inch"}));
   verb->add_option("-o,--output", arguments->output, "write to this file, not to the screen")
       ->type_name("FILE");
   verb->callback([arguments, &console, &action] {

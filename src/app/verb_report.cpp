@@ -24,7 +24,7 @@ struct ReportArguments {
   std::string limits_file;
   std::string previous_file;
   std::string output;
-  std::string units = "mm";
+  std::string units;  ///< empty: those of the machine file
   double within_mm = 0.0;
   bool allow_other_machine = false;
 
@@ -75,7 +75,7 @@ ExitCode report_result(const ReportArguments& arguments, const Console& console)
   const auto result = parse_result(*text, arguments.result_file());
   if (!result) return refuse(console, result.error());
   ResultPageOptions options;
-  options.unit = length_unit(arguments.units);
+  options.unit = length_unit(arguments.units, *result);
   options.file = arguments.result_file();
   options.sha256 = sha256_hex(*text);
   options.date = utc_now();
@@ -104,7 +104,6 @@ ExitCode report_result(const ReportArguments& arguments, const Console& console)
 
 ChangePageOptions page_options(const ReportArguments& arguments) {
   ChangePageOptions options;
-  options.unit = length_unit(arguments.units);
   options.date = utc_now();
   if (arguments.within_mm > 0.0) options.within_mm = arguments.within_mm;
   return options;
@@ -130,6 +129,7 @@ ExitCode report_comparison(const ReportArguments& arguments, const Console& cons
   how.within_mm = options.within_mm;
   const auto comparison = compare(*before, *after, how);
   if (!comparison) return refuse(console, comparison.error());
+  options.unit = length_unit(arguments.units, *after);
   const auto delivered = deliver(console, arguments.output, comparison_page(*comparison, options));
   if (!delivered) return refuse(console, delivered.error());
   say_written(arguments, console, {"compare", arguments.files[0], arguments.files[1]});
@@ -140,17 +140,19 @@ ExitCode report_history(const ReportArguments& arguments, const Console& console
   ChangePageOptions options = page_options(arguments);
   HistoryOptions how;
   how.within_mm = options.within_mm;
-  const auto history = history_of(arguments.files, "", how, console.disk);
-  if (!history) return refuse(console, history.error());
-  for (const Epoch& epoch : history->epochs) {
+  const auto followed = history_of(arguments.files, "", how, console.disk);
+  if (!followed) return refuse(console, followed.error());
+  const History& history = followed->history;
+  options.unit = arguments.units.empty() ? followed->unit : length_unit(arguments.units);
+  for (const Epoch& epoch : history.epochs) {
     options.files.push_back({epoch.started, epoch.file, epoch.touches_hash});
   }
-  const auto delivered = deliver(console, arguments.output, history_page(*history, options));
+  const auto delivered = deliver(console, arguments.output, history_page(history, options));
   if (!delivered) return refuse(console, delivered.error());
   std::vector<std::string> next = {"history"};
   next.insert(next.end(), arguments.files.begin(), arguments.files.end());
   say_written(arguments, console, next);
-  return history->alarmed() ? ExitCode::not_good : ExitCode::good;
+  return history.alarmed() ? ExitCode::not_good : ExitCode::good;
 }
 
 ExitCode run(const ReportArguments& arguments, const Console& console) {
@@ -200,9 +202,8 @@ void add_report_verb(CLI::App& app, Console& console, VerbAction& action) {
       ->type_name("FILE");
   verb->add_flag("--allow-other-machine", arguments->allow_other_machine,
                  "judge although limits or earlier result are of another machine");
-  verb->add_option("--units", arguments->units, "mm or inch")
-      ->check(CLI::IsMember({"mm", "inch"}))
-      ->capture_default_str();
+  verb->add_option("--units", arguments->units, "mm or inch; those of the machine file if absent")
+      ->check(CLI::IsMember({"mm", "inch"}));
   verb->add_option("-o,--output", arguments->output, "write to this file, not to the screen")
       ->type_name("FILE");
   verb->callback([arguments, &console, &action] {

@@ -18,6 +18,7 @@ struct ShimArguments {
   std::string result_file;
   std::string feet_file;
   std::string axis;
+  std::string units;  ///< empty: those of the machine file
   std::string output;
   bool json = false;
 };
@@ -33,7 +34,8 @@ ExitCode run(const ShimArguments& arguments, const Console& console) {
   if (!advice) return refuse(console, advice.error());
   const auto delivered =
       deliver(console, arguments.output,
-              arguments.json ? shim_json(*result, *advice) : shim_text(*result, *advice));
+              arguments.json ? shim_json(*result, *advice)
+                             : shim_text(*result, *advice, length_unit(arguments.units, *result)));
   if (!delivered) return refuse(console, delivered.error());
   if (!arguments.json) {
     if (advice->nothing_to_gain || advice->offset_is_enough) {
@@ -70,6 +72,8 @@ void add_shim_verb(CLI::App& app, Console& console, VerbAction& action) {
       ->required();
   verb->add_option("--axis", arguments->axis, "axis to align; the outermost measured one if absent")
       ->type_name("LETTER");
+  verb->add_option("--units", arguments->units, "mm or inch; those of the machine file if absent")
+      ->check(CLI::IsMember({"mm", "inch"}));
   verb->add_option("-o,--output", arguments->output, "write to this file, not to the screen")
       ->type_name("FILE");
   verb->add_flag("--json", arguments->json, "print the advice as JSON");

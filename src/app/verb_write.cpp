@@ -30,7 +30,7 @@ struct WriteArguments {
   std::string form = "program";
   bool list = false;
   bool json = false;
-  std::string units = "mm";
+  std::string units;  ///< empty: those of the machine file
   std::string axis;
   std::string foot;
   std::optional<int> work_offset;
@@ -62,17 +62,18 @@ ExitCode put(const Console& console, const WriteArguments& arguments,
 
 ExitCode write_list(const Console& console, const WriteArguments& arguments,
                     const FitResult& result) {
-  const LengthUnit unit = length_unit(arguments.units);
+  const LengthUnit unit = length_unit(arguments.units, result);
   if (arguments.json) {
     return put(console, arguments, value_table(result, {TableFormat::json, unit, utc_now()}));
   }
   const auto values = pivot_values(result);
   if (!values) return refuse(console, values.error());
-  const ExitCode code = put(console, arguments, list_pivot_values(*values, unit));
+  const ExitCode code = put(console, arguments, list_pivot_values(*values, unit, result.simulated));
   std::vector<std::string> words = {"write", arguments.result_file, "--work-offset", "1"};
   if (result.axes.size() > 1) words.insert(words.end(), {"--axis", {result.axes.back().letter}});
   words.insert(words.end(),
                {"--control", "ngc", "-o", beside(arguments.result_file, ".offsets.nc")});
+  if (result.simulated) words.emplace_back("--simulated");
   say_next(console, words);
   return code;
 }
@@ -93,7 +94,7 @@ ExitCode write_program(const Console& console, const WriteArguments& arguments,
   options.work_offset = arguments.work_offset;
   options.axis = *axis;
   options.foot_towards = *foot;
-  options.unit = length_unit(arguments.units);
+  options.unit = length_unit(arguments.units, result);
   options.date = utc_now();
   options.simulated_allowed = arguments.simulated;
   const ExitCode code = put(console, arguments, offset_program(result, *sheet, options));
@@ -115,7 +116,7 @@ ExitCode write_form(const Console& console, const WriteArguments& arguments,
   if (arguments.form == "csv" && !arguments.json) format = TableFormat::csv;
   if (arguments.form == "toml" && !arguments.json) format = TableFormat::toml;
   return put(console, arguments,
-             value_table(result, {format, length_unit(arguments.units), utc_now()}));
+             value_table(result, {format, length_unit(arguments.units, result), utc_now()}));
 }
 
 ExitCode write_template(const Console& console, const WriteArguments& arguments,
@@ -123,7 +124,7 @@ ExitCode write_template(const Console& console, const WriteArguments& arguments,
   const auto text = read_file(arguments.template_file, console.disk);
   if (!text) return refuse(console, text.error());
   TemplateOptions options;
-  options.unit = length_unit(arguments.units);
+  options.unit = length_unit(arguments.units, result);
   options.date = utc_now();
   options.file = arguments.template_file;
   const auto filled = fill_template(result, *text, options);
@@ -233,6 +234,7 @@ ExitCode run(const WriteArguments& arguments, const Console& console) {
   const bool patches = !arguments.patch_file.empty();
   const bool verifies = !arguments.verify_files.empty();
   if (arguments.list) return write_list(console, arguments, *result);
+  if (verifies && !patches) return verify(console, arguments, *result);
   const Problems simulated = refuse_simulated(*result, arguments.simulated);
   if (!simulated.empty()) return refuse(console, simulated);
   if (patches) {
@@ -240,7 +242,6 @@ ExitCode run(const WriteArguments& arguments, const Console& console) {
     const bool then_verify = verifies && arguments.apply && !arguments.dry_run;
     return code == ExitCode::good && then_verify ? verify(console, arguments, *result) : code;
   }
-  if (verifies) return verify(console, arguments, *result);
   if (!arguments.template_file.empty()) return write_template(console, arguments, *result);
   return write_form(console, arguments, *result);
 }
@@ -262,9 +263,8 @@ void add_form_options(CLI::App* verb, WriteArguments& arguments) {
   verb->add_option("--foot", arguments.foot,
                    "with --axis: origin is the point on it nearest to this second axis")
       ->type_name("LETTER");
-  verb->add_option("--units", arguments.units, "mm or inch")
-      ->check(CLI::IsMember({"mm", "inch"}))
-      ->capture_default_str();
+  verb->add_option("--units", arguments.units, "mm or inch; those of the machine file if absent")
+      ->check(CLI::IsMember({"mm", "inch"}));
   verb->add_flag("--list", arguments.list, "show every value by name, with its meaning");
   verb->add_flag("--json", arguments.json, "the table of values as JSON");
   verb->add_option("--template", arguments.template_file,

@@ -41,6 +41,10 @@ inline constexpr const char* taught_offset_caution =
 inline constexpr const char* on_control_centre_caution =
     "The control works this centre out itself: no outlier test, no U95.";
 
+/// On everything made of touches that no machine made.
+inline constexpr const char* simulated_notice =
+    "SIMULATED: made from a rehearsal or a simulation, not from a machine.";
+
 /// Said once for all programs.
 inline constexpr const char* rules_come_first =
     "The machine manual, local safety rules and qualified people come first.";

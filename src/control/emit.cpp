@@ -6,6 +6,8 @@
 #include <cmath>
 #include <functional>
 
+#include "base/cautions.h"
+#include "control/overwritten_variables.h"
 #include "control/program_text.h"
 #include "control/speller.h"
 #include "pivotrace/base/length.h"
@@ -40,6 +42,24 @@ bool is_simple(const Value& value) {
 /// By a jump to an alarm or by a line of its own; a root of a negative number is no such stop.
 bool stops_on_condition(const ControlSheet& sheet) {
   return sheet.branches.can_jump() || !sheet.stops.demand.empty();
+}
+
+/// Where no check can stop the program, the operator looks at what it worked out.
+bool leaves_checks_to_operator(const ControlSheet& sheet) {
+  return !stops_on_condition(sheet) && !sheet.stops.root_of_negative_stops;
+}
+
+/// What a watched move met something on.
+std::string met_on_the_way(Retreat retreat) {
+  switch (retreat) {
+    case Retreat::back_across: return "stylus met something on the way across";
+    case Retreat::back_over: return "stylus met something on the way in beside the artefact";
+    case Retreat::back_round: return "stylus met something on the way round the artefact";
+    case Retreat::none:
+    case Retreat::up:
+    case Retreat::out_of_a_touch: break;
+  }
+  return "stylus met something on the way in";
 }
 
 /// How the program gets from machine to program coordinates.
@@ -96,8 +116,8 @@ class Emitter {
   void write_plain_units();
   void write_moving_program();
   void write_offset_program();
-  std::vector<VariableRange> overwritten() const;
-  void write_variables_used();
+  void write_contents_stop();
+  void count_what_they_hold(const std::vector<VariableRange>& ranges);
   void write_setup();
   void write_proof_stop();
   void write_refusals();
@@ -144,11 +164,17 @@ class Emitter {
   void demand_trigger(const SkipStep& step, const Targets& targets);
   void demand_start(const SkipStep& step);
   void demand(const Condition& condition, const std::string& alarm, Retreat retreat);
+  Value room_of(const Condition& condition);
   void demand_by_root(const Condition& condition);
+  void demand_by_operator(const Condition& condition, const std::string& alarm);
   int alarm_label(const std::string& text, Retreat retreat);
   std::string filled_with_text(const std::string& form, std::map<std::string, std::string> values,
                                const std::string& text) const;
   std::string shown(const ShownVariable& variable) const;
+  std::string value_shown(const ShownVariable& variable) const;
+  std::string values_beside(const OperatorRequest& request) const;
+  bool fits_stop(const std::string& text) const;
+  std::string shown(const NamedVariable& variable) const;
   std::string shown(const ShownLength& shown) const;
   std::string shown(const ShownOrigin& origin) const;
   std::string task_text(const OperatorRequest& request) const;
@@ -170,6 +196,7 @@ class Emitter {
   int loop_level_ = 0;
   int next_label_ = 1;
   bool log_open_ = false;
+  bool shows_values_ = true;  ///< false while a text is written that stands in remarks
   std::vector<Alarm> alarms_;
 };
 
@@ -192,6 +219,9 @@ ControlProgram Emitter::with_helpers(const ControlProgram& program, const Contro
   }
   const int parts = sheet.text.max_line_length > 0 ? part_results : 0;
   for (int depth = 0; depth < parts; ++depth) extended.variables.push_back({part_name(depth), 0});
+  if (control::can_count_contents(sheet)) {
+    for (const char* name : control::counting_variables) extended.variables.push_back({name, 0});
+  }
   extended.variables.push_back({"check", 0});
   return extended;
 }
@@ -239,7 +269,7 @@ void Emitter::write_head() {
   }
   remark(program_.title);
   if (sheet_.invented) remark("FOR AN INVENTED CONTROL: no machine reads this program");
-  if (program_.simulated) remark("SIMULATED: made from a rehearsal, not from a machine");
+  if (program_.simulated) remark(simulated_notice);
   for (const std::string& line : program_.header) remark(line);
 }
 
@@ -254,11 +284,14 @@ void Emitter::write_cautions() {
     remark(
         "CAUTION: this control stops where it stands when a check fails: retract by hand, back "
         "the way the stylus came.");
-    if (sheet_.stops.demand.empty() && sheet_.stops.root_of_negative_stops) {
+    if (leaves_checks_to_operator(sheet_)) {
+      remark(
+          "CAUTION: this control cannot stop by a check: after each check the program waits and "
+          "the operator looks at a variable. Start again only if it is not below 0.");
+    } else if (sheet_.stops.demand.empty()) {
       remark("An alarm about the square root of a negative number means that a check failed.");
     }
   }
-  write_variables_used();
   if (shift_ == ShiftSource::own_offset) {
     remark(
         fmt::format("CAUTION: writes zeros into work offset {} and leaves it in force: write down "
@@ -270,32 +303,54 @@ void Emitter::write_cautions() {
   }
 }
 
-std::vector<VariableRange> Emitter::overwritten() const {
-  const VariableRules& rules = sheet_.variables;
-  VariableRange working{rules.working.first, -1};
-  VariableRange tables{rules.table.first, -1};
-  for (const ProgramVariable& variable : program_.variables) {
-    VariableRange& reached = variable.size > 0 ? tables : working;
-    reached.last =
-        std::max(reached.last, numbers_.number_of(variable.name) + std::max(1, variable.size) - 1);
+/// Shops keep their own numbers in variables, some of them over power-off: before the first is
+/// overwritten the operator is told which, and shown what they hold where the control can.
+void Emitter::write_contents_stop() {
+  const std::vector<VariableRange> ranges = control::overwritten(program_, sheet_, numbers_);
+  const std::string which = "overwrites variables " + control::ranges_text(ranges);
+  if (!control::can_count_contents(sheet_)) {
+    return write(OperatorStopStep{told({"this program " + which +
+                                        ": look now what they hold, write down what you need, then "
+                                        "start"})});
   }
-  std::vector<VariableRange> ranges = {working};
-  if (tables.last >= 0) ranges.push_back(tables);
-  if (!sheet_.log.available() && rules.results) {
-    ranges.push_back({rules.results->first, rules.results->first + 1 + 3 * program_.record_lines});
+  remark("CAUTION: " + which + ": write down first what you need of what the next stops show.");
+  std::vector<RequestPart> text = {"now"};
+  for (const char* name : control::counting_variables) {
+    text.insert(text.end(), {" ", NamedVariable{name}, " is ", ShownVariable{name}});
   }
-  return ranges;
+  write(OperatorStopStep{told(std::move(text))});
+  count_what_they_hold(ranges);
 }
 
-/// Shops keep their own numbers in variables, some of them over power-off.
-void Emitter::write_variables_used() {
-  std::string text = "CAUTION: overwrites variables";
-  const char* joint = " ";
-  for (const VariableRange& range : overwritten()) {
-    text += fmt::format("{}{} to {}", joint, range.first, range.last);
-    joint = " and ";
+void Emitter::count_what_they_hold(const std::vector<VariableRange>& ranges) {
+  const auto [count_name, first_name, which_name, content_name] = control::counting_variables;
+  const Variable held{count_name}, first{first_name}, which{which_name}, content{content_name};
+  const auto set = [](const Variable& to, const Value& value) {
+    return Step{AssignStep{to, value, ""}};
+  };
+  write_steps({set(held, count(0)), set(first, count(0))});
+  const std::string here = control::variable_at(sheet_, speller_.variable(which.name));
+  for (const VariableRange& range : ranges) {
+    write_steps({set(which, count(range.first - 1))});
+    const std::string level = std::to_string(++loop_level_);
+    block(fill_form(
+        sheet_.branches.while_begin,
+        {{"condition", speller_.condition({Value(which), Comparison::less, count(range.last)})},
+         {"level", level}}));
+    write_steps({set(which, Value(which) + count(1))});
+    block(fill_form(sheet_.assignment.form,
+                    {{"variable", speller_.variable(content.name)}, {"value", here}}));
+    const Condition new_one{Value(first), Comparison::less, count(1)};
+    write_steps({Step{
+        IfStep{{absolute(content), Comparison::greater, Value(0.0)},
+               {Step{IfStep{new_one, {set(first, which)}}}, set(held, Value(held) + count(1))}}}});
+    block(fill_form(sheet_.branches.while_end, {{"level", level}}));
+    --loop_level_;
   }
-  remark(text + ": look what this control keeps there and write it down first.");
+  write_steps({Step{IfStep{{Value(held), Comparison::greater, count(0)},
+                           {Step{OperatorStopStep{told({ShownVariable{held.name},
+                                                        " others are not 0, the first is number ",
+                                                        ShownVariable{first.name}})}}}}}});
 }
 
 /// A sheet the control has not proven itself may be wrong anywhere.
@@ -552,7 +607,7 @@ void Emitter::guarded_move(const MoveStep& step) {
       sheet_.skip.target == Coordinates::program ? in_program_coordinates(step.to) : step.to;
   skip_block(targets, step.feed);
   demand({distance_to(targets), Comparison::less_equal, length(arrived_mm)},
-         "stylus met something on the way", step.retreat);
+         met_on_the_way(step.retreat), step.retreat);
 }
 
 void Emitter::write(const MoveStep& step) {
@@ -757,9 +812,29 @@ void Emitter::write(const LogFileStep& step) {
 }
 
 std::string Emitter::shown(const ShownVariable& variable) const {
+  return shows_values_ ? value_shown(variable) : speller_.variable(variable.name);
+}
+
+std::string Emitter::value_shown(const ShownVariable& variable) const {
   const std::string& form = sheet_.stops.value_in_text;
   const std::string spelled = speller_.variable(variable.name);
   return form.empty() ? spelled : fill_form(form, {{"variable", spelled}});
+}
+
+/// A text that stands in remarks shows no values: they follow in the text of the stop itself.
+std::string Emitter::values_beside(const OperatorRequest& request) const {
+  if (sheet_.stops.value_in_text.empty()) return "";
+  std::string text;
+  for (const RequestPart& part : request.text) {
+    if (const auto* variable = std::get_if<ShownVariable>(&part)) {
+      text += " " + speller_.variable(variable->name) + " " + value_shown(*variable);
+    }
+  }
+  return text;
+}
+
+std::string Emitter::shown(const NamedVariable& variable) const {
+  return speller_.variable(variable.name);
 }
 
 std::string Emitter::shown(const ShownLength& shown) const {
@@ -775,11 +850,11 @@ std::string Emitter::shown(const ShownOrigin& origin) const {
 
 /// The words of a task stand for what the operator does: nothing of them may be lost.
 std::string Emitter::task_text(const OperatorRequest& request) const {
-  if (request.task != OperatorTask::type_position) {
-    return speller_.plain_text(task_words(request, {}));
-  }
+  if (request.variables[0].empty()) return speller_.plain_text(task_words(request, {}));
   std::array<std::string, 3> spelled;
-  for (std::size_t i = 0; i < 3; ++i) spelled[i] = speller_.variable(request.variables[i]);
+  for (std::size_t i = 0; i < 3 && !request.variables[i].empty(); ++i) {
+    spelled[i] = speller_.variable(request.variables[i]);
+  }
   return speller_.in_case(task_words(request, spelled));
 }
 
@@ -800,19 +875,28 @@ std::string Emitter::request_text(const OperatorRequest& request) const {
   return text;
 }
 
-void Emitter::write(const OperatorStopStep& step) {
-  const std::string text = request_text(step.request);
+bool Emitter::fits_stop(const std::string& text) const {
   const std::string& form = sheet_.stops.operator_stop;
   const int longest = sheet_.text.max_comment_length;
-  const std::string full = fill_form(form, {{"text", text}});
-  const bool fits = out_.fits(full) && (longest == 0 || static_cast<int>(text.size()) <= longest);
-  if (!form.empty() && fits) return block(full);
+  return !form.empty() && out_.fits(fill_form(form, {{"text", text}})) &&
+         (longest == 0 || static_cast<int>(text.size()) <= longest);
+}
+
+void Emitter::write(const OperatorStopStep& step) {
+  const std::string& form = sheet_.stops.operator_stop;
+  const std::string text = request_text(step.request);
+  if (fits_stop(text)) return block(fill_form(form, {{"text", text}}));
+  shows_values_ = false;
+  const std::string remarks = request_text(step.request);
+  shows_values_ = true;
   raw_line("");  // the heading of a section is not part of what the operator is told
-  for (const std::string& line : wrapped(text, out_.remark_width())) {
+  for (const std::string& line : wrapped(remarks, out_.remark_width())) {
     raw_line(out_.remark_text(line));
   }
   if (form.empty()) return block(word(Meaning::program_stop));
-  block(fill_form(form, {{"text", speller_.plain_text("see text above")}}));
+  const std::string above = speller_.plain_text("see text above");
+  const std::string with_values = above + values_beside(step.request);
+  block(fill_form(form, {{"text", fits_stop(with_values) ? with_values : above}}));
 }
 
 /// Fills {text} with as much of the text as the line has room for.
@@ -839,17 +923,29 @@ int Emitter::alarm_label(const std::string& text, Retreat retreat) {
   return label;
 }
 
-/// A root of a negative number is an error on this control: the only brake it has.
-void Emitter::demand_by_root(const Condition& condition) {
-  Value room;
+/// What is below 0 where the condition does not hold.
+Value Emitter::room_of(const Condition& condition) {
   switch (condition.comparison) {
     case Comparison::less:
-    case Comparison::less_equal: room = condition.right - condition.left; break;
+    case Comparison::less_equal: return condition.right - condition.left;
     case Comparison::greater:
-    case Comparison::greater_equal: room = condition.left - condition.right; break;
-    default: return refuse("can only check for less and more", "");
+    case Comparison::greater_equal: return condition.left - condition.right;
+    case Comparison::equal:
+    case Comparison::not_equal: break;
   }
-  assign(speller_.variable("check"), square_root(room), "");
+  refuse("can only check for less and more", "describe [branches]");
+  return {};
+}
+
+/// A root of a negative number is an error on this control: the only brake it has.
+void Emitter::demand_by_root(const Condition& condition) {
+  assign(speller_.variable("check"), square_root(room_of(condition)), "");
+}
+
+/// It has no brake at all: the operator looks at what was worked out, and starts again or not.
+void Emitter::demand_by_operator(const Condition& condition, const std::string& alarm) {
+  assign(speller_.variable("check"), room_of(condition), "");
+  write(OperatorStopStep{look_at_value_request("check", alarm)});
 }
 
 void Emitter::demand(const Condition& condition, const std::string& alarm, Retreat retreat) {
@@ -865,8 +961,7 @@ void Emitter::demand(const Condition& condition, const std::string& alarm, Retre
         filled_with_text(sheet_.stops.demand, {{"condition", speller_.condition(simple)}}, alarm));
   }
   if (sheet_.stops.root_of_negative_stops) return demand_by_root(condition);
-  refuse("cannot stop on a condition (" + alarm + ")",
-         "describe [branches], or `demand` or `root_of_negative_stops` under [stops]");
+  demand_by_operator(condition, alarm);
 }
 
 void Emitter::write(const WhileStep& step) {
@@ -940,12 +1035,11 @@ void Emitter::write_moving_program() {
   check_arithmetic();
   if (!out_.problems().empty()) return;
   write_head();
-  if (program_.kind == ProgramKind::proof) {
-    write_variables_used();
-  } else {
+  if (program_.kind != ProgramKind::proof) {
     write_cautions();
     write_proof_stop();
   }
+  write_contents_stop();
   write_refusals();
   write_setup();
   write_shift();
@@ -978,7 +1072,9 @@ Expected<EmittedProgram> Emitter::run() {
   if (!out_.problems().empty()) return tl::make_unexpected(out_.problems());
   const int blocks = out_.blocks();
   EmittedProgram emitted{out_.take(), blocks, numbers_.all(), std::nullopt, {}};
-  if (program_.kind != ProgramKind::offsets) emitted.overwritten = overwritten();
+  if (program_.kind != ProgramKind::offsets) {
+    emitted.overwritten = control::overwritten(program_, sheet_, numbers_);
+  }
   if (program_.kind != ProgramKind::offsets && !sheet_.log.available()) {
     const int first = sheet_.variables.results->first;
     emitted.results = ResultVariables{first, first + 1, first + 2};

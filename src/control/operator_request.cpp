@@ -20,6 +20,7 @@ const std::vector<std::pair<OperatorTask, std::string>>& forms() {
       {OperatorTask::look_at_axes, "look whether the machine stands at {where}"},
       {OperatorTask::look_for_trigger, "start only if the probe has triggered"},
       {OperatorTask::type_position, "type machine X into {X} Y into {Y} Z into {Z} then start"},
+      {OperatorTask::look_at_value, "start only if {X} is not below 0"},
   };
   return table;
 }
@@ -53,6 +54,7 @@ std::optional<OperatorRequest> read_as(OperatorTask task, const std::string& for
   if (task == OperatorTask::type_position) {
     request.variables = {found->at("X"), found->at("Y"), found->at("Z")};
   }
+  if (task == OperatorTask::look_at_value) request.variables[0] = found->at("X");
   return request;
 }
 
@@ -88,6 +90,13 @@ OperatorRequest type_position_request(const std::array<std::string, 3>& variable
   OperatorRequest request = told({TaskWords{}});
   request.task = OperatorTask::type_position;
   request.variables = variable_names;
+  return request;
+}
+
+OperatorRequest look_at_value_request(const std::string& variable_name, const std::string& wrong) {
+  OperatorRequest request = told({TaskWords{}, ", else stop here: " + wrong});
+  request.task = OperatorTask::look_at_value;
+  request.variables[0] = variable_name;
   return request;
 }
 

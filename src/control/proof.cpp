@@ -204,6 +204,10 @@ class ProofBuilder {
         OperatorStopStep{told({"this text must be shown and the program must wait, then "
                                "start"})});
     record_near("stop", "variables.working, kept over a stop", kept, 17.25);
+    if (sheet_.stops.value_in_text.empty()) return;
+    steps_.add(OperatorStopStep{
+        told({"this text must show 17.25: ", ShownVariable{kept.name}, ", then start"})});
+    by_eye_.emplace_back("stops.value_in_text: a stop must show 17.25");
   }
 
   bool tells_position() const {

@@ -518,24 +518,27 @@ void add_stops(std::vector<Slot>& all) {
       "stops", "max_alarm_text",
       WholePlace([](ControlSheet& sheet) -> int& { return sheet.stops.max_alarm_text; }),
       Asked{"How many characters of an alarm text are shown? 0: no limit.", "alarms", "", "0"}));
-  all.push_back(
-      slot("stops", "demand",
-           TextPlace([](ControlSheet& sheet) -> std::string& { return sheet.stops.demand; }),
-           Asked{"One line that stops with an alarm unless a condition holds, with {condition} and "
-                 "{text}, if the control has one.",
-                 "checks without jumps", "jumps or the root of a negative number are used",
-                 "a word, {condition}, {text}"}));
+  all.push_back(slot(
+      "stops", "demand",
+      TextPlace([](ControlSheet& sheet) -> std::string& { return sheet.stops.demand; }),
+      Asked{"One line that stops with an alarm unless a condition holds, with {condition} and "
+            "{text}, if the control has one.",
+            "checks without jumps",
+            "jumps or the root of a negative number are used, else the operator looks at every "
+            "check",
+            "a word, {condition}, {text}"}));
   all.push_back(slot("stops", "root_of_negative_stops", FlagPlace([](ControlSheet& sheet) -> bool& {
                        return sheet.stops.root_of_negative_stops;
                      }),
                      Asked{"Does the root of a negative number stop the program with an error?",
-                           "checks without jumps", "", "true"}));
-  all.push_back(slot("stops", "value_in_text", TextPlace([](ControlSheet& sheet) -> std::string& {
-                       return sheet.stops.value_in_text;
-                     }),
-                     Asked{"How does a text at a stop show what a variable holds, with {variable}?",
-                           "values on the screen",
-                           "the variable is named, the operator looks it up", "[{variable}]"}));
+                           "checks without jumps",
+                           "jumps or that line are used, else the operator looks", "true"}));
+  all.push_back(
+      slot("stops", "value_in_text",
+           TextPlace([](ControlSheet& sheet) -> std::string& { return sheet.stops.value_in_text; }),
+           Asked{"How does a text at a stop show what a variable holds, with {variable}?",
+                 "values on the screen, what the variables hold that a program overwrites",
+                 "the variable is named, the operator looks it up", "a mark and {variable}"}));
 }
 
 void add_log(std::vector<Slot>& all) {

@@ -126,7 +126,7 @@ ArtefactDistances distances_of(int index, StepRecorder& steps, const CycleJob& j
   made.height = steps.parameter(
       "height over " + artefact.name,
       inside ? length(deepest_mm(job, index)) + p.clearance + p.rough + p.lift : made.away + p.lift,
-      "travel plane above the centre");
+      "travel plane, from the centre towards the spindle");
   return made;
 }
 
@@ -148,14 +148,14 @@ OperatorParameters write_parameters(StepRecorder& steps, const CycleJob& job) {
   made.measure_feed = writer.feed_of("measure feed", feeds.measure, "feed to measure");
   made.position_feed = writer.feed_of("position feed", feeds.position, "feed between touches");
   made.clearance = writer.distance("clearance", d.clearance, "clearance before a surface");
-  made.rough = writer.distance("rough", d.rough, "how far off the positions below may be");
+  made.rough = writer.distance("rough", d.rough, "how far off the positions that follow may be");
   made.search = writer.distance("search", d.search, "how far to look past a surface");
   if (job.options.watched) {
     made.approach =
         writer.distance("approach", widest_approach_mm(d), "before a surface whose place is known");
   }
   made.back_off = writer.distance("back off", d.back_off, "back off before the slow touch");
-  made.lift = writer.distance("lift", d.lift, "extra height between touches");
+  made.lift = writer.distance("lift", d.lift, "extra way back along the spindle between touches");
   made.limit = writer.distance("limit", d.limit, "largest distance from prediction");
   made.agreement =
       writer.distance("agreement", d.agreement, "fast and slow touch may differ by this");

@@ -117,7 +117,7 @@ class PartWriter {
     if (looped_ && !std::all_of(segment_.stays.begin(), segment_.stays.end(),
                                 [](const Stay& s) { return s.proof == TurnProof::none; })) {
       steps_.remark(
-          "proof of turn, where a wrong turn could not be felt on the way down: 1 = feel first "
+          "proof of turn, where a wrong turn could not be felt on the way in: 1 = feel first "
           "that the place is empty, 2 = the operator looks");
     }
     return column("proof of turn",
@@ -151,7 +151,7 @@ class PartWriter {
     StayColumn counts = column("touches of " + target, numbers_of([&](const Stay& stay) {
                                  return count(static_cast<int>(stay.visits[visit].touches.size()));
                                }));
-    StayColumn passes = column("passes over " + target, numbers_of([&](const Stay& stay) {
+    StayColumn passes = column("passes on " + target, numbers_of([&](const Stay& stay) {
                                  return count(stay.visits[visit].finding_passes + 1);
                                }));
     std::vector<std::array<StayColumn, 3>> gain = gain_columns(visit, target);
@@ -210,7 +210,7 @@ class PartWriter {
     steps_.remark(
         "touches of " + target + ": " + names +
         ". Out: from the centre to the stylus. Share: of its excess, in the centre. Beside: 1 = "
-        "round the artefact from the touch before, 0 = over it");
+        "round the artefact from the touch before, 0 = back along the spindle and across");
     for (int row = 0; row < size; ++row) {
       steps_.remark(fmt::format("touch {}", row + 1));
       for (int i = 0; i < touch_columns; ++i) {

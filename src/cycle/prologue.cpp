@@ -72,7 +72,7 @@ std::vector<std::string> summary_of(const CycleJob& job) {
         "finds a place first, in fast passes, where it is not known well enough yet; a known one "
         "it goes round beside the surface");
   }
-  lines.emplace_back("goes up to the safe height before every turn and at the end");
+  lines.emplace_back("goes back along Z to the safe height before every turn and at the end");
   lines.push_back(job.options.set_offset
                       ? fmt::format("writes work offset {} after a stop that shows old and new",
                                     *job.options.set_offset)

@@ -47,7 +47,7 @@ class SelfFind {
         {"test the probe by hand now, it must show a trigger. Jog the stylus to X ",
          ShownLength{start_mm.x()}, " Y ", ShownLength{start_mm.y()}, ", within ",
          ShownLength{d.rough},
-         fmt::format(", over {} on the spindle side and along Z at most {} from it, with {}. "
+         fmt::format(", on the spindle side of {} and along Z at most {} from it, with {}. "
                      "Then start",
                      target_.name, length_text(d.clearance), angles_text(job_.machine, stay_))});
   }
@@ -72,7 +72,7 @@ class SelfFind {
     const OperatorParameters& p = variables_.parameters;
     steps_.add(SkipStep{{std::nullopt, std::nullopt, Value(0.0) - p.clearance - p.search},
                         p.find_feed,
-                        target_.name + " not found below the start",
+                        target_.name + " not found along Z from the start",
                         std::nullopt,
                         "",
                         Retreat::up,
@@ -90,8 +90,7 @@ class SelfFind {
     const Vec carried = steps_.vec("carried");
     axes.carry_back(carried, centre, job_.carrier_of(target_));
     steps_.set(shift, minus(values(carried), values(places[index_])));
-    steps_.remark(
-        "nothing goes down beside it unless it is where the file says, in every direction");
+    steps_.remark("nothing goes in beside it unless it is where the file says, in every direction");
     for (int i = 0; i < 3; ++i) {
       moves_.demand(absolute(shift[i]), Comparison::less_equal, variables_.parameters.rough,
                     fmt::format("{} {} is not as in the file", target_.name, linear_letters[i]));

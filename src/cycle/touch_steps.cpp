@@ -55,7 +55,7 @@ void TouchSteps::go_to_stand_off(const TouchPlace& at, const LoopIndex& which, c
   };
   either(Comparison::greater, false, [&] { go_on(at, which, d, pass); });
   either(Comparison::equal, true, [&] {
-    if (at.part.looped) steps_.remark("down beside the surface");
+    if (at.part.looped) steps_.remark("in beside the surface");
     set_places(at, d, pass);
     moves_.guarded(variables_.stand_off, Retreat::back_over);
   });
@@ -86,7 +86,7 @@ void TouchSteps::go_on(const TouchPlace& at, const LoopIndex& which, const Direc
 }
 
 void TouchSteps::go_over(const TouchPlace& at, const Directions& d, const Pass& pass) const {
-  if (at.part.looped) steps_.remark("up, over the stand-off, then down beside the surface");
+  if (at.part.looped) steps_.remark("out along the spindle, across, then in beside the surface");
   leave(at.axes);
   set_places(at, d, pass);
   moves_.guarded(variables_.above, Retreat::back_across);

@@ -50,7 +50,7 @@ void VisitSteps::feel_from_above(const TouchPlace& at) const {
   steps_.set(v.look_to[2], from[2] + at.distances.look);
   steps_.add(SkipStep{{std::nullopt, std::nullopt, v.look_to[2]},
                       Value(feeler_feed_factor) * variables_.parameters.find_feed,
-                      at.target.name + " not found from above",
+                      at.target.name + " not found from the spindle side",
                       std::nullopt,
                       "",
                       Retreat::up});

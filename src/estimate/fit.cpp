@@ -134,6 +134,7 @@ FitResult assemble(const Model& model, const Adjusted& adjusted, const ChosenVar
                    const Uncertainty& uncertainty, const LeastSquaresMinimum& minimum) {
   FitResult result;
   result.machine_name = model.machine().name;
+  result.inch = model.machine().inch;
   result.started = model.survey().started;
   result.simulated = model.survey().simulated;
   result.axes = axis_results(model, adjusted, uncertainty);

@@ -555,6 +555,7 @@ class ResultReader {
     result_.usable = top_.boolean("usable");
     result_.simulated = top_.flag("simulated");
     result_.machine_name = top_.text("machine");
+    if (top_.has("machine_units")) result_.inch = read_machine_units();
     result_.started = top_.text("started");
     if (auto made = top_.object("made")) {
       result_.made = made->text("time");
@@ -562,6 +563,16 @@ class ResultReader {
       made->refuse_unknown_keys();
     }
     for (JsonObject& input : top_.objects("inputs")) result_.inputs.push_back(read_input(input));
+  }
+
+  /// For what people read; lengths of the file are mm either way.
+  bool read_machine_units() {
+    const std::string units = top_.text("machine_units");
+    if (units != "mm" && units != "inch") {
+      top_.report("machine_units", ProblemNumber::out_of_range, "is neither mm nor inch",
+                  advice_to_refit);
+    }
+    return units == "inch";
   }
 
   void read_axes() {

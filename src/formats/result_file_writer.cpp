@@ -412,6 +412,7 @@ std::string write_result(const FitResult& result) {
   json.add("usable", result.usable);
   json.add("simulated", result.simulated);
   json.add("machine", result.machine_name);
+  json.add("machine_units", result.inch ? "inch" : "mm");
   json.add("started", result.started);
   json.begin_object("made", JsonLayout::one_line);
   json.add("time", result.made);

@@ -45,6 +45,7 @@ std::string as_csv(const FitResult& result, const std::vector<PivotValue>& value
   text += "# format: 1\n";
   text += fmt::format("# units: {}\n", unit_word(QuantityKind::length, options.unit));
   text += "# machine: " + one_line(result.machine_name) + "\n";
+  if (result.simulated) text += fmt::format("# {}\n", simulated_notice);
   text += "# measured: " + one_line(result.started) + "\n";
   text += "# fitted: " + one_line(result.made) + "\n";
   text += "# written: " + one_line(options.date) + "\n";
@@ -68,6 +69,7 @@ std::string as_json(const FitResult& result, const std::vector<PivotValue>& valu
   json.add("format", "pivotrace-values-1");
   json.add("units", unit_word(QuantityKind::length, options.unit));
   json.add("machine", result.machine_name);
+  json.add("simulated", result.simulated);
   json.add("measured", result.started);
   json.add("fitted", result.made);
   json.add("written", options.date);
@@ -115,6 +117,7 @@ std::string as_toml(const FitResult& result, const std::vector<PivotValue>& valu
   text += "format = 1\n";
   text += fmt::format("units = {}\n", toml_string(unit_word(QuantityKind::length, options.unit)));
   text += fmt::format("machine = {}\n", toml_string(result.machine_name));
+  text += fmt::format("simulated = {}\n", result.simulated);
   text += fmt::format("measured = {}\n", toml_string(result.started));
   text += fmt::format("fitted = {}\n", toml_string(result.made));
   text += fmt::format("written = {}\n", toml_string(options.date));

@@ -223,13 +223,15 @@ Expected<Judgement> judged(const FitResult& result, const std::vector<PivotValue
 Verdict worse(Verdict left, Verdict right) { return std::max(left, right); }
 
 /// The mismatch with the values about to be used, judged against what the part allows.
-Judgement judged_mismatch(const PartMismatch& mismatch, double allowed_mm, double guard_factor) {
+Judgement judged_mismatch(const PartMismatch& mismatch, double allowed_mm, const Limits& limits) {
+  const Scale scale = *scale_for(QuantityKind::length, LimitUnit::automatic, limits.inch);
   Judgement j;
   j.subject = mismatch.believed;
-  j.measured = mismatch.worst_mm;
-  j.U95 = mismatch.U95_mm;
-  j.guard = guard_factor * j.U95;
-  j.high = allowed_mm;
+  j.unit = scale.unit;
+  j.measured = mismatch.worst_mm * scale.per_physical;
+  j.U95 = mismatch.U95_mm * scale.per_physical;
+  j.guard = limits.guard_factor * j.U95;
+  j.high = allowed_mm * scale.per_physical;
   decide(j);
   if (j.verdict != Verdict::conforms) j.settling.kind = Settling::Kind::align_unit;
   return j;
@@ -273,7 +275,7 @@ Expected<bool> judge_part(const FitResult& result, const Limits& limits, const J
     // With an offset set to the new centre the lean stays: that is what a control without
     // compensation of leans cuts, so that is what is judged.
     report.judgements.push_back(
-        judged_mismatch(report.mismatches[1], *limits.part->mismatch_mm, limits.guard_factor));
+        judged_mismatch(report.mismatches[1], *limits.part->mismatch_mm, limits));
   }
   return true;
 }
@@ -313,6 +315,7 @@ Expected<JudgeReport> judge(const FitResult& result, const Limits& limits,
   if (!problems.empty()) return tl::make_unexpected(std::move(problems));
 
   JudgeReport report;
+  report.inch = limits.inch;
   for (const Limit& limit : limits.limits) {
     const auto judgement = judged(result, *values, limit, limits, inputs.previous);
     if (judgement) {

@@ -206,10 +206,12 @@ std::string work_offset_name(const ControlSheet& sheet, int work_offset) {
 
 Problems refuse_simulated(const FitResult& result, bool allowed) {
   if (!result.simulated || allowed) return {};
-  return {{ProblemNumber::not_usable,
-           "this result is simulated: its touches come from a rehearsal, not from a machine",
-           {},
-           "measure the machine; to see what would be written all the same, add --simulated"}};
+  return {
+      {ProblemNumber::not_usable,
+       "this result is simulated: its touches come from a rehearsal or a simulation, not from a "
+       "machine",
+       {},
+       "measure the machine; to see what would be written all the same, add --simulated"}};
 }
 
 Expected<int> writable_offset(const ControlSheet& sheet, std::optional<int> number) {

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "base/cautions.h"
 #include "base/iso_time.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/pivots/patch.h"
@@ -144,7 +145,8 @@ void object_to_changes(PatchPlan& plan, const Mapping& mapping, const PatchPermi
       plan.objections.push_back(
           {ProblemNumber::change_too_large,
            fmt::format("{} would change by {}, more than the limit of {}", text_of(edit.value),
-                       change_text(edit.quantity, edit.change), amount_text(edit.quantity, limit)),
+                       change_text(edit.quantity, edit.change, plan.unit),
+                       amount_text(edit.quantity, limit, plan.unit)),
            {plan.target.path, edit.line, edit.column},
            "check sign, unit, scale and reference of the mapping, and whether the unit was moved; "
            "--allow-large-change writes it all the same"});
@@ -195,6 +197,8 @@ Expected<PatchPlan> plan_patch(const FitResult& result, const Mapping& mapping,
   PatchPlan plan;
   plan.target = target;
   plan.machine = result.machine_name;
+  plan.unit = unit_of(result);
+  if (result.simulated) plan.notes.emplace_back(simulated_notice);
   plan.measured = result.started;
   plan.fitted = result.made;
   for (const MappingEntry& entry : mapping.entries) {

@@ -199,9 +199,16 @@ Expected<PivotValue> find_pivot_value(const std::vector<PivotValue>& values,
                                              fmt::join(near, " or "))});
 }
 
+LengthUnit unit_of(const FitResult& result) {
+  return result.inch ? LengthUnit::inch : LengthUnit::mm;
+}
+
 double shown_value(QuantityKind quantity, double amount, LengthUnit unit) {
   if (quantity == QuantityKind::angle) return deg_from_rad(amount);
-  return unit == LengthUnit::inch ? amount / mm_per_inch : amount;
+  if (unit == LengthUnit::mm) return amount;
+  // Over 12 inch, as the trade quotes a slope there.
+  constexpr double inch_length_per_300_mm = 12.0 / 300.0;
+  return quantity == QuantityKind::slope ? amount * inch_length_per_300_mm : amount / mm_per_inch;
 }
 
 std::string unit_word(QuantityKind quantity, LengthUnit unit) {
@@ -209,7 +216,7 @@ std::string unit_word(QuantityKind quantity, LengthUnit unit) {
   switch (quantity) {
     case QuantityKind::length: return inch ? "inch" : "mm";
     case QuantityKind::angle: return "deg";
-    case QuantityKind::slope: return inch ? "inch/300mm" : "mm/300mm";
+    case QuantityKind::slope: return inch ? "inch/12inch" : "mm/300mm";
   }
   return "";
 }

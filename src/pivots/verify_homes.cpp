@@ -43,26 +43,28 @@ bool agree(double left, double right, double half_steps) {
 
 std::string place_of(const HomeReading& home) { return fmt::format("{}:{}", home.file, home.line); }
 
-void compare_with_result(const PivotValue& value, const HomeReading& home, Problems& problems) {
+void compare_with_result(const PivotValue& value, const HomeReading& home, LengthUnit unit,
+                         Problems& problems) {
   if (agree(home.physical, value.value, home.half_step)) return;
-  problems.push_back({ProblemNumber::values_disagree,
-                      fmt::format("{}: the result says {}, the file says {} (written there as {})",
-                                  text_of(value.name), amount_text(value.quantity, value.value),
-                                  amount_text(value.quantity, home.physical), home.text),
-                      {home.file, home.line, 0},
-                      "do not run parts: find out which is right, then write it to this file"});
+  problems.push_back(
+      {ProblemNumber::values_disagree,
+       fmt::format("{}: the result says {}, the file says {} (written there as {})",
+                   text_of(value.name), amount_text(value.quantity, value.value, unit),
+                   amount_text(value.quantity, home.physical, unit), home.text),
+       {home.file, home.line, 0},
+       "do not run parts: find out which is right, then write it to this file"});
 }
 
 void compare_homes(const PivotValue& value, const HomeReading& left, const HomeReading& right,
-                   Problems& problems) {
+                   LengthUnit unit, Problems& problems) {
   if (agree(left.physical, right.physical, left.half_step + right.half_step)) return;
   problems.push_back(
       {ProblemNumber::values_disagree,
        fmt::format("{} has two homes that disagree: {} says {} (written as {}), {} says {} "
                    "(written as {})",
-                   text_of(value.name), place_of(left), amount_text(value.quantity, left.physical),
-                   left.text, place_of(right), amount_text(value.quantity, right.physical),
-                   right.text),
+                   text_of(value.name), place_of(left),
+                   amount_text(value.quantity, left.physical, unit), left.text, place_of(right),
+                   amount_text(value.quantity, right.physical, unit), right.text),
        {left.file, left.line, 0},
        "do not run parts: one of the two is wrong, and whoever uses it cuts in the wrong place"});
 }
@@ -115,14 +117,15 @@ Expected<Verification> verify_homes(const FitResult& result,
   const Expected<std::vector<PivotValue>> values = pivot_values(result);
   if (!values) return tl::make_unexpected(values.error());
   Verification verification;
+  verification.unit = unit_of(result);
   for (const PivotValue& value : *values) {
     const std::vector<HomeReading> found = homes_of(value.name, homes);
     for (std::size_t i = 0; i < found.size(); ++i) {
       const bool agrees = agree(found[i].physical, value.value, found[i].half_step);
       verification.rows.push_back({found[i], value.value, agrees});
-      compare_with_result(value, found[i], verification.disagreements);
+      compare_with_result(value, found[i], verification.unit, verification.disagreements);
       for (std::size_t k = i + 1; k < found.size(); ++k) {
-        compare_homes(value, found[i], found[k], verification.disagreements);
+        compare_homes(value, found[i], found[k], verification.unit, verification.disagreements);
       }
     }
   }

@@ -156,6 +156,10 @@ Expected<RehearsalReport> rehearse(const std::string& program, const std::string
       variables.set(*named, value);
     }
   });
+  virtual_machine.set_reading([&](const std::string& spelled) {
+    const auto named = variable_spelled(spelled, sheet, variables);
+    return named ? std::optional(variables.value(*named)) : std::nullopt;
+  });
   const ProgramRun run = run_program(program, file, sheet, virtual_machine, variables, how);
   RehearsalReport report = virtual_machine.take_report();
   report.run = run;

@@ -216,6 +216,7 @@ MachineAnswer VirtualMachine::operator_stop(const std::string& text, bool /*opti
     case OperatorTask::look_at_axes: return look_at_axes();
     case OperatorTask::look_for_trigger: return look_for_trigger();
     case OperatorTask::type_position: type_position(request); break;
+    case OperatorTask::look_at_value: return look_at_value(request);
   }
   return std::nullopt;
 }
@@ -239,6 +240,18 @@ void VirtualMachine::type_position(const OperatorRequest& request) {
   for (std::size_t i = 0; i < 3; ++i) {
     type_(request.variables[i], std::round(now[i] / unit / step) * step);
   }
+}
+
+MachineAnswer VirtualMachine::look_at_value(const OperatorRequest& request) const {
+  const std::optional<double> value = read_(request.variables[0]);
+  if (value && *value >= 0.0) return std::nullopt;
+  const std::string seen =
+      value ? fmt::format("that {} is below 0: {:.4f}", request.variables[0], *value)
+            : fmt::format("no variable {}", request.variables[0]);
+  return Problem{ProblemNumber::program_stopped,
+                 "the operator sees " + seen,
+                 {"", 0, 0},
+                 "the text of the stop says what is wrong; retract by hand, back the way it came"};
 }
 
 /// What a person sees without an instrument.

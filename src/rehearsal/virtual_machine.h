@@ -38,6 +38,10 @@ class VirtualMachine : public ControlledMachine {
   }
   /// How the operator types a number into the variable of this spelling.
   void set_typing(std::function<void(const std::string&, double)> type) { type_ = std::move(type); }
+  /// What a variable holds, by its spelling: looked at by the operator.
+  void set_reading(std::function<std::optional<double>(const std::string&)> read) {
+    read_ = std::move(read);
+  }
 
   /// What has happened so far, without the outcome of the program.
   RehearsalReport take_report();
@@ -63,6 +67,7 @@ class VirtualMachine : public ControlledMachine {
   MachineAnswer look_at_axes();
   MachineAnswer look_for_trigger() const;
   void type_position(const OperatorRequest& request);
+  MachineAnswer look_at_value(const OperatorRequest& request) const;
   MachineAnswer check_limits(const AxisValues& target, const RotaryAngles& angles_rad);
   MachineAnswer check_axes_exist(const AxisValues& target);
   MachineAnswer check_clamps(const RotaryAngles& angles_rad);
@@ -115,6 +120,9 @@ class VirtualMachine : public ControlledMachine {
     return text;
   };
   std::function<void(const std::string&, double)> type_ = [](const std::string&, double) {};
+  std::function<std::optional<double>(const std::string&)> read_ = [](const std::string&) {
+    return std::optional<double>();
+  };
   std::size_t blocks_ = 0;
   Recorder recorder_;
 };

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <set>
 
+#include "base/cautions.h"
 #include "pivotrace/base/length.h"
 #include "pivotrace/geometry/angle.h"
 
@@ -445,6 +446,7 @@ std::string unusable_sheet(const FitResult& result) {
 std::string fit_sheet(const FitResult& result, const FitSheetOptions& options) {
   const Lengths lengths(options.inch);
   std::string text = heading(fmt::format("pivotrace fit: {}", result.machine_name)) + "\n";
+  if (result.simulated) text += fmt::format("  {}\n", simulated_notice);
   text += measured(result) + "\n";
   if (!result.usable && !options.every_touch) return text + unusable_sheet(result);
   if (options.inch) text += "  tenths = ten-thousandths of an inch (0.0001 in)\n\n";

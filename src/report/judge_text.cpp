@@ -8,6 +8,7 @@
 #include "base/number_text.h"
 #include "base/wrapped_text.h"
 #include "formats/json_writer.h"
+#include "pivotrace/base/length.h"
 #include "pivotrace/pivots/index_angles.h"
 
 namespace pivotrace {
@@ -156,12 +157,30 @@ void add_mismatch(JsonWriter& json, const FitResult& result, const PartMismatch&
   json.end();
 }
 
+std::string mismatch_text(const FitResult& result, const PartMismatch& m, bool inch) {
+  const auto [unit, decimals] = shown_unit(inch ? LimitUnit::inch : LimitUnit::mm);
+  const double mm = inch ? mm_per_inch : 1.0;
+  const int coarse = inch ? 2 : 1;
+  const auto fine = [&, decimals = decimals](double length_mm) {
+    return signed_text(length_mm / mm, decimals);
+  };
+  const auto place = [&](double length_mm) { return fixed_text(length_mm / mm, coarse); };
+  return fmt::format(
+      "  {}:\n    {} {} (X {}, Y {}, Z {}), U95 {} {}\n"
+      "    between {} and {},\n    at X {} Y {} Z {} {} (machine coordinates, rotary axes at 0)\n",
+      believed_word(m.believed), fixed_text(m.worst_mm / mm, decimals), unit, fine(m.step_mm.x()),
+      fine(m.step_mm.y()), fine(m.step_mm.z()), uncertainty_text(m.U95_mm / mm, decimals), unit,
+      angles_text(result, m.first_rad), angles_text(result, m.second_rad), place(m.corner_mm.x()),
+      place(m.corner_mm.y()), place(m.corner_mm.z()), unit);
+}
+
 }  // namespace
 
 std::string judge_text(const FitResult& result, const JudgeReport& report) {
   std::string text =
       fmt::format("Machine \"{}\", measured {}, fitted {}\n", result.machine_name,
                   result.started.empty() ? "at a time not stated" : result.started, result.made);
+  if (result.simulated) text += std::string(simulated_notice) + "\n";
   for (const Judgement& j : report.judgements) {
     const auto [unit, decimals] = shown_unit(j.unit);
     text += fmt::format("\n{}: {}\n", subject_text(j), verdict_word(j.verdict));
@@ -181,17 +200,7 @@ std::string judge_text(const FitResult& result, const JudgeReport& report) {
   if (!report.mismatches.empty()) {
     text += "\nWhat it does to parts: worst step between features cut at two index positions\n";
   }
-  for (const PartMismatch& m : report.mismatches) {
-    text += fmt::format(
-        "  {}:\n    {} mm (X {}, Y {}, Z {}), U95 {} mm\n"
-        "    between {} and {},\n    at X {} Y {} Z {} mm (machine coordinates, rotary axes at "
-        "0)\n",
-        believed_word(m.believed), fixed_text(m.worst_mm, 4), signed_text(m.step_mm.x(), 4),
-        signed_text(m.step_mm.y(), 4), signed_text(m.step_mm.z(), 4), uncertainty_text(m.U95_mm, 4),
-        angles_text(result, m.first_rad), angles_text(result, m.second_rad),
-        fixed_text(m.corner_mm.x(), 1), fixed_text(m.corner_mm.y(), 1),
-        fixed_text(m.corner_mm.z(), 1));
-  }
+  for (const PartMismatch& m : report.mismatches) text += mismatch_text(result, m, report.inch);
   for (const std::string& warning : warnings_of(report)) {
     text += "\n" + wrapped(warning, "note: ", 6);
   }
@@ -205,6 +214,7 @@ std::string judge_json(const FitResult& result, const JudgeReport& report) {
   json.begin_object();
   json.add("format", "pivotrace-judgement-1");
   json.add("machine", result.machine_name);
+  json.add("simulated", result.simulated);
   json.add("measured", result.started);
   json.add("fitted", result.made);
   json.add("verdict", verdict_word(report.verdict));

@@ -47,7 +47,8 @@ std::string patch_table(const PatchPlan& plan) {
   for (const Edit& edit : plan.edits) {
     text += fmt::format("{:>5}  {:<{}}  {:>{}}  {:>{}}  {:>20}  {:>18}{}\n", edit.line,
                         text_of(edit.value), widest, edit.old_text, longest, edit.new_text, longest,
-                        change_text(edit.quantity, edit.change), U95_text(edit.quantity, edit.U95),
+                        change_text(edit.quantity, edit.change, plan.unit),
+                        U95_text(edit.quantity, edit.U95, plan.unit),
                         edit.within_U95() ? "  within its U95" : "");
   }
   for (const std::string& note : plan.notes) text += wrapped(note, "note: ", 6);
@@ -92,8 +93,8 @@ std::string verification_table(const Verification& verification) {
   std::string text = fmt::format("{:<24}  {:>20}  {:>20}\n", "value", "result", "read back");
   for (const HomeComparison& row : verification.rows) {
     text += fmt::format("{:<24}  {:>20}  {:>20}  {:<9}  {}:{}\n", text_of(row.home.value),
-                        amount_text(row.home.quantity, row.expected),
-                        amount_text(row.home.quantity, row.home.physical),
+                        amount_text(row.home.quantity, row.expected, verification.unit),
+                        amount_text(row.home.quantity, row.home.physical, verification.unit),
                         row.agrees ? "agrees" : "DISAGREES", row.home.file, row.home.line);
   }
   return text;

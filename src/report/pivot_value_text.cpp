@@ -10,7 +10,8 @@
 
 namespace pivotrace {
 
-std::string list_pivot_values(const std::vector<PivotValue>& values, LengthUnit unit) {
+std::string list_pivot_values(const std::vector<PivotValue>& values, LengthUnit unit,
+                              bool simulated) {
   std::size_t widest = 4;
   for (const PivotValue& value : values) widest = std::max(widest, text_of(value.name).size());
   std::string text = fmt::format("{:<{}}  {:>14}  {:>10}  {:<10}  {}\n", "name", widest, "value",
@@ -26,6 +27,7 @@ std::string list_pivot_values(const std::vector<PivotValue>& values, LengthUnit 
                     uncertainty_text(shown_value(value.quantity, value.U95, unit), decimals), last);
     text += wrapped(value.meaning, "    ", 4);
   }
+  if (simulated) text += fmt::format("\n{}\n", simulated_notice);
   return text + '\n' + wrapped(coordinates_note, "", 0) +
          wrapped(caution(wrong_value_caution), "", 0);
 }

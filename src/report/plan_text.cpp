@@ -8,6 +8,7 @@
 #include "base/cautions.h"
 #include "base/wrapped_text.h"
 #include "formats/json_writer.h"
+#include "pivotrace/base/length.h"
 #include "pivotrace/geometry/angle.h"
 
 namespace pivotrace {
@@ -17,9 +18,11 @@ namespace {
 using formats::JsonLayout;
 using formats::JsonWriter;
 
-std::string u95_text(const PredictedOutput& output, double value) {
-  return is_angle(output.name) ? fmt::format("{:.1f} arcsec", arcsec_from_rad(value))
-                               : fmt::format("{:.1f} um", 1000.0 * value);
+/// Lengths in um, on a machine in inches in tenths (0.0001 inch).
+std::string u95_text(const PredictedOutput& output, double value, bool inch) {
+  if (is_angle(output.name)) return fmt::format("{:.1f} arcsec", arcsec_from_rad(value));
+  return inch ? fmt::format("{:.2f} tenths", 1e4 * value / mm_per_inch)
+              : fmt::format("{:.1f} um", 1000.0 * value);
 }
 
 std::string angles_text(const Machine& machine, const PlannedStation& station) {
@@ -53,14 +56,14 @@ std::string stations_text(const Machine& machine, const Plan& plan) {
   return text;
 }
 
-std::string predictions_text(const std::vector<PredictedOutput>& outputs) {
+std::string predictions_text(const std::vector<PredictedOutput>& outputs, bool inch) {
   std::string text =
       "Predicted U95 (95 %)            to compare        to write\n"
       "                               two surveys      the value\n";
   for (const PredictedOutput& output : outputs) {
     text += fmt::format("  {:<20} {:<7} {:>12}   {:>12}\n", text_of(output.name),
-                        iso_symbol(output.name), u95_text(output, output.U95),
-                        u95_text(output, output.U95_absolute));
+                        iso_symbol(output.name), u95_text(output, output.U95, inch),
+                        u95_text(output, output.U95_absolute, inch));
   }
   return text;
 }
@@ -70,7 +73,7 @@ constexpr double equal_gains = 1e-9;
 
 /// The output an addition helps most, of one kind, as "C.centre.Y 2.0 -> 1.6 um".
 std::string best_change(const std::vector<PredictedOutput>& now,
-                        const std::vector<PredictedOutput>& then, bool angles) {
+                        const std::vector<PredictedOutput>& then, bool angles, bool inch) {
   double best = 1.0;
   std::string text;
   for (const PredictedOutput& before : now) {
@@ -80,17 +83,17 @@ std::string best_change(const std::vector<PredictedOutput>& now,
     });
     if (after == then.end() || !(after->U95 < (best - equal_gains) * before.U95)) continue;
     best = after->U95 / before.U95;
-    text = fmt::format("{} {} -> {}", text_of(before.name), u95_text(before, before.U95),
-                       u95_text(before, after->U95));
+    text = fmt::format("{} {} -> {}", text_of(before.name), u95_text(before, before.U95, inch),
+                       u95_text(before, after->U95, inch));
   }
   return text;
 }
 
-std::string gains_text(const PlanOutcome& outcome) {
+std::string gains_text(const PlanOutcome& outcome, bool inch) {
   std::string text;
   for (const Gain& gain : outcome.gains) {
-    std::string changes = best_change(outcome.plan.predicted, gain.predicted, false);
-    const std::string lean = best_change(outcome.plan.predicted, gain.predicted, true);
+    std::string changes = best_change(outcome.plan.predicted, gain.predicted, false, inch);
+    const std::string lean = best_change(outcome.plan.predicted, gain.predicted, true, inch);
     if (!lean.empty()) changes += (changes.empty() ? "" : ", ") + lean;
     text += fmt::format("  {}, {:+.1f} minutes: {}\n", gain.addition, gain.minutes,
                         changes.empty() ? "no gain" : "at best " + changes);
@@ -158,10 +161,11 @@ std::string plan_text(const Machine& machine, const PlanOutcome& outcome) {
       fmt::format("Plan {} for {}: {}\n", identity_of(plan), machine.name, word_of(plan.purpose));
   text += fmt::format("{} stations, {} touches, about {:.1f} minutes\n\n", plan.stations.size(),
                       plan.touch_count(), plan.minutes);
-  text += stations_text(machine, plan) + "\n" + predictions_text(plan.predicted);
+  text += stations_text(machine, plan) + "\n" + predictions_text(plan.predicted, machine.inch);
+  if (machine.inch) text += "  tenths = ten-thousandths of an inch (0.0001 inch)\n";
   if (!outcome.limited_by.empty()) text += "\nWhat limits it\n";
   for (const BudgetLine& limit : outcome.limited_by) text += "  " + limit_text(limit) + "\n";
-  if (!outcome.gains.empty()) text += "\nWhat more would buy\n" + gains_text(outcome);
+  if (!outcome.gains.empty()) text += "\nWhat more would buy\n" + gains_text(outcome, machine.inch);
   if (!outcome.left_out.empty()) text += "\nLeft out\n";
   for (const LeftOut& left : outcome.left_out) {
     text += fmt::format("  {} deg: {}\n", left.station, left.reason);
@@ -169,8 +173,10 @@ std::string plan_text(const Machine& machine, const PlanOutcome& outcome) {
   text += fmt::format(
       "\nThe program {}.\n",
       plan.self_find
-          ? fmt::format("finds the first artefact itself from a jogged position, up to {:g} mm off",
-                        plan.distances.rough)
+          ? fmt::format(
+                "finds the first artefact itself from a jogged position, up to {:.3g} {} off",
+                plan.distances.rough / (machine.inch ? mm_per_inch : 1.0),
+                machine.inch ? "inch" : "mm")
           : "starts from the positions of the machine file");
   return text + wrapped(caution(moving_machine_caution), "", 0);
 }

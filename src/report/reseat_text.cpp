@@ -120,6 +120,7 @@ std::string reseat_text(const FitResult& result, const ReseatRequest& request,
   std::string text =
       fmt::format("Work offsets of machine \"{}\", machine coordinates, {}\n", result.machine_name,
                   unit_word(QuantityKind::length, request.unit));
+  if (result.simulated) text += std::string(simulated_notice) + "\n";
   text += fmt::format("taught at {}: {}\n", angles_text(result, request.taught_at_rad),
                       xyz_text(request.taught_mm, request.unit));
   const std::size_t widest = widest_index(result, table);
@@ -144,6 +145,7 @@ std::string reseat_csv(const FitResult& result, const ReseatRequest& request,
   std::string text = "# format: 1\n";
   text += fmt::format("# units: {}\n", unit_word(QuantityKind::length, request.unit));
   text += "# machine: " + one_line(result.machine_name) + "\n";
+  if (result.simulated) text += fmt::format("# {}\n", simulated_notice);
   text += "# written: " + request.date + "\n";
   text += fmt::format("# caution: {}\n# {}\n", wrong_value_caution, taught_offset_caution);
   text += "offset,";
@@ -161,6 +163,7 @@ std::string reseat_json(const FitResult& result, const ReseatRequest& request,
   json.begin_object();
   json.add("format", "pivotrace-reseat-1");
   json.add("machine", result.machine_name);
+  json.add("simulated", result.simulated);
   json.add("units", unit_word(QuantityKind::length, request.unit));
   json.add("written", request.date);
   json.add("caution", wrong_value_caution);

@@ -212,7 +212,8 @@ data page_data(const FitResult& result, const ResultPageOptions& options) {
   page.set("made_of", fmt::format("{}{}{}", axes_text(result),
                                   result.started.empty() ? "" : ", measured ", result.started));
   page.set("verdict", verdict_sentence(result, options.judged));
-  page.set("caution", std::string(wrong_value_caution) + page_advice);
+  const std::string simulated = result.simulated ? std::string(simulated_notice) + " " : "";
+  page.set("caution", simulated + wrong_value_caution + page_advice);
   page.set("coordinates", coordinates_note);
   page.set("values", values_of(result, options.unit));
   if (!result.usable) page.set("no_values", "None: see the findings.");

@@ -17,7 +17,32 @@ namespace {
 /// Gaps below this are no gaps: a tenth of a micrometre.
 constexpr double least_gap_mm = 1e-4;
 
-std::string per_300(double rad) { return fixed_text(mm_per_300_from_rad(rad), 4); }
+/// Lengths as the machine file has them.
+class Lengths {
+ public:
+  explicit Lengths(LengthUnit unit) : unit_(unit) {}
+
+  const char* unit() const { return unit_ == LengthUnit::inch ? "inch" : "mm"; }
+  /// A thousandth of a millimetre or its like in inches: what shims come in.
+  std::string coarse(double mm) const { return fixed_text(shown(mm), decimals() - 1); }
+  std::string fine(double mm) const { return fixed_text(shown(mm), decimals()); }
+  std::string signed_fine(double mm) const { return signed_text(shown(mm), decimals()); }
+  /// Over the length the trade quotes a slope at.
+  double slope(double rad) const {
+    return shown_value(QuantityKind::slope, mm_per_300_from_rad(rad), unit_);
+  }
+  std::string slope_text(double rad) const { return fixed_text(slope(rad), decimals()); }
+  std::string slope_U95_text(double rad) const { return uncertainty_text(slope(rad), decimals()); }
+  const char* slope_unit() const {
+    return unit_ == LengthUnit::inch ? "inch over 12 inch" : "mm over 300 mm";
+  }
+
+ private:
+  double shown(double mm) const { return shown_value(QuantityKind::length, mm, unit_); }
+  int decimals() const { return unit_ == LengthUnit::inch ? 5 : 4; }
+
+  LengthUnit unit_;
+};
 
 /// "+Y", or the components when it is not along a machine axis.
 std::string direction_text(const Eigen::Vector3d& direction) {
@@ -29,41 +54,41 @@ std::string direction_text(const Eigen::Vector3d& direction) {
   return fmt::format("({:.2f}, {:.2f}, {:.2f})", direction.x(), direction.y(), direction.z());
 }
 
-std::string pieces_text(const std::vector<double>& pieces) {
+std::string pieces_text(const std::vector<double>& pieces_mm, const Lengths& lengths) {
   std::string text;
-  for (const double piece : pieces) {
-    text += (text.empty() ? "" : " + ") + fixed_text(piece, 3);
+  for (const double piece : pieces_mm) {
+    text += (text.empty() ? "" : " + ") + lengths.coarse(piece);
   }
   return text.empty() ? "nothing" : text;
 }
 
-std::string verdict_text(const ShimAdvice& advice) {
+std::string verdict_text(const ShimAdvice& advice, const Lengths& lengths) {
   if (advice.nothing_to_gain) {
     return "The lean is within its U95: there is nothing to gain by shimming. Measure with more "
            "stations if you must know more.";
   }
-  const std::string left = fixed_text(advice.left_by_offset_mm, 4);
+  const std::string left = lengths.fine(advice.left_by_offset_mm) + " " + lengths.unit();
   if (advice.offset_is_enough) {
     return fmt::format(
-        "A work offset is enough: what it leaves in the part, {} mm between "
+        "A work offset is enough: what it leaves in the part, {} between "
         "features half a turn apart, can be borne.",
         left);
   }
   return fmt::format(
       "A work offset cannot replace alignment here: it shifts but does not lean, "
-      "and would leave {} mm between features half a turn apart. Align the unit.",
+      "and would leave {} between features half a turn apart. Align the unit.",
       left);
 }
 
-std::string note_text(const ShimNote& note) {
+std::string note_text(const ShimNote& note, const Lengths& lengths) {
   switch (note.kind) {
     case ShimNote::Kind::lean_stays:
       return "the feet, as fixed as they are, cannot take the whole lean out";
     case ShimNote::Kind::foot_too_high:
       return fmt::format(
-          "foot \"{}\" would have to come down by {:.3f} mm, which no shim does: let another foot "
+          "foot \"{}\" would have to come down by {} {}, which no shim does: let another foot "
           "be the fixed one",
-          note.foot, note.amount_mm);
+          note.foot, lengths.coarse(note.amount_mm), lengths.unit());
     case ShimNote::Kind::held_by_keys:
       return fmt::format(
           "{} keys hold the unit and do not let it turn that far: take all but one out, or fit "
@@ -77,44 +102,46 @@ std::string note_text(const ShimNote& note) {
   return "";
 }
 
-std::string shift_text(const Eigen::Vector3d& shift) {
-  return fmt::format("X {} Y {} Z {} mm", signed_text(shift.x(), 4), signed_text(shift.y(), 4),
-                     signed_text(shift.z(), 4));
+std::string shift_text(const Eigen::Vector3d& shift_mm, const Lengths& lengths) {
+  return fmt::format("X {} Y {} Z {} {}", lengths.signed_fine(shift_mm.x()),
+                     lengths.signed_fine(shift_mm.y()), lengths.signed_fine(shift_mm.z()),
+                     lengths.unit());
 }
 
 std::string numbered(int step, const std::string& text) {
   return wrapped(text, fmt::format("{}. ", step), 3);
 }
 
-std::string steps_text(const ShimAdvice& advice) {
+std::string steps_text(const ShimAdvice& advice, const Lengths& lengths) {
   int step = 1;
   std::string text = numbered(step++, "Slacken the bolts one at a time and lay shims:");
   for (const FootAdvice& foot : advice.feet) {
-    text += fmt::format("     foot \"{}\": {} mm ({}); exact {} mm\n", foot.name,
-                        fixed_text(foot.shim_mm, 3), pieces_text(foot.pieces_mm),
-                        fixed_text(foot.exact_mm, 4));
+    text += fmt::format("     foot \"{}\": {} {} ({}); exact {} {}\n", foot.name,
+                        lengths.coarse(foot.shim_mm), lengths.unit(),
+                        pieces_text(foot.pieces_mm, lengths), lengths.fine(foot.exact_mm),
+                        lengths.unit());
   }
   if (advice.rock_mm > least_gap_mm) {
-    text += wrapped(fmt::format("the steps of the shims leave a gap of up to {} mm under a foot: "
+    text += wrapped(fmt::format("the steps of the shims leave a gap of up to {} {} under a foot: "
                                 "close it with foil, do not pull it down with the bolt",
-                                fixed_text(advice.rock_mm, 4)),
+                                lengths.fine(advice.rock_mm), lengths.unit()),
                     "     ", 5);
   }
   if (advice.tap) {
     text += numbered(
         step++, fmt::format("Turn the unit about {}: set an indicator at foot "
-                            "\"{}\" and tap there towards {} until it has moved {} mm.",
+                            "\"{}\" and tap there towards {} until it has moved {} {}.",
                             advice.tap->about, advice.tap->at, direction_text(advice.tap->towards),
-                            fixed_text(advice.tap->amount_mm, 4)));
+                            lengths.fine(advice.tap->amount_mm), lengths.unit()));
   }
   text += numbered(step++, "Tighten in turns, crosswise, and see that the indicator stays.");
   if (advice.tailstock_shift_mm) {
     text += numbered(step++, fmt::format("Then move the tailstock centre by {}.",
-                                         shift_text(*advice.tailstock_shift_mm)));
+                                         shift_text(*advice.tailstock_shift_mm, lengths)));
   }
   text += numbered(step, fmt::format("Measure again. The centre moves by about {}: old offsets are "
                                      "wrong then; write new ones from the new result.",
-                                     shift_text(advice.centre_shift_mm)));
+                                     shift_text(advice.centre_shift_mm, lengths)));
   return text;
 }
 
@@ -138,17 +165,19 @@ void add_tap(formats::JsonWriter& json, const TapAdvice& tap) {
 
 }  // namespace
 
-std::string shim_text(const FitResult& result, const ShimAdvice& advice) {
+std::string shim_text(const FitResult& result, const ShimAdvice& advice, LengthUnit unit) {
+  const Lengths lengths(unit);
   std::string text = fmt::format("Machine \"{}\", axis {}\n", result.machine_name, advice.letter);
-  text += fmt::format("lean {} mm over 300 mm, U95 {}\n", per_300(advice.lean_rad),
-                      uncertainty_text(mm_per_300_from_rad(advice.lean_U95_rad), 4));
-  text += wrapped(verdict_text(advice), "", 0);
+  if (result.simulated) text += std::string(simulated_notice) + "\n";
+  text += fmt::format("lean {} {}, U95 {}\n", lengths.slope_text(advice.lean_rad),
+                      lengths.slope_unit(), lengths.slope_U95_text(advice.lean_U95_rad));
+  text += wrapped(verdict_text(advice, lengths), "", 0);
   if (!advice.nothing_to_gain) {
-    text += "\n" + steps_text(advice);
-    text += fmt::format("Lean to be expected afterwards: {} mm over 300 mm\n",
-                        per_300(advice.lean_expected_rad));
+    text += "\n" + steps_text(advice, lengths);
+    text += fmt::format("Lean to be expected afterwards: {} {}\n",
+                        lengths.slope_text(advice.lean_expected_rad), lengths.slope_unit());
   }
-  for (const ShimNote& note : advice.notes) text += wrapped(note_text(note), "note: ", 6);
+  for (const ShimNote& note : advice.notes) text += wrapped(note_text(note, lengths), "note: ", 6);
   return text + wrapped(caution(hands_in_machine_caution), "", 0);
 }
 
@@ -157,6 +186,7 @@ std::string shim_json(const FitResult& result, const ShimAdvice& advice) {
   json.begin_object();
   json.add("format", "pivotrace-shim-1");
   json.add("machine", result.machine_name);
+  json.add("simulated", result.simulated);
   json.add("axis", std::string(1, advice.letter));
   json.add("caution", hands_in_machine_caution);
   json.add("lean_mm_per_300", mm_per_300_from_rad(advice.lean_rad));
@@ -173,7 +203,8 @@ std::string shim_json(const FitResult& result, const ShimAdvice& advice) {
   json.add("centre_shift_mm", advice.centre_shift_mm);
   if (advice.tailstock_shift_mm) json.add("tailstock_shift_mm", *advice.tailstock_shift_mm);
   std::vector<std::string> notes;
-  for (const ShimNote& note : advice.notes) notes.push_back(note_text(note));
+  for (const ShimNote& note : advice.notes)
+    notes.push_back(note_text(note, Lengths(LengthUnit::mm)));
   json.add("notes", notes);
   json.end();
   return json.take();

@@ -124,7 +124,9 @@ Expected<std::string> fill_template(const FitResult& result, const std::string& 
   names.set("written", options.date);
   names.set("units", unit_word(QuantityKind::length, options.unit));
   names.set("coordinates", coordinates_note);
-  names.set("caution", wrong_value_caution);
+  names.set("caution", result.simulated
+                           ? fmt::format("{} {}", simulated_notice, wrong_value_caution)
+                           : std::string(wrong_value_caution));
   mustache::data list{mustache::data::type::list};
   for (const PivotValue& value : *values) add_value(names, list, value, options);
   names.set_list("value", list);

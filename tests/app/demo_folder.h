@@ -47,6 +47,7 @@ inline FitResult demo_fit(const std::string& name) {
   REQUIRE(result.has_value());
   REQUIRE(result->usable);
   result->made = "2026-03-02T09:00:00Z";
+  result->simulated = false;  // stands for a survey of a machine: written without a further word
   result->version = "0.1.0";
   const std::string machine_file = example_path(name + ".machine.toml");
   result->inputs = {{"machine", machine_file, sha256_hex(slurp(machine_file))}};

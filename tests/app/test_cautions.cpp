@@ -53,11 +53,54 @@ TEST_CASE("cautions: everything made of a result") {
     CHECK(cautions(run_verb(words).out, wrong_value_caution));
   }
   for (const Words& words :
+       {Words{"write", file, "--form", "csv"}, write_words(demo, 2), reseat,
+        with(reseat, {"--json"}), Words{"shim", file, "--feet", feet}, Words{"report", file}}) {
+    CAPTURE(words);
+    CHECK(says(flowing(run_verb(words).out), "invented"));
+  }
+  for (const Words& words :
        {Words{"shim", file, "--feet", feet}, Words{"shim", file, "--feet", feet, "--json"}}) {
     CHECK(cautions(run_verb(words).out, hands_in_machine_caution));
   }
   CHECK(cautions(demo.patch().err, wrong_value_caution));
   CHECK(cautions(demo.patch({"--apply"}).err, wrong_value_caution));
+}
+
+TEST_CASE("what is made of touches no machine made says so, up to the line that sets an offset") {
+  Demo demo;
+  demo.result.simulated = true;
+  demo.save();
+  const std::string& file = demo.result_file;
+  using Words = std::vector<std::string>;
+  const Screen refused = run_verb(write_words(demo, 2));
+  CHECK(refused.code == 1);
+  CHECK(says(refused.err, "--simulated"));
+  CHECK(refused.out.empty());
+  const Words reseat = {"reseat", file, "--offset", "-310", "-200.5", "-180.25", "--at", "A=0,90"};
+  const auto with = [](Words words, const Words& more) {
+    words.insert(words.end(), more.begin(), more.end());
+    return words;
+  };
+  for (const Words& words :
+       {write_words(demo, 2, {"--simulated"}), Words{"write", file, "--list"},
+        Words{"write", file, "--form", "csv", "--simulated"},
+        Words{"judge", file, "--limits", example_path("fourth-axis.limits.toml")}, reseat,
+        with(reseat, {"--form", "csv"}),
+        with(reseat,
+             {"--form", "program", "--control", ngc_sheet(), "--first-offset", "1", "--simulated"}),
+        Words{"shim", file, "--feet", example_path("fourth-axis.feet.toml")}, Words{"report", file},
+        Words{"compare", file, file}, Words{"history", file}}) {
+    CAPTURE(words);
+    CHECK(cautions(run_verb(words).out, simulated_notice));
+  }
+  CHECK(says(demo.patch({"--simulated"}).out, "SIMULATED"));
+  for (const Words& words :
+       {Words{"write", file, "--json", "--simulated"}, with(reseat, {"--json"}),
+        Words{"judge", file, "--limits", example_path("fourth-axis.limits.toml"), "--json"},
+        Words{"shim", file, "--feet", example_path("fourth-axis.feet.toml"), "--json"}}) {
+    CAPTURE(words);
+    CHECK(says(run_verb(words).out, "\"simulated\": true"));
+  }
 }
 
 TEST_CASE("cautions: a template without {{caution}} is filled, with a warning") {
@@ -97,6 +140,9 @@ TEST_CASE("cautions: everything that leads to a moving machine") {
       {"cycle", plan, "--control", ngc_sheet(), "--sheet", page, "--parameter-rows", rows});
   REQUIRE(cycle.code == 0);
   CHECK(cautions(cycle.out, rules_come_first));
+  for (const std::string& made : {planned.out, cycle.out, slurp(page)}) {
+    CHECK(says(flowing(made), "invented"));
+  }
   CHECK(cautions(slurp(page), moving_machine_caution));
   CHECK(cautions(slurp(rows), parameter_file_caution));
   CHECK(cautions(cycle.err, parameter_file_caution));

@@ -17,7 +17,7 @@ using test::ScratchFolder;
 namespace {
 
 const std::string touches =
-    "# units: mm\n# machine: Bench mill with 4th axis\nA,X,Y,Z\n"
+    "# units: mm\n# machine: Bench mill with 4th axis, invented\nA,X,Y,Z\n"
     "0,-270,-200,-174\n90,-270,-276,-250\n";
 
 std::string written(const ScratchFolder& folder, const std::string& name, const std::string& text) {

@@ -47,6 +47,7 @@ const std::map<std::string, std::string>& manual() {
       {"position.modal_variable.scaling", "2103"},
       {"position.modal_variable.rotation", "2104"},
       {"stops.message", "SHOW ({text})"},
+      {"stops.value_in_text", "*{variable}*"},
       {"stops.alarm", "FAULT {number} ({text})"},
       {"stops.alarm_numbers", "1 99"},
       {"log.open_form", "NOTES ON"},

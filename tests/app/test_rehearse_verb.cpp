@@ -117,6 +117,23 @@ TEST_CASE("faults on purpose: the screen says what was done, where it ended, and
   }
 }
 
+TEST_CASE("rehearse --json: a byte that is not UTF-8 in the program is no internal error") {
+  const Loop loop;
+  const std::string program = slurp(loop.file("probe.nc"));
+  const std::string mark = "M0 (SEE TEXT ABOVE)";
+  REQUIRE(says(program, mark));
+  // In a text an operator is shown, and in a line that cannot be read.
+  for (const std::string& put : {std::string("M0 (20 \xB0 C)"), std::string("G1 \xFF X1")}) {
+    std::string changed = program;
+    changed.replace(changed.find(mark), mark.size(), put);
+    std::ofstream(loop.file("probe.nc"), std::ios::binary) << changed;
+    const Screen screen = loop.rehearse({"--json"});
+    CAPTURE(screen.err);
+    CHECK((screen.code == 0 || screen.code == 1));
+    CHECK(nlohmann::json::parse(screen.out).is_object());
+  }
+}
+
 TEST_CASE("rehearse: arguments that cannot be used are refused with what to write instead") {
   const Loop loop;
   for (const std::string fault : {"bogus", "no-trigger:0", "no-trigger:x", "index-slip:-1", ""}) {

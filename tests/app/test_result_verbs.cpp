@@ -92,7 +92,7 @@ TEST_CASE("write: every refusal of a patch is seen, with its number") {
   screen = demo.patch({"--apply"});
   CHECK(screen.code == 2);
   CHECK(says(screen.err, "P114"));
-  demo.result.machine_name = "Bench mill with 4th axis";
+  demo.result.machine_name = "Bench mill with 4th axis, invented";
 
   demo.result.started = "2025-01-01T00:00:00Z";
   demo.save();

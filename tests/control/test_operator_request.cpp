@@ -34,13 +34,16 @@ std::string on_screen(const OperatorRequest& request) {
 TEST_CASE("every task comes back from its own words, also as a poor screen shows them") {
   for (const OperatorRequest& request :
        {spindle_request(180.0), look_at_axes_request("A at 30 deg, C at 45 deg"),
-        look_for_trigger_request(), type_position_request({"typed X", "typed Y", "typed Z"})}) {
+        look_for_trigger_request(), type_position_request({"typed X", "typed Y", "typed Z"}),
+        look_at_value_request("check", "the ball is not where it should be")}) {
     CAPTURE(written(request));
     CHECK(read_request(written(request)).task == request.task);
     CHECK(read_request(on_screen(request)).task == request.task);
   }
   CHECK(read_request(on_screen(spindle_request(180.0))).degrees == 180.0);
   const auto typed = read_request(on_screen(type_position_request({"a", "b", "c"})));
+  const auto looked = read_request(on_screen(look_at_value_request("a", "no trigger")));
+  CHECK(looked.variables[0] == "#1");
   CHECK(typed.variables == std::array<std::string, 3>{"#1", "#22", "#333"});
 }
 

@@ -191,7 +191,7 @@ const std::vector<NotShown>& not_shown() {
   static const std::vector<NotShown> list = {
       {"only people read it",
        {"name", "title", "invented", "text.comment_punctuation", "text.carriage_return",
-        "text.block_skip", "text.line_number_prefix", "stops.message"}},
+        "text.block_skip", "text.line_number_prefix", "stops.message", "stops.value_in_text"}},
       {"a limit the proof stays below",
        {"text.max_comment_length", "text.line_number_max", "numbers.max_digits",
         "expressions.max_nesting", "log.whole_digits", "stops.alarm_numbers",

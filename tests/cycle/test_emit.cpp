@@ -1,8 +1,12 @@
 // The emitted text itself: every safety point of the cycle, looked for line by line.
 #include <doctest/doctest.h>
 
+#include <algorithm>
+#include <cctype>
+#include <cmath>
 #include <cstdlib>
 #include <fstream>
+#include <map>
 #include <regex>
 #include <set>
 #include <sstream>
@@ -80,6 +84,57 @@ TEST_CASE("every control sheet spells every example, and the text is kept on req
       }
     }
   }
+}
+
+TEST_CASE("no word of a program says where up is: the spindle may be horizontal") {
+  // What is left of these words stands for something else.
+  const std::regex harmless("write down|see text above|is not below 0|rapid override|gives up");
+  const std::regex upright("\\b(above|below|over|under|up|down|upper|lower|top)\\b");
+  for (const char* name : machines) {
+    const Machine machine = demo::machine(name);
+    const Plan plan = planned(machine);
+    for (const char* control : controls) {
+      const EmittedProgram program = made(machine, plan, demo::sheet(control));
+      std::istringstream lines(program.text);
+      for (std::string line; std::getline(lines, line);) {
+        std::transform(line.begin(), line.end(), line.begin(), ::tolower);
+        const std::string left = std::regex_replace(line, harmless, "");
+        CAPTURE(name);
+        CAPTURE(control);
+        CHECK_MESSAGE(!std::regex_search(left, upright), line);
+      }
+    }
+  }
+}
+
+TEST_CASE("a machine in inches: round feeds in inches a minute, five decimals in the record") {
+  Machine machine = demo::machine("fourth-axis");
+  machine.inch = true;
+  const ControlSheet sheet = demo::sheet("demo-control");
+  const EmittedProgram program = made(machine, planned(machine), sheet);
+  const std::regex feed(R"(#\d+=([\d.]+) \(FEED [A-Z ]+, INCH PER MINUTE\))");
+  const std::regex logged(R"(#\d+:5\.(\d))");
+  int feeds = 0;
+  std::map<std::string, int> decimals;
+  std::istringstream lines(program.text);
+  for (std::string line; std::getline(lines, line);) {
+    std::smatch found;
+    if (std::regex_search(line, found, feed)) {
+      ++feeds;
+      // Two digits a person would set: 20, 1.9, 110.
+      const double value = std::stod(found[1]);
+      const double step = std::pow(10.0, std::floor(std::log10(value)) - 1.0);
+      CHECK_MESSAGE(std::fabs(value / step - std::round(value / step)) < 1e-9, line);
+    }
+    if (!line.starts_with("NOTE #")) continue;
+    for (std::sregex_iterator at(line.begin(), line.end(), logged), end; at != end; ++at) {
+      ++decimals[(*at)[1]];
+    }
+  }
+  CHECK(feeds == 3);
+  // Per line: X Y Z with five, the angle with four, two counts with none.
+  CHECK(decimals["5"] > 0);
+  CHECK(decimals["5"] == 3 * decimals["4"]);
 }
 
 TEST_CASE("bores and flats are spelled in every control sheet") {

@@ -54,6 +54,7 @@ ExampleSurvey made(const std::string& file, const std::string& machine_file,
   example.survey =
       synthesise_survey(machine, truth, truth.state, stations, noise, Arrivals::one_side);
   example.survey.started = "2026-03-02T08:15:00Z";
+  example.survey.simulated = true;
   for (Touch& touch : example.survey.touches) {
     touch.shown_mm = touch.shown_mm.unaryExpr(&displayed);
     touch.approach = touch.approach->unaryExpr(&displayed);
@@ -284,7 +285,7 @@ std::string record_text(const ExampleSurvey& example, const Machine& machine) {
   if (example.survey.touches.front().kind == TouchKind::touch) {
     return text + write_survey(example.survey, machine);
   }
-  text += "# units: mm\n# kind: centre\nA,X,Y,Z\n";
+  text += "# units: mm\n# kind: centre\n# simulated: yes\nA,X,Y,Z\n";
   for (const Touch& row : example.survey.touches) {
     text += fmt::format("{:g},{:.3f},{:.3f},{:.3f}\n",
                         deg_from_rad(example.survey.stations[row.station].angles_rad[0]),

@@ -195,6 +195,7 @@ inline FitResult some_result() {
   FitResult result;
   result.usable = false;  // a usable result must have its values, see the test of its own
   result.machine_name = some_text();
+  result.inch = coin();
   result.started = some_text();
   result.made = some_text();
   result.version = some_text();
@@ -385,7 +386,7 @@ inline std::string difference(const FitResult& a, const FitResult& b, double rel
     }
     return alike;
   };
-  const bool head = a.usable == b.usable && a.machine_name == b.machine_name &&
+  const bool head = a.usable == b.usable && a.machine_name == b.machine_name && a.inch == b.inch &&
                     a.started == b.started && a.made == b.made && a.version == b.version;
   if (!head || !same_list(a.inputs, b.inputs, input)) return "head";
   if (!same_list(a.axes, b.axes, axis)) return "axes";

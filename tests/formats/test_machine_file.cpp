@@ -50,7 +50,7 @@ void check_change(const std::string& from, const std::string& to, ProblemNumber 
 TEST_CASE("the 4th-axis example reads as it is written") {
   const auto machine = read_machine(test::example_path("fourth-axis.machine.toml"));
   REQUIRE_MESSAGE(machine.has_value(), test::described(machine.error()));
-  CHECK(machine->name == "Bench mill with 4th axis");
+  CHECK(machine->name == "Bench mill with 4th axis, invented");
   CHECK_FALSE(machine->inch);
   CHECK(machine->linear.travel_mm[1].low == -400.0);
   CHECK(machine->linear.travel_mm[1].high == 0.0);
@@ -247,7 +247,8 @@ TEST_CASE("every single fault is named with its number, line and column") {
   check_change("format = 1\n", "", P::missing_key, "#");
   check_change("units = \"mm\"", "units = \"cm\"", P::unknown_name, "\"cm\"", "mm, inch");
   check_change("units = \"mm\"", "#", P::missing_key, "#", "units = \"inch\"");
-  check_change("name = \"Bench mill with 4th axis\"", "name = \"\"", P::out_of_range, "\"\"");
+  check_change("name = \"Bench mill with 4th axis, invented\"", "name = \"\"", P::out_of_range,
+               "\"\"");
   check_change("station_sigma", "station_sgima", P::unknown_key, "station_sgima",
                "did you mean `station_sigma`?");
   check_change("station_sigma = 0.002", "station_sigma = -0.002", P::out_of_range, "-0.002");

@@ -33,7 +33,7 @@ Problems problems_of(const Expected<T>& parsed) {
 TEST_CASE("the example mapping says what it says") {
   const auto mapping = parse_mapping(example_text("fourth-axis.mapping.toml"), "m");
   REQUIRE(mapping.has_value());
-  CHECK(mapping->machine == "Bench mill with 4th axis");
+  CHECK(mapping->machine == "Bench mill with 4th axis, invented");
   REQUIRE(mapping->entries.size() == 6);
   CHECK(mapping->entries[0].value == "A.centre.Y");
   CHECK(mapping->entries[0].key == "centre_y");
@@ -152,7 +152,7 @@ TEST_CASE("feet may stand in the machine file, which stays a machine file") {
   CHECK(parse_machine(text, "m").has_value());
   const auto mounting = parse_mounting(text, "m");
   REQUIRE(mounting.has_value());
-  CHECK(mounting->machine == "Bench mill with 4th axis");
+  CHECK(mounting->machine == "Bench mill with 4th axis, invented");
   CHECK(mounting->feet[0].fixed);
   CHECK(mounting->part_reach_mm == 50.0);
 }

@@ -105,6 +105,19 @@ TEST_CASE("a result written before there was one spelling of every value is read
   CHECK_MESSAGE(differs.empty(), differs);
 }
 
+TEST_CASE(
+    "the units of the machine file come back; a file that does not say them is of a machine in "
+    "mm") {
+  FitResult inch = small_result();
+  inch.inch = true;
+  const std::string text = write_result(inch);
+  CHECK(nlohmann::json::parse(text)["machine_units"] == "inch");
+  CHECK(parse_result(text, "r.json")->inch);
+  CHECK_FALSE(parse_result(write_result(small_result()), "r.json")->inch);
+  CHECK_FALSE(parse_result(replaced(text, "  \"machine_units\": \"inch\",\n", ""), "r.json")->inch);
+  CHECK_FALSE(parse_result(replaced(text, "\"inch\"", "\"furlong\""), "r.json").has_value());
+}
+
 TEST_CASE("no limit of the degrees of freedom and not run are told apart on reading") {
   const auto result = parse_result(write_result(small_result()), "r.json");
   REQUIRE_MESSAGE(result.has_value(), test::described(result.error()));

@@ -59,7 +59,7 @@ Problems problems_of(const std::string& text, const Machine& machine = fourth_ax
 const std::string full =
     "# format: 1\n"
     "# units: mm\n"
-    "# machine: Bench mill with 4th axis\n"
+    "# machine: Bench mill with 4th axis, invented\n"
     "# started: 2026-03-05T14:30:00+01:00\n"
     "# invented numbers\n"
     "touch,station,artefact,A,X,Y,Z,I,J,K,time,temp,flip,feed\n"
@@ -72,7 +72,7 @@ const std::string full =
 TEST_CASE("a full record reads as it is written") {
   const Survey survey = survey_of(full);
   CHECK(survey.file == "t.csv");
-  CHECK(survey.machine_name == "Bench mill with 4th axis");
+  CHECK(survey.machine_name == "Bench mill with 4th axis, invented");
   CHECK(survey.started == "2026-03-05T14:30:00+01:00");
   REQUIRE(survey.touches.size() == 3);
   REQUIRE(survey.stations.size() == 2);
@@ -227,8 +227,8 @@ TEST_CASE("every single fault of a record is named with its number, line and col
   check_change("# units: mm", "# units: cm", P::unknown_name, "cm", "mm, inch");
   check_change("# units: mm", "# no", P::missing_key, "# format", "# units: mm");
   check_change("# units: mm", "# unit: mm", P::unknown_key, "mm", "# units:");
-  check_change("# machine: Bench mill with 4th axis", "# machine: Other", P::other_machine,
-               "# mach");
+  check_change("# machine: Bench mill with 4th axis, invented", "# machine: Other",
+               P::other_machine, "# mach");
   check_change("2026-03-05T14:30:00+01:00", "5 March", P::out_of_range, "5 March", "2026");
   check_change("# invented numbers", "# format: 1", P::duplicate_name, "1\ntouch");
   // header
@@ -431,7 +431,7 @@ TEST_CASE("several problems of one record come at once") {
 TEST_CASE("without a machine file, all that needs none is checked") {
   const auto outline = outline_touches(full, "t.csv");
   REQUIRE_MESSAGE(outline.has_value(), test::described(outline.error()));
-  CHECK(outline->machine_name == "Bench mill with 4th axis");
+  CHECK(outline->machine_name == "Bench mill with 4th axis, invented");
   CHECK(outline->letters == "A");
   CHECK(outline->touches == 3);
   CHECK(outline->stations == 2);

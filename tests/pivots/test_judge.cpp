@@ -249,6 +249,24 @@ TEST_CASE("limits that cannot be used are refused") {
   CHECK(refused(unusable, limits({limit("A.centre.Y", -300, 0)})) == ProblemNumber::not_usable);
 }
 
+TEST_CASE("limits in inches: parts are told in inches as well") {
+  Limits all = limits({limit("A.centre.Y", -7.88, -7.87)});
+  all.inch = true;
+  all.part = part({-350, -250, -300}, {-250, -150, -200});
+  all.part->mismatch_mm = 0.0254;
+  const FitResult result = one_axis_result();
+  const JudgeReport judged = report(result, all);
+  const std::string text = judge_text(result, judged);
+  CHECK_MESSAGE(text.find(" mm") == std::string::npos, text);
+  CHECK(text.find("limits up to 0.00100 inch") != std::string::npos);
+  all.inch = false;
+  all.limits.front() = limit("A.centre.Y", -200.1, -200.0);
+  const JudgeReport in_mm = report(result, all);
+  CHECK(judged.judgements.back().measured ==
+        doctest::Approx(in_mm.judgements.back().measured / 25.4));
+  CHECK(judged.judgements.back().verdict == in_mm.judgements.back().verdict);
+}
+
 TEST_CASE("the report reads with units, guard band and verdict, the JSON holds the same") {
   Limits all = limits({limit("A.centre.Y", -200.1, -200.0)});
   all.part = part({-350, -250, -300}, {-250, -150, -200});

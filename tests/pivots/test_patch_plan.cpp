@@ -441,6 +441,18 @@ TEST_CASE("the table shows old, new, change and U95 with units") {
   }
 }
 
+TEST_CASE("the result of a machine in inches shows changes in inches") {
+  FitResult result = one_axis_result();
+  result.inch = true;
+  const auto plan = plan_patch(result, y_by_key, file_with("pivotY = -200.05\n"));
+  REQUIRE(plan.has_value());
+  // 0.0377 mm / 25.4; the number in the file keeps the unit of its mapping.
+  const std::string table = patch_table(*plan);
+  CHECK_MESSAGE(table.find("+0.001484 inch") != std::string::npos, table);
+  CHECK(table.find("-200.0123") != std::string::npos);
+  CHECK(table.find(" mm") == std::string::npos);
+}
+
 TEST_CASE("verification: what was written agrees, what was edited does not") {
   const FitResult result = one_axis_result();
   const auto homes_in = [&](const std::string& bytes, const std::string& name) {

@@ -130,6 +130,8 @@ TEST_CASE("a mistyped name is answered with the nearest ones") {
 }
 
 TEST_CASE("inches are 25.4 mm and angles stay degrees") {
+  // A slope of 0.001: 0.3 over 300 mm, 0.012 over 12 inch.
+  CHECK(shown_value(QuantityKind::slope, 0.3, LengthUnit::inch) == doctest::Approx(0.012));
   CHECK(shown_value(QuantityKind::length, 25.4, LengthUnit::inch) == 1.0);
   CHECK(shown_value(QuantityKind::angle, rad_from_deg(0.5), LengthUnit::inch) ==
         doctest::Approx(0.5));

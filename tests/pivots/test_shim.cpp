@@ -1,4 +1,5 @@
 #include <doctest/doctest.h>
+#include <fmt/format.h>
 
 #include <Eigen/Dense>
 #include <cmath>
@@ -253,7 +254,7 @@ TEST_CASE("a lean within its U95 is left alone") {
   const FitResult result = sample_result({axis});
   const ShimAdvice advice = advice_for(result, four_feet());
   CHECK(advice.nothing_to_gain);
-  CHECK(shim_text(result, advice).find("nothing to gain") != std::string::npos);
+  CHECK(shim_text(result, advice, LengthUnit::mm).find("nothing to gain") != std::string::npos);
 }
 
 TEST_CASE("it says when an offset is enough and when it cannot replace alignment") {
@@ -266,9 +267,27 @@ TEST_CASE("it says when an offset is enough and when it cannot replace alignment
   const ShimAdvice advice = advice_for(result, mounting);
   CHECK(advice.left_by_offset_mm == doctest::Approx(0.06).epsilon(1e-3));  // 2 * 0.0003 * 100
   CHECK(!advice.offset_is_enough);
-  CHECK(shim_text(result, advice).find("cannot replace alignment") != std::string::npos);
+  CHECK(shim_text(result, advice, LengthUnit::mm).find("cannot replace alignment") !=
+        std::string::npos);
   mounting.mismatch_mm = 0.07;
   CHECK(advice_for(result, mounting).offset_is_enough);
+}
+
+TEST_CASE("on a machine in inches the advice is in inches, the JSON stays in mm") {
+  SampleAxis axis = sample_a_axis();
+  axis.line.direction = Eigen::Vector3d(1.0, 0.0, -0.0005).normalized();
+  const FitResult result = sample_result({axis});
+  const ShimAdvice advice = advice_for(result, four_feet());
+  const std::string text = shim_text(result, advice, LengthUnit::inch);
+  CHECK(text.find(" mm") == std::string::npos);
+  // A slope is a length over a length: 0.0005 is 0.006 over 12, in whatever unit.
+  CHECK(text.find("lean 0.00600 inch over 12 inch") != std::string::npos);
+  for (const FootAdvice& foot : advice.feet) {
+    const std::string exact = fmt::format("exact {:.5f} inch", foot.exact_mm / 25.4);
+    CHECK_MESSAGE(text.find(exact) != std::string::npos, exact << " in\n" << text);
+  }
+  CHECK(nlohmann::json::parse(shim_json(result, advice))["lean_mm_per_300"].get<double>() ==
+        doctest::Approx(0.15));
 }
 
 TEST_CASE("a fixed foot stays bare, one that would have to sink is told") {
@@ -285,7 +304,8 @@ TEST_CASE("a fixed foot stays bare, one that would have to sink is told") {
   advice = advice_for(sample_result({axis}), mounting);
   REQUIRE(!advice.notes.empty());
   CHECK(advice.notes[0].kind == ShimNote::Kind::foot_too_high);
-  CHECK(shim_text(sample_result({axis}), advice).find("come down") != std::string::npos);
+  CHECK(shim_text(sample_result({axis}), advice, LengthUnit::mm).find("come down") !=
+        std::string::npos);
   CHECK(advice.lean_expected_rad > 0.0004);
 }
 

@@ -51,6 +51,27 @@ TEST_CASE(
 }
 
 TEST_CASE(
+    "off by more than rough across the spindle, any way: nothing goes in beside the artefact") {
+  for (const char* demo : {"fourth-axis", "pin-in-chuck"}) {
+    const DemoLoop loop = loop_of(demo, "routines/demo-control.toml");
+    const double rough = loop.plan.distances.rough;
+    for (int axis = 0; axis < 2; ++axis) {
+      for (const double off_mm : {-(rough + 0.5), rough + 0.5}) {
+        CAPTURE(demo);
+        CAPTURE(axis);
+        CAPTURE(off_mm);
+        RehearsalOptions options = test::options_for(loop);
+        options.start_mm[axis] += off_mm;
+        const RehearsalReport report = run(loop, options, loop.sheet);
+        CHECK(report.run.end == ProgramEnd::alarm);
+        CHECK(report.violations.empty());
+        CHECK(report.touches.size() <= 1);
+      }
+    }
+  }
+}
+
+TEST_CASE(
     "a missed trigger stops the program in every pass, even where the sheet trusts the control") {
   const DemoLoop loop = loop_of("fourth-axis", "routines/ngc.toml");
   ControlSheet goes_on = loop.sheet;
@@ -88,8 +109,8 @@ TEST_CASE("the origin of a work offset and the control's own units do not matter
 }
 
 /// The sheet to fill in with the least a control can have: alarm, log, modal and rotary position
-/// variables left open.
-ControlSheet generic(bool trip_position) {
+/// variables left open. Without `brake` nothing stops it on a condition.
+ControlSheet generic(bool trip_position, bool brake = true) {
   ControlSheet sheet = read_control_sheet(test::in_source("routines/macro.toml")).value();
   // It knows neither scaling nor rotation: their words stay open, all others are given below.
   std::erase_if(sheet.open, [](const std::string& slot) {
@@ -101,7 +122,7 @@ ControlSheet generic(bool trip_position) {
   sheet.variables.results = VariableRange{600, 2900};
   sheet.words[Meaning::skip] = {"G38.2"};
   sheet.skip.untriggered = WhenUntriggered::goes_on;
-  sheet.stops.root_of_negative_stops = true;
+  sheet.stops.root_of_negative_stops = brake;
   sheet.offsets.own_system = 6;
   if (trip_position) sheet.skip.trip_variable = {{'X', 2031}, {'Y', 2032}, {'Z', 2033}};
   return sheet;
@@ -131,6 +152,34 @@ TEST_CASE(
           });
       CHECK(typed == !trip_position);
     }
+  }
+}
+
+TEST_CASE("a control that cannot stop on a condition: the operator looks at every check") {
+  for (const char* demo : {"fourth-axis", "swivel-head"}) {
+    CAPTURE(demo);
+    const Machine machine =
+        read_machine(test::in_source(fmt::format("examples/{}.machine.toml", demo))).value();
+    const Expected<DemoLoop> loop = test::demo_loop(machine, generic(true, false), {});
+    if (!loop) MESSAGE(test::all_of(loop.error()));
+    REQUIRE(loop.has_value());
+    RehearsalOptions options = test::options_for(*loop);
+    const RehearsalReport right = run(*loop, options, loop->sheet);
+    CAPTURE(test::all_of(right.run.problems));
+    REQUIRE(right.passed);
+    // Fast against slow, and touch against prediction, at every touch that measures.
+    const auto looks =
+        std::count_if(right.messages.begin(), right.messages.end(), [](const std::string& said) {
+          return read_request(said).task == OperatorTask::look_at_value;
+        });
+    CHECK(looks >= 2 * loop->plan.touch_count());
+
+    options.fault = Fault{FaultKind::moved_artefact, 25};
+    const RehearsalReport moved = run(*loop, options, loop->sheet);
+    CHECK(moved.run.end != ProgramEnd::finished);
+    CHECK(moved.violations.empty());
+    REQUIRE_FALSE(moved.run.problems.empty());
+    CHECK(moved.run.problems.front().what.starts_with("the operator sees"));
   }
 }
 

@@ -95,6 +95,7 @@ struct PartMismatch {
 };
 
 struct JudgeReport {
+  bool inch = false;  ///< lengths of parts are shown in inches, as the limits are written
   std::vector<Judgement> judgements;
   std::vector<PartMismatch> mismatches;  ///< old values, new centres, new centres and leans
   double guard_factor = 1.0;             ///< below 1: less than ISO 14253-1 asks for

@@ -66,7 +66,8 @@ struct Edit {
 struct PatchPlan {
   TargetFile target;
   std::string machine;
-  std::string measured;  ///< of the result, ISO 8601
+  LengthUnit unit = LengthUnit::mm;  ///< of the machine file: changes are shown in it
+  std::string measured;              ///< of the result, ISO 8601
   std::string fitted;
   std::vector<Edit> edits;  ///< in the order of the mapping
   std::string new_bytes;    ///< the whole file afterwards
@@ -106,6 +107,7 @@ struct HomeComparison {
 };
 
 struct Verification {
+  LengthUnit unit = LengthUnit::mm;  ///< of the machine file: values are shown in it
   std::vector<HomeComparison> rows;
   Problems disagreements;  ///< P507, one for each pair that disagrees; empty = all agree
 };

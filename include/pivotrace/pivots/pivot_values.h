@@ -36,9 +36,12 @@ Expected<PivotValue> find_pivot_value(const std::vector<PivotValue>& values,
 /// Units a value is shown in: mm or inch, and degrees.
 enum class LengthUnit { mm, inch };
 
-/// An amount in the shown unit: lengths and slopes in mm or inch, angles in degrees.
+/// The units of the machine file a result was made with: what people read about it is in them.
+LengthUnit unit_of(const FitResult& result);
+
+/// An amount in the shown unit: lengths in mm or inch, slopes over 300 mm or 12 inch, angles in degrees.
 double shown_value(QuantityKind quantity, double amount, LengthUnit unit);
-/// Unit word for screens and tables: "mm", "inch", "deg", "mm/300mm", "inch/300mm".
+/// Unit word for screens and tables: "mm", "inch", "deg", "mm/300mm", "inch/12inch".
 std::string unit_word(QuantityKind quantity, LengthUnit unit);
 
 /// Decimals that lose nothing a machine can place: 1e-5 mm, 1e-6 inch, 1e-6 deg.

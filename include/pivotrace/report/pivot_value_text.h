@@ -8,7 +8,8 @@
 
 namespace pivotrace {
 
-/// `pivotrace write --list` as text: name, value, U95 and unit, under it the meaning; the note last.
-std::string list_pivot_values(const std::vector<PivotValue>& values, LengthUnit unit);
+/// `pivotrace write --list` as text: name, value, U95 and unit, under it the meaning; notes last.
+std::string list_pivot_values(const std::vector<PivotValue>& values, LengthUnit unit,
+                              bool simulated);
 
 }  // namespace pivotrace

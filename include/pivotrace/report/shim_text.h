@@ -3,11 +3,14 @@
 
 #include <string>
 
+#include "pivotrace/pivots/pivot_values.h"
 #include "pivotrace/pivots/shim.h"
 
 namespace pivotrace {
 
-std::string shim_text(const FitResult& result, const ShimAdvice& advice);
+/// Lengths in `unit`.
+std::string shim_text(const FitResult& result, const ShimAdvice& advice, LengthUnit unit);
+/// Lengths in mm, as every key says.
 std::string shim_json(const FitResult& result, const ShimAdvice& advice);
 
 }  // namespace pivotrace

@@ -192,6 +192,7 @@ struct FitResult {
   bool usable = false;
   bool simulated = false;  ///< of touches a rehearsal made, not a machine
   std::string machine_name;
+  bool inch = false;  ///< units of the machine file, for what people read; everything here is mm
   std::string started;
   std::string made;  ///< ISO 8601 UTC
   std::string version;
