@@ -72,7 +72,8 @@ export class DrawingPanel {
       this.drawing.show({ ...this.shown, angles: this.angles });
       this.drawing.resize();
     } catch (fault) {
-      this.canvas.parentElement.replaceChildren(el('p', { class: 'why' }, `This browser cannot draw in three dimensions (${fault.message}). Everything else works without.`));
+      this.canvas.parentElement.classList.add('none');
+      this.canvas.replaceWith(el('p', { class: 'why' }, `This browser cannot draw in three dimensions (${fault.message}). Everything else works without.`));
       this.paint = () => {};
     }
   }

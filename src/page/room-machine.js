@@ -155,7 +155,7 @@ export function buildMachineRoom(bench, demos) {
     el('div', {}, el('h2', { tabindex: '-1' }, 'My machine'), beginning(bench, demos, picker, choose), kept),
     drawing.element,
   );
-  return { element, refresh };
+  return { element, refresh, drawing };
 }
 
 export function currentMachine(shop) {

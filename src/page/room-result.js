@@ -320,7 +320,10 @@ function patchStep(bench) {
   const postName = () => shop.choice('post', '');
   const mappingName = () => (shop.files.has(shop.choice('mapping', '')) ? shop.choice('mapping') : `${postName()}.mapping.toml`);
   const simulated = () => (JSON.parse(shop.text(resultName(shop))).simulated ? ['--simulated'] : []);
-  const argsNow = () => ['write', resultName(shop), '--patch', postName(), '--mapping', mappingName(), ...simulated()];
+  const small = el('input', { type: 'checkbox' });
+  const large = el('input', { type: 'checkbox' });
+  const allowed = () => [...(small.checked ? ['--allow-small-change'] : []), ...(large.checked ? ['--allow-large-change'] : [])];
+  const argsNow = () => ['write', resultName(shop), '--patch', postName(), '--mapping', mappingName(), ...allowed(), ...simulated()];
 
   const mapping = () => (shop.files.has(mappingName()) && shop.choice('mapping', '') === mappingName() ? new Map() : new Map([[mappingName(), encode(mappingText(rows))]]));
 
@@ -376,7 +379,10 @@ function patchStep(bench) {
   const text = el('pre', { class: 'said', tabindex: '0' });
   const element = el('details', { class: 'choice' }, el('summary', {}, 'Into a post-processor or parameter file'),
     step('Patch a file', 'Drop the file that takes the values, and its mapping if you have one. What would change is shown first. CAUTION: A wrong pivot value can wreck tool, part and machine. The machine manual, local safety rules and qualified people come first.',
-      dropPlace('Drop the post file here', takePost), post, text, entries, el('p', { class: 'buttons' }, button('Show what would change', look)), shown, place));
+      dropPlace('Drop the post file here', takePost), post, text, entries,
+      el('div', { class: 'field check' }, el('label', {}, small, ' changes smaller than their U95 as well')),
+      el('div', { class: 'field check' }, el('label', {}, large, ' changes above 1 mm or 0.5° as well: only when you know why')),
+      el('p', { class: 'buttons' }, button('Show what would change', look)), shown, place));
   return { element, refresh };
 }
 

@@ -6,7 +6,7 @@ import { resultName } from './room-measure.js';
 
 const width = 680;
 const height = 190;
-const margin = { left: 20, right: 110, top: 30, bottom: 28 };
+const margin = { left: 20, right: 170, top: 30, bottom: 28 };
 
 /** One value over time: its points with U95 bars, jumps marked, the last one labelled. */
 function chart(bench, value, results) {

@@ -62,7 +62,7 @@ job('a cradle with a round table, from the blank form to the report and the patc
   await keepPicture(page, 'blank-to-report');
 
   await openDetails(page, 'Into a post-processor');
-  await drop(page, 'Drop the post file here', { 'mill.post.txt': 'cradle_y = -200.000\ncradle_z = -250.000\n' });
+  await drop(page, 'Drop the post file here', { 'mill.post.txt': 'cradle_y = -200.050\ncradle_z = -250.000\n' });
   await says(page, 'File: mill.post.txt');
   await room(page).getByLabel('Value', { exact: true }).first().selectOption('A.centre.Y');
   await room(page).getByLabel('The text before the number').first().fill('cradle_y');

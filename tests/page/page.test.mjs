@@ -110,7 +110,7 @@ test('bad files are refused in words, in every room that takes one', async () =>
   await context.close();
 });
 
-test('on a screen 375 px wide nothing is cut off and the drawing turns', async () => {
+test('on a screen 375 px wide nothing is cut off', async () => {
   const { page, context } = await visit(browser, { width: 375, height: 760 });
   await wholeDemo(page);
   for (const id of rooms) {
@@ -120,10 +120,26 @@ test('on a screen 375 px wide nothing is cut off and the drawing turns', async (
     assert.ok(wide <= screen, `${id}: ${wide} px on ${screen}`);
     await keepPicture(page, `narrow-${id}`);
   }
-  await enter(page, 'machine');
-  await room(page).getByLabel('Turn A').fill('45');
-  assert.match(await room(page).locator('canvas').getAttribute('aria-label'), /axis A along X, at 45 degrees/);
   await context.close();
+});
+
+test('the drawing turns with the sliders, and says in words what it shows', async () => {
+  const drawing = await openBrowser({ drawing: true });
+  const { page, faults } = await visit(drawing, { width: 375, height: 760 });
+  await openDemo(page, 'trunnion');
+  const canvas = room(page).locator('canvas');
+  const picture = () => canvas.evaluate((each) => {
+    globalThis.pivotracePage.rooms.machine.drawing.drawing.draw();
+    return each.toDataURL();
+  });
+  await says(page, 'The file is good.');
+  const before = await picture();
+  await room(page).getByLabel('Turn A').fill('45');
+  assert.match(await canvas.getAttribute('aria-label'), /axis A along X, at 45 degrees/);
+  assert.notEqual(await picture(), before);
+  assert.deepEqual(faults, []);
+  await keepPicture(page, 'drawing');
+  await drawing.close();
 });
 
 test('the rules of access hold in every room, light and dark', async () => {
