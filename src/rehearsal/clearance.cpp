@@ -22,7 +22,7 @@ constexpr double no_nearer_mm = 1e-6;
 /// A shank that was pressed into something is free again after this way, or it goes through:
 /// common practice, no source (a stylus gives way by a few mm).
 constexpr double pressed_way_mm = 10.0;
-/// Clearances that differ by less are the same on every computer: the first one is reported.
+/// Clearances that differ by less count as equal, so that every computer reports the same one: the first.
 constexpr double equal_mm = 1e-9;
 constexpr double golden_section = 0.38196601125010515;
 constexpr int refinements = 24;
