@@ -9,6 +9,7 @@
 #include "base/cautions.h"
 #include "pivotrace/formats/comparison_file.h"
 #include "pivotrace/formats/result_file.h"
+#include "pivotrace/report/comparison_figure.h"
 #include "pivotrace/report/comparison_text.h"
 
 namespace pivotrace::app {
@@ -21,6 +22,7 @@ struct CompareArguments {
   std::string machine_file;
   std::string units;  ///< empty: those of the machine file
   std::string output;
+  std::string picture;
   double within_mm = 0.0;
   double between_mm = -1.0;
   bool allow_other_machine = false;
@@ -61,6 +63,12 @@ ExitCode run(const CompareArguments& arguments, const Console& console) {
   if (!after) return refuse(console, after.error());
   const auto comparison = compare(*before, *after, options_of(arguments));
   if (!comparison) return refuse(console, comparison.error());
+  if (!arguments.picture.empty()) {
+    const auto drawn = deliver(console, arguments.picture,
+                               comparison_svg(*comparison, length_unit(arguments.units, *after)));
+    if (!drawn) return refuse(console, drawn.error());
+    if (is_kept(arguments.picture)) console.err << "wrote " << arguments.picture << '\n';
+  }
   const std::string notice =
       before->simulated || after->simulated ? std::string(simulated_notice) + "\n" : "";
   const auto delivered = deliver(
@@ -102,7 +110,7 @@ void add_compare_verb(CLI::App& app, Console& console, VerbAction& action) {
       ->check(CLI::PositiveNumber);
   verb->add_option("--between", arguments->between_mm,
                    "largest shift by temperature and re-clamping between surveys, per coordinate; "
-                   "0.003 mm if absent")
+                   "what the results hold if absent")
       ->transform(length)
       ->check(CLI::NonNegativeNumber);
   verb->add_option("--units", arguments->units, "mm or inch; those of the machine file if absent")
@@ -110,6 +118,9 @@ void add_compare_verb(CLI::App& app, Console& console, VerbAction& action) {
   verb->add_flag("--allow-other-machine", arguments->allow_other_machine,
                  "compare although the results name two machines");
   verb->add_option("-o,--output", arguments->output, "write to this file, not to the screen")
+      ->type_name("FILE");
+  verb->add_option("--picture", arguments->picture,
+                   "draw the old and the new axes into this file (*.svg), changes enlarged")
       ->type_name("FILE");
   verb->add_flag("--json", arguments->json, "print the comparison as JSON");
   verb->callback([arguments, &console, &action] {

@@ -284,7 +284,9 @@ std::string note_text(const CompareNote& note, const Comparison& comparison, Len
              "in "
              "both";
     case Kind::simulated:
-      return "SIMULATED: both results come from rehearsals, no machine was looked at";
+      return "SIMULATED: both results come from rehearsals, no machine was looked at. Every "
+             "rehearsal "
+             "draws index errors anew, a machine keeps its own";
     case Kind::simulated_beside_measured:
       return "one result comes from a rehearsal, the other from a machine: what moved between them "
              "happened on no machine";

@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "pivotrace/geometry/line.h"
 #include "pivotrace/results/statistics.h"
 #include "results/epoch_pair.h"
 #include "results/explanations.h"
@@ -100,6 +101,22 @@ std::optional<bool> overall(const Congruency& test, const std::vector<ValueChang
   return proven ? std::optional(false) : std::nullopt;
 }
 
+std::vector<AxisChange> axis_changes(const FitResult& old_result, const FitResult& new_result,
+                                     const std::vector<char>& letters) {
+  std::vector<AxisChange> changes;
+  for (const char letter : letters) {
+    const AxisResult& before = *std::ranges::find(old_result.axes, letter, &AxisResult::letter);
+    const AxisResult& after = *std::ranges::find(new_result.axes, letter, &AxisResult::letter);
+    const Eigen::Vector3d normal = before.along
+                                       ? Eigen::Vector3d::Unit(static_cast<int>(*before.along))
+                                       : Eigen::Vector3d(before.nominal.direction);
+    const Eigen::Vector3d point =
+        pierce_plane(after.line, normal, normal.dot(before.line.point_mm));
+    changes.push_back({letter, after.side, before.line, {point, after.line.direction}});
+  }
+  return changes;
+}
+
 /// Artefacts of the same name that stand elsewhere by more than both surveys can be wrong.
 std::vector<ArtefactShift> artefact_shifts(const FitResult& old_result,
                                            const FitResult& new_result) {
@@ -137,6 +154,7 @@ Expected<Comparison> compare(const FitResult& old_result, const FitResult& new_r
   comparison.test = congruency_beside(pair->change, pair->covariance, pair->dof, pair->bias.gains,
                                       pair->bias.half_widths);
   comparison.values = value_changes(*pair, comparison.test, options);
+  comparison.axes = axis_changes(old_result, new_result, pair->axes);
   comparison.moved = overall(comparison.test, comparison.values);
   comparison.artefacts = artefact_shifts(old_result, new_result);
   if (comparison.test.rejects(moved_level)) {

@@ -111,11 +111,20 @@ struct ArtefactShift {
   Eigen::Vector3d shift_mm = Eigen::Vector3d::Zero();
 };
 
+/// An axis both surveys found, before and after; points in the plane the old one is quoted in.
+struct AxisChange {
+  char letter = '?';
+  AxisSide side = AxisSide::work;
+  Line old_line;
+  Line new_line;
+};
+
 struct Comparison {
   std::string machine_name;
   std::string old_started;
   std::string new_started;
   std::vector<ValueChange> values;
+  std::vector<AxisChange> axes;
   Congruency test;
   /// Whether anything moved; absent: cannot tell.
   std::optional<bool> moved;
