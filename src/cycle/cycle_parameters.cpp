@@ -188,6 +188,8 @@ TouchVariables::TouchVariables(StepRecorder& steps)
       off(steps.vec("off")),
       stand_off(steps.vec("stand-off")),
       above(steps.vec("above")),
+      aside(steps.vec("aside")),
+      over_aside(steps.vec("over aside")),
       left(steps.vec("left")),
       corner(steps.vec("corner")),
       look_to(steps.vec("look to")),
@@ -206,7 +208,7 @@ std::map<Retreat, Steps> retreats_of(const OperatorParameters& parameters,
           {Retreat::back_across, {back_to(variables.left), up}},
           {Retreat::back_over, {back_to(variables.above), up}},
           {Retreat::back_round, {back_to(variables.corner), back_to(variables.left), up}},
-          {Retreat::out_of_a_touch, {back_to(variables.stand_off), back_to(variables.above), up}}};
+          {Retreat::out_of_a_touch, {back_to(variables.aside), back_to(variables.over_aside), up}}};
 }
 
 }  // namespace pivotrace

@@ -48,11 +48,14 @@ struct TouchVariables {
   Vec off;          ///< the same of all passes together: found less predicted
   Vec stand_off;    ///< shown position before and after a touch
   Vec above;        ///< over the stand-off, in the travel plane
-  Vec left;         ///< where the crossing to the next touch begins
-  Vec corner;       ///< of the way round the artefact to the next touch
-  Vec look_to;      ///< where a touch gives up
-  Vec backed_off;   ///< between the fast and the slow touch
-  Vec trip;         ///< shown position at the last trigger
+  /// Before a touch that finds, and over it: an alarm out of a touch goes that wide, because what was
+  /// touched may have moved after the stylus.
+  Vec aside, over_aside;
+  Vec left;        ///< where the crossing to the next touch begins
+  Vec corner;      ///< of the way round the artefact to the next touch
+  Vec look_to;     ///< where a touch gives up
+  Vec backed_off;  ///< between the fast and the slow touch
+  Vec trip;        ///< shown position at the last trigger
 };
 
 /// The way back of every alarm.

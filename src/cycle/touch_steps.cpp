@@ -44,6 +44,11 @@ void TouchSteps::set_places(const TouchPlace& at, const Directions& d, const Pas
   steps_.set(variables_.stand_off, stand_off(at, d, pass));
   steps_.set(variables_.above,
              plus(values(variables_.stand_off), times(rise, at.axes.tool_axis())));
+  const Value& wide = at.distances.away;
+  steps_.set(variables_.aside, plus(centre(at), times(wide, d.outward)));
+  steps_.set(variables_.over_aside,
+             plus(values(variables_.aside),
+                  times(at.distances.height - wide * d.out[2], at.axes.tool_axis())));
 }
 
 void TouchSteps::go_to_stand_off(const TouchPlace& at, const LoopIndex& which, const Directions& d,
@@ -183,12 +188,12 @@ void TouchSteps::touch(const TouchPlace& at, const LoopIndex& which, const Pass&
   steps_.set(excess, dot(d.outward, minus(values(trip), centre(at))) - at.distances.reach,
              "how much further out than predicted");
   moves_.demand(absolute(excess), Comparison::less_equal, pass.touch_limit,
-                at.target.name + " is not where it should be", Retreat::back_over);
+                at.target.name + " is not where it should be", Retreat::out_of_a_touch);
   steps_.set(variables_.shift, plus(values(variables_.shift), times(excess, d.share)));
   steps_.only_if(pass.measures, pass.in_measuring_pass, [&] {
     moves_.demand(absolute(dot(d.outward, values(trip)) - *fast), Comparison::less_equal,
                   parameters_.agreement, "fast and slow touch of " + at.target.name + " disagree",
-                  Retreat::back_over);
+                  Retreat::out_of_a_touch);
     record_.write(at.part, at.stay, at.target, at.axes);
   });
 }

@@ -179,10 +179,12 @@ class StationWays {
     const Eigen::Vector3d corner = to.centre_mm + away * corner_between(from.outward, to.outward);
     const double rise = to.height_mm - tool_axis_.dot(corner - to.centre_mm);
     const Eigen::Vector3d up = corner + rise * tool_axis_;
-    const bool barred = blocked(near(from), corner, watched_clearance_mm, touch.artefact) ||
-                        blocked(corner, near(to), watched_clearance_mm, touch.artefact) ||
-                        blocked(corner, up, watched_clearance_mm) ||
-                        blocked(up, at_safe_height(up), watched_clearance_mm);
+    const bool barred =
+        blocked(near(from), corner, watched_clearance_mm, touch.artefact) ||
+        blocked(corner, near(to), watched_clearance_mm, touch.artefact) ||
+        blocked(corner, from.stand_off_mm(gap(from)), watched_clearance_mm, touch.artefact) ||
+        blocked(corner, up, watched_clearance_mm) ||
+        blocked(up, at_safe_height(up), watched_clearance_mm);
     return barred ? WayBetween::over : WayBetween::round;
   }
 
