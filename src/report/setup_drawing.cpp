@@ -672,7 +672,7 @@ std::string notes_of(const SetupScene& scene) {
     solid += fmt::format(" {} {}{}", scene.machine.rotary[i].letter, degrees_text(scene.first[i]),
                          degree_sign);
   }
-  return solid + ". Outlines: other stations, numbers in the order touched.";
+  return solid + ". Outlines: the others, numbered as touched.";
 }
 
 using Lines = std::vector<std::string>;

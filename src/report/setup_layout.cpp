@@ -19,7 +19,7 @@ constexpr double between_views = 14.0;
 constexpr double close_up_width = 176.0;
 constexpr double close_up_height = 216.0;
 constexpr double tallest_row = 440.0;
-constexpr double tallest_grid = 520.0;
+constexpr double tallest_grid = 450.0;
 constexpr double px_per_mm_at_full_size = 96.0 / 25.4;
 /// How much of a holder is shown at least, and how much of what stands about.
 constexpr double holder_shown_mm = 25.0;

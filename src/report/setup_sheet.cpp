@@ -58,10 +58,9 @@ class SheetData {
 
   void fill_heading(data& sheet) const {
     sheet.set("title", "Set-up sheet: " + machine_.name);
-    sheet.set("made_of", fmt::format("Plan {} (number {}): {} stations, {} touches, about {:.0f} "
-                                     "minutes. Lengths in {}.",
-                                     identity_of(plan_), identity_number_of(plan_),
-                                     plan_.stations.size(), plan_.touch_count(),
+    sheet.set("made_of", fmt::format("Plan {}: {} stations, {} touches, about {:.0f} "
+                                     "minutes, lengths in {}",
+                                     identity_of(plan_), plan_.stations.size(), plan_.touch_count(),
                                      std::ceil(plan_.minutes), machine_.inch ? "inches" : "mm"));
     sheet.set("rough", length_text(plan_.distances.rough));
     sheet.set("clearance", length_text(plan_.distances.clearance));
@@ -73,8 +72,10 @@ class SheetData {
         std::any_of(sheet_.program_start.begin(), sheet_.program_start.end(),
                     [](const std::string& line) { return line.find("{number}") != line.npos; });
     if (stored_by_number) sheet.set("program_number", fmt::format("{}", options_.program_number));
-    sheet.set("program_size", fmt::format("In the words of {}: {} blocks, {} characters of memory.",
-                                          sheet_.name, program_.blocks, program_.text.size()));
+    sheet.set("program_size", fmt::format("Plan number {}. In the words of {}: {} blocks, {} "
+                                          "characters of memory.",
+                                          identity_number_of(plan_), sheet_.name, program_.blocks,
+                                          program_.text.size()));
     std::string ranges;
     for (const VariableRange& range : program_.overwritten) {
       ranges += fmt::format("{}{} to {}", ranges.empty() ? "" : ", ", variable(range.first),

@@ -9,6 +9,7 @@ namespace pivotrace::report {
 namespace {
 
 constexpr int outline_directions = 72;
+constexpr double step_px = 1.0 / 1024.0;
 
 Eigen::Vector3d upward(LinearAxis axis) { return Eigen::Vector3d::Unit(static_cast<int>(axis)); }
 
@@ -64,13 +65,16 @@ std::string direction_letter(const Eigen::Vector3d& direction) {
 }
 
 Outline hull_of(Outline points) {
+  // Corners met twice, apart by round-off alone, are one corner.
+  for (Point& point : points)
+    point = {std::round(point.x / step_px) * step_px, std::round(point.y / step_px) * step_px};
   std::sort(points.begin(), points.end(),
             [](Point a, Point b) { return a.x != b.x ? a.x < b.x : a.y < b.y; });
   Outline hull;
   for (int pass = 0; pass < 2; ++pass) {
     const std::size_t base = hull.size();
     for (const Point& point : points) {
-      while (hull.size() >= base + 2 && cross(hull[hull.size() - 2], hull.back(), point) <= 1e-9) {
+      while (hull.size() >= base + 2 && cross(hull[hull.size() - 2], hull.back(), point) <= 0.0) {
         hull.pop_back();
       }
       hull.push_back(point);

@@ -167,3 +167,16 @@ TEST_CASE("a label goes where nothing is, and says so when there is no such plac
   CHECK(crosses({0.0, 0.0, 10.0, 10.0}, {-5.0, 5.0}, {15.0, 6.0}));
   CHECK_FALSE(crosses({0.0, 0.0, 10.0, 10.0}, {-5.0, 5.0}, {5.0, 25.0}));
 }
+
+TEST_CASE("a corner met twice by round-off is not lost") {
+  // Both corners at the right stand there twice, 1e-13 apart.
+  const double x = 450.0;
+  const double hair = 1e-13;
+  const Outline outline = hull_of({{298.0, 643.0},
+                                   {298.0 + hair, 670.0},
+                                   {x - 2.0 * hair, 643.0},
+                                   {x - hair, 670.0},
+                                   {x, 643.0}});
+  REQUIRE(outline.size() == 4);
+  CHECK(is_inside(outline, {449.0, 669.0}));
+}
