@@ -47,7 +47,7 @@ install_missing() {
   "${run_as[@]}" apt-get update -q ||
     echo "The package lists could not be refreshed; trying with the ones there are." >&2
   "${run_as[@]}" env DEBIAN_FRONTEND=noninteractive \
-    apt-get install -q -y --no-install-recommends "${missing[@]}"
+    apt-get -o DPkg::Lock::Timeout=600 install -q -y --no-install-recommends "${missing[@]}"
 }
 
 # build_jobs: one job per processor, but no more than memory allows (1.5 GB each).
@@ -57,6 +57,14 @@ build_jobs() {
   by_memory=$(awk '/^MemAvailable:/ { print int($2 / 1500000) }' /proc/meminfo)
   [ "${by_memory:-1}" -ge 1 ] || by_memory=1
   echo $((processors < by_memory ? processors : by_memory))
+}
+
+# date_of_last_change: of the list of changes, in seconds since 1970: packages are as old as that, for
+# everybody who packs the same source.
+date_of_last_change() {
+  local date
+  date=$(sed -n 's/^ -- .*>  //p' "${project_dir}/src/package/CHANGELOG" | head -n 1)
+  date +%s -d "${date}"
 }
 
 # build_demo_program: installs what is missing and builds pivotrace into build/demo.

@@ -11,6 +11,7 @@ namespace pivotrace {
 Problem read_problem(const std::string& path, int error);
 
 /// P602 (a folder: P603) behind an errno of writing: what was tried, on which file.
+/// EBUSY stands for a file that another program holds open, as Windows lets it.
 Problem write_problem(const std::string& tried, const std::string& path, int error);
 
 }  // namespace pivotrace
