@@ -57,9 +57,14 @@ std::vector<std::pair<int, int>> lengths_of(const BoundTerm& term) {
 }  // namespace
 
 double BoundTerm::largest_shift(const Eigen::VectorXd& response) const {
+  return largest_shift(response, half_widths);
+}
+
+double BoundTerm::largest_shift(const Eigen::Ref<const Eigen::VectorXd>& response,
+                                const Eigen::Ref<const Eigen::VectorXd>& widths) const {
   double shift = 0.0;
   for (const auto& [first, count] : lengths_of(*this)) {
-    shift += half_widths[first] * response.segment(first, count).norm();
+    shift += widths[first] * response.segment(first, count).norm();
   }
   return shift;
 }
@@ -123,7 +128,6 @@ bool already_solved_for(const Model& model, const Effect& effect) {
 
 void shrink_to_found(const Model& model, const RandomModel& random, const Adjusted& adjusted,
                      std::vector<BoundTerm>& terms) {
-  constexpr double two_sided_95 = 1.959963984540054;
   const std::vector<Effect> effects = effects_of(terms);
   if (effects.empty()) return;
   const int p = model.layout().unknowns;
@@ -137,19 +141,27 @@ void shrink_to_found(const Model& model, const RandomModel& random, const Adjust
   if (!solution.full_rank()) return;
   at = p;
   for (BoundTerm& term : terms) {
-    for (const auto& [first, count] : lengths_of(term)) {
-      const auto part = solution.covariance.block(at + first, at + first, count, count);
-      const Eigen::SelfAdjointEigenSolver<Eigen::MatrixXd> eigen(part, Eigen::EigenvaluesOnly);
-      const double u = std::sqrt(std::max(0.0, eigen.eigenvalues().maxCoeff()));
-      double found = solution.step.segment(at + first, count).norm() + two_sided_95 * u;
-      if (already_solved_for(model, term.effects[first])) found = 0.0;
-      if (found >= term.half_widths[first]) continue;
-      term.half_widths.segment(first, count).setConstant(found);
-      term.bound.source = BoundSource::found;
-    }
-    at += term.half_widths.size();
-    if (term.half_widths.size() > 0) term.bound.half_width = term.half_widths.maxCoeff();
+    const Eigen::Index count = term.half_widths.size();
+    shrink_term(term, solution.step.segment(at, count),
+                solution.covariance.block(at, at, count, count), &model);
+    at += count;
   }
+}
+
+void shrink_term(BoundTerm& term, const Eigen::VectorXd& found_size,
+                 const Eigen::MatrixXd& covariance, const Model* model) {
+  constexpr double two_sided_95 = 1.959963984540054;
+  for (const auto& [first, count] : lengths_of(term)) {
+    const auto part = covariance.block(first, first, count, count);
+    const Eigen::SelfAdjointEigenSolver<Eigen::MatrixXd> eigen(part, Eigen::EigenvaluesOnly);
+    const double u = std::sqrt(std::max(0.0, eigen.eigenvalues().maxCoeff()));
+    double found = found_size.segment(first, count).norm() + two_sided_95 * u;
+    if (model != nullptr && already_solved_for(*model, term.effects[first])) found = 0.0;
+    if (found >= term.half_widths[first]) continue;
+    term.half_widths.segment(first, count).setConstant(found);
+    term.bound.source = BoundSource::found;
+  }
+  if (term.half_widths.size() > 0) term.bound.half_width = term.half_widths.maxCoeff();
 }
 
 }  // namespace pivotrace

@@ -19,6 +19,9 @@ struct BoundTerm {
   /// by length for lobing, drift and index wave (any phase, any direction), slide by slide for place,
   /// by the sum of magnitudes for squareness and scale.
   double largest_shift(const Eigen::VectorXd& response) const;
+  /// The same with other half-widths.
+  double largest_shift(const Eigen::Ref<const Eigen::VectorXd>& response,
+                       const Eigen::Ref<const Eigen::VectorXd>& widths) const;
 };
 
 /// Of everything the machine file states or leaves to its class.
@@ -33,5 +36,10 @@ std::vector<Effect> effects_of(const std::vector<BoundTerm>& terms);
 /// shrink by what nothing else within its own bound could have made.
 void shrink_to_found(const Model& model, const RandomModel& random, const Adjusted& adjusted,
                      std::vector<BoundTerm>& terms);
+
+/// The same for one term: how large its components were found, with what covariance. What the model solves
+/// for anyway is no longer bounded at all.
+void shrink_term(BoundTerm& term, const Eigen::VectorXd& found_size,
+                 const Eigen::MatrixXd& covariance, const Model* model = nullptr);
 
 }  // namespace pivotrace

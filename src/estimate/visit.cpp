@@ -1,0 +1,331 @@
+#include "pivotrace/estimate/visit.h"
+
+#include <Eigen/Cholesky>
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <limits>
+
+#include "estimate/adjustment.h"
+#include "estimate/cases.h"
+#include "estimate/outputs.h"
+#include "pivotrace/machine/kinematics.h"
+#include "pivotrace/results/statistics.h"
+
+namespace pivotrace {
+
+namespace {
+
+/// What is known of an unknown that no visit sees [mm or rad]: next to nothing.
+constexpr double unseen_sigma = 100.0;
+/// A shared effect of no size keeps its place and stays 0 [mm or rad].
+constexpr double least_sigma = 1e-9;
+
+/// U / u over B / u, B up to `table_end` u.
+constexpr int table_steps = 512;
+constexpr double table_end = 4.0;
+
+std::array<double, table_steps + 1> expanded_table() {
+  std::array<double, table_steps + 1> table{};
+  for (int k = 0; k <= table_steps; ++k) {
+    table[static_cast<std::size_t>(k)] =
+        biased_expanded(1.0, std::numeric_limits<double>::infinity(), table_end * k / table_steps);
+  }
+  return table;
+}
+
+/// Only some readings of a station.
+StationBlock part_of(const StationBlock& whole, const std::vector<int>& rows) {
+  StationBlock part;
+  part.gap = whole.gap(rows);
+  part.by_unknown = whole.by_unknown(rows, Eigen::all);
+  part.by_nuisance = whole.by_nuisance(rows, Eigen::all);
+  part.by_common = whole.by_common(rows, Eigen::all);
+  part.by_shared = whole.by_shared(rows, Eigen::all);
+  return part;
+}
+
+/// An angle's own error at every arrival adds to what the station has for itself.
+void add_repeat(const RandomModel& random, int group, ActiveNuisances& own) {
+  const int column = 3 + axis_of_group(group);
+  const double sigma = random.sigma(group);
+  for (int k = 0; k < own.count(); ++k) {
+    if (own.columns[static_cast<std::size_t>(k)] != column) continue;
+    own.sigma[k] = std::hypot(own.sigma[k], sigma);
+    return;
+  }
+  own.columns.push_back(column);
+  own.sigma.conservativeResize(own.count());
+  own.sigma[own.count() - 1] = sigma;
+}
+
+}  // namespace
+
+struct VisitMaker::Parts {
+  Parts(const Machine& stated, Survey made, VisitOrder when)
+      : machine(stated),
+        stays(std::move(made)),
+        model(machine, stays),
+        random(stated_random_model(model)),
+        unknowns(model.unknowns_from(nominal_state(machine))),
+        at(model, unknowns),
+        common(common_terms(machine)),
+        terms(bound_terms(machine)),
+        effects(asked_effects(machine)),
+        order(when) {
+    for (const SharedEffect& effect : model.shared().all) {
+      shared.push_back({effect.axis, effect.component >= 0, random.sigma(effect.group)});
+    }
+    const PriorRows prior = prior_rows(model, unknowns);
+    known_before = prior.jacobian.transpose() * prior.jacobian;
+    const std::vector<Output> outputs = axis_outputs(model, unknowns);
+    by_unknown.resize(unknowns.size(), static_cast<Eigen::Index>(outputs.size()));
+    for (std::size_t k = 0; k < outputs.size(); ++k) {
+      names.push_back(outputs[k].name);
+      by_unknown.col(static_cast<Eigen::Index>(k)) = outputs[k].by_unknown;
+    }
+  }
+
+  const Machine machine;
+  const Survey stays;
+  const Model model;
+  const RandomModel random;
+  const Eigen::VectorXd unknowns;
+  const Linearisation at;
+  const std::vector<CommonTerm> common;
+  const std::vector<BoundTerm> terms;
+  const std::vector<Effect> effects;
+  const VisitOrder order;
+  std::vector<SharedPart> shared;
+  Eigen::MatrixXd known_before;
+  std::vector<ValueName> names;
+  Eigen::MatrixXd by_unknown;
+};
+
+VisitMaker::VisitMaker(const Machine& machine, Survey stays, VisitOrder order)
+    : parts_(std::make_unique<Parts>(machine, std::move(stays), order)) {}
+VisitMaker::~VisitMaker() = default;
+VisitMaker::VisitMaker(VisitMaker&&) noexcept = default;
+
+int VisitMaker::unknowns() const { return parts_->model.layout().unknowns; }
+int VisitMaker::effects() const { return static_cast<int>(parts_->effects.size()); }
+int VisitMaker::common_effects() const { return static_cast<int>(parts_->common.size()); }
+int VisitMaker::first_drift_effect() const {
+  const auto creeps = [](const Effect& effect) { return effect.kind == EffectKind::creep; };
+  const auto first = std::ranges::find_if(parts_->effects, creeps);
+  return first == parts_->effects.end() ? -1 : static_cast<int>(first - parts_->effects.begin());
+}
+const std::vector<SharedPart>& VisitMaker::shared() const { return parts_->shared; }
+const Eigen::MatrixXd& VisitMaker::known_before() const { return parts_->known_before; }
+const std::vector<ValueName>& VisitMaker::names() const { return parts_->names; }
+const Eigen::MatrixXd& VisitMaker::by_unknown() const { return parts_->by_unknown; }
+
+Visit VisitMaker::visit(int stay, const std::vector<int>& touches) const {
+  StationBlock whole;
+  parts_->at.evaluate(stay, nullptr, whole, parts_->effects);
+  if (const int drift = first_drift_effect(); drift >= 0 && parts_->order == VisitOrder::open) {
+    whole.by_common.middleCols<3>(drift) = whole.by_nuisance.leftCols<3>();
+  }
+  const StationBlock block = part_of(whole, touches);
+  ActiveNuisances own = own_nuisances(parts_->model, parts_->random, stay);
+  Visit visit;
+  std::vector<Eigen::Index> columns;
+  const std::vector<int>& ids = parts_->model.shared().of_station[static_cast<std::size_t>(stay)];
+  for (std::size_t k = 0; k < ids.size(); ++k) {
+    const int group = parts_->model.shared().all[static_cast<std::size_t>(ids[k])].group;
+    if (is_repeat_group(group)) {
+      add_repeat(parts_->random, group, own);
+      continue;
+    }
+    visit.shared.push_back(ids[k]);
+    columns.push_back(static_cast<Eigen::Index>(k));
+  }
+  const StationWeight weight(block, parts_->random, own);
+  const Eigen::Index p = unknowns();
+  const auto a = static_cast<Eigen::Index>(columns.size());
+  Eigen::MatrixXd joined(block.gap.size(), p + a + effects());
+  joined << block.by_unknown, block.by_shared(Eigen::all, columns), block.by_common;
+  const Eigen::MatrixXd whitened = weight.whiten(joined);
+  visit.rows = whitened.leftCols(p + a);
+  visit.effects = whitened.rightCols(effects());
+  return visit;
+}
+
+Eigen::VectorXd VisitMaker::bounds() const {
+  Eigen::VectorXd widths(effects() - common_effects());
+  Eigen::Index at = 0;
+  for (const BoundTerm& term : parts_->terms) {
+    widths.segment(at, term.half_widths.size()) = term.half_widths;
+    at += term.half_widths.size();
+  }
+  return widths;
+}
+
+Eigen::VectorXd VisitMaker::found_bounds(const Eigen::MatrixXd& covariance) const {
+  std::vector<BoundTerm> terms = parts_->terms;
+  const Eigen::VectorXd nothing_found = Eigen::VectorXd::Zero(covariance.rows());
+  Eigen::VectorXd widths(effects() - common_effects());
+  Eigen::Index at = 0;
+  for (BoundTerm& term : terms) {
+    const Eigen::Index count = term.half_widths.size();
+    shrink_term(term, nothing_found.segment(at, count), covariance.block(at, at, count, count));
+    widths.segment(at, count) = term.half_widths;
+    at += count;
+  }
+  return widths;
+}
+
+Prospect VisitMaker::prospect(double variance, const Eigen::Ref<const Eigen::VectorXd>& response,
+                              const Eigen::VectorXd& half_widths) const {
+  double sum = variance;
+  Eigen::Index at = 0;
+  for (const CommonTerm& term : parts_->common) {
+    const double moved = term.u * response[at++];
+    sum += moved * moved;
+  }
+  double square = 0.0;
+  Eigen::Index bounded = 0;
+  for (const BoundTerm& term : parts_->terms) {
+    const Eigen::Index count = term.half_widths.size();
+    const double shift = term.largest_shift(response.segment(at + bounded, count),
+                                            half_widths.segment(bounded, count));
+    square += shift * shift;
+    bounded += count;
+  }
+  return {std::sqrt(std::max(0.0, sum)), std::sqrt(square)};
+}
+
+double VisitMaker::expanded(const Prospect& prospect) {
+  static const std::array<double, table_steps + 1> table = expanded_table();
+  if (!(prospect.u > 0.0)) return prospect.B;
+  const double ratio = prospect.B / prospect.u;
+  if (!(ratio < table_end)) return prospect.u * (table.back() + ratio - table_end);
+  const double at = ratio * table_steps / table_end;
+  const auto below = static_cast<std::size_t>(at);
+  const double part = at - static_cast<double>(below);
+  return prospect.u * ((1.0 - part) * table[below] + part * table[below + 1]);
+}
+
+// ---------------------------------------------------------------------------------------- sum
+
+VisitSum::VisitSum(const VisitMaker& maker) : maker_(maker) {}
+
+bool VisitSum::take(const std::vector<const Visit*>& visits) {
+  visits_ = visits;
+  const Eigen::Index p = maker_.unknowns();
+  slots_.assign(maker_.shared().size(), -1);
+  Eigen::Index n = p;
+  for (const Visit* visit : visits) {
+    for (const int k : visit->shared) {
+      if (slot(k) < 0) slots_[static_cast<std::size_t>(k)] = n++;
+    }
+  }
+  information_.setZero(n, n);
+  information_.topLeftCorner(p, p) = maker_.known_before();
+  information_.diagonal().head(p).array() += 1.0 / (unseen_sigma * unseen_sigma);
+  for (std::size_t k = 0; k < slots_.size(); ++k) {
+    if (slots_[k] < 0) continue;
+    const double sigma = std::max(maker_.shared()[k].sigma, least_sigma);
+    information_(slots_[k], slots_[k]) = 1.0 / (sigma * sigma);
+  }
+  Eigen::MatrixXd with_effects = Eigen::MatrixXd::Zero(n, maker_.effects());
+  std::vector<Eigen::Index> columns;
+  for (const Visit* visit : visits) {
+    columns.resize(static_cast<std::size_t>(visit->rows.cols()));
+    for (Eigen::Index j = 0; j < visit->rows.cols(); ++j) {
+      columns[static_cast<std::size_t>(j)] =
+          j < p ? j : slot(visit->shared[static_cast<std::size_t>(j - p)]);
+    }
+    information_(columns, columns) += visit->rows.transpose() * visit->rows;
+    with_effects(columns, Eigen::all) += visit->rows.transpose() * visit->effects;
+  }
+  const Eigen::LLT<Eigen::MatrixXd> factor(information_);
+  if (factor.info() != Eigen::Success) return false;
+  covariance_ = factor.solve(Eigen::MatrixXd::Identity(n, n));
+  gains_ = covariance_.leftCols(p) * maker_.by_unknown();
+  biases_ = covariance_ * with_effects;
+  variances_ = (maker_.by_unknown().transpose() * gains_.topRows(p)).diagonal();
+  responses_ = -biases_.topRows(p).transpose() * maker_.by_unknown();
+  return variances_.allFinite() && variances_.minCoeff() > 0.0;
+}
+
+/// Covariance, gains and biases in the columns of one visit: what it alone feels has its prior.
+void VisitSum::gather(const Visit& visit) {
+  const Eigen::Index p = maker_.unknowns();
+  const Eigen::Index c = visit.rows.cols();
+  own_covariance_.setZero(c, c);
+  own_gains_.setZero(c, gains_.cols());
+  own_biases_.setZero(c, biases_.cols());
+  own_covariance_.topLeftCorner(p, p) = covariance_.topLeftCorner(p, p);
+  own_gains_.topRows(p) = gains_.topRows(p);
+  own_biases_.topRows(p) = biases_.topRows(p);
+  for (Eigen::Index j = p; j < c; ++j) {
+    const int shared = visit.shared[static_cast<std::size_t>(j - p)];
+    const Eigen::Index from = slot(shared);
+    if (from < 0) {
+      const double sigma = maker_.shared()[static_cast<std::size_t>(shared)].sigma;
+      own_covariance_(j, j) = sigma * sigma;
+      continue;
+    }
+    own_gains_.row(j) = gains_.row(from);
+    own_biases_.row(j) = biases_.row(from);
+    own_covariance_.col(j).head(p) = covariance_.col(from).head(p);
+    own_covariance_.row(j).head(p) = covariance_.col(from).head(p).transpose();
+    for (Eigen::Index i = p; i <= j; ++i) {
+      const Eigen::Index other = slot(visit.shared[static_cast<std::size_t>(i - p)]);
+      if (other < 0) continue;
+      own_covariance_(i, j) = own_covariance_(j, i) = covariance_(other, from);
+    }
+  }
+}
+
+// With V the covariance, G = V C the gains of the values C, H = sum R'E: the visit (B, E) makes
+// S = I + B V B', X = S^-1 B G, var = var - (B G)'X, and B G_new = X, so that
+// G_new'(H + B'E) = G'H + X'(E - B V H). Derived here.
+void VisitSum::with(const Visit& visit, Eigen::VectorXd& variances, Eigen::MatrixXd& responses) {
+  gather(visit);
+  seen_.noalias() = visit.rows * own_covariance_;
+  inner_.noalias() = seen_ * visit.rows.transpose();
+  inner_.diagonal().array() += 1.0;
+  moved_.noalias() = visit.rows * own_gains_;
+  left_.noalias() = visit.rows * own_biases_;
+  left_ -= visit.effects;
+  const Eigen::LLT<Eigen::MatrixXd> factor(inner_);
+  factor.matrixL().solveInPlace(moved_);
+  factor.matrixL().solveInPlace(left_);
+  variances = variances_ - moved_.colwise().squaredNorm().transpose();
+  responses = responses_;
+  responses.noalias() += left_.transpose() * moved_;
+}
+
+Eigen::MatrixXd VisitSum::part_of_responses(const Visit& visit) {
+  gather(visit);
+  return -visit.effects.transpose() * (visit.rows * own_gains_);
+}
+
+Eigen::VectorXd VisitSum::found_bounds() const {
+  const Eigen::Index n = information_.rows();
+  const Eigen::Index e = maker_.effects() - maker_.common_effects();
+  if (e == 0) return {};
+  const Eigen::VectorXd widths = maker_.bounds();
+  // The information of the effects once unknowns and shared effects are taken out.
+  Eigen::MatrixXd cross = Eigen::MatrixXd::Zero(n, e);
+  Eigen::MatrixXd own = Eigen::MatrixXd::Zero(e, e);
+  own.diagonal() = widths.cwiseAbs2().cwiseInverse();
+  for (const Visit* visit : visits_) {
+    const auto bounded = visit->effects.rightCols(e);
+    own += bounded.transpose() * bounded;
+    const Eigen::MatrixXd part = visit->rows.transpose() * bounded;
+    const Eigen::Index p = maker_.unknowns();
+    cross.topRows(p) += part.topRows(p);
+    for (std::size_t k = 0; k < visit->shared.size(); ++k) {
+      cross.row(slot(visit->shared[k])) += part.row(p + static_cast<Eigen::Index>(k));
+    }
+  }
+  own -= cross.transpose() * covariance_ * cross;
+  const Eigen::LLT<Eigen::MatrixXd> factor(own);
+  if (factor.info() != Eigen::Success) return widths;
+  return maker_.found_bounds(factor.solve(Eigen::MatrixXd::Identity(e, e)));
+}
+
+}  // namespace pivotrace
