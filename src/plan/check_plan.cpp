@@ -14,6 +14,7 @@
 #include "pivotrace/machine/tool_axis.h"
 #include "pivotrace/plan/foresight.h"
 #include "plan/scene.h"
+#include "plan/stay_check.h"
 
 namespace pivotrace {
 
@@ -288,7 +289,7 @@ class StationWays {
   const Machine& machine_;
   const MachineState& state_;
   const ProbingDistances& distances_;
-  const RotaryAngles& angles_rad_;
+  RotaryAngles angles_rad_;
   bool flip_;
   std::vector<SceneBody> scene_;
   Eigen::Vector3d tool_axis_;
@@ -309,28 +310,66 @@ Objection outside_rotary_travel(const Machine& machine, const ProbingDistances& 
   return std::nullopt;
 }
 
+/// A turn is looked at in no more steps than this: half a millimetre each at the rim of a machine of 10 m
+/// would be fewer.
+constexpr int most_turn_steps = 20000;
+
+/// How far from the line of axis `axis` anything can be that comes near the tool, wherever the axes outside
+/// it stand: a point of the work further out never meets it, however long an obstacle is said to be.
+double tool_radius_mm(const Machine& machine, const MachineState& state,
+                      const Eigen::Vector3d& stylus_mm, int axis) {
+  double between = 0.0;
+  Eigen::Vector3d outer = state.axis_lines[axis].point_mm;
+  for (int i = axis; i >= 0; --i) {
+    if (machine.rotary[i].side != AxisSide::work) continue;
+    between += (state.axis_lines[i].point_mm - outer).norm();
+    outer = state.axis_lines[i].point_mm;
+  }
+  const double tool =
+      machine.probe.stylus_length_mm.value_or(0.0) + machine.probe.holder_length_mm.value_or(0.0) +
+      machine.probe.holder_diameter_mm.value_or(0.0) + machine.probe.stylus_diameter_mm;
+  return between + (stylus_mm - outer).norm() + tool + rapid_clearance_mm;
+}
+
 /// Turning from one set of angles to the next with the tool standing still at the safe height. Each
-/// step is as far as the proven distance allows at the largest radius, so nothing is stepped over.
+/// step is as far as the proven distance allows at the largest radius that matters, so nothing is
+/// stepped over.
 Objection objection_to_turn(const Machine& machine, const MachineState& state,
                             const ProbingDistances& distances, const RotaryAngles& from,
                             const RotaryAngles& to, const Eigen::Vector3d& shown_mm) {
+  const Eigen::Vector3d shown = shown_inside(machine, state.stylus_radius_mm,
+                                             {shown_mm.x(), shown_mm.y(), distances.safe_height});
+  const bool tool_turns = [&] {
+    for (std::size_t i = 0; i < machine.rotary.size(); ++i) {
+      if (machine.rotary[i].side == AxisSide::tool && from[i] != to[i]) return true;
+    }
+    return false;
+  }();
+  const Eigen::Vector3d standing = stylus_in_machine(machine, state, shown, from);
   double reach = 1.0;
   for (std::size_t i = 0; i < machine.rotary.size(); ++i) {
     if (from[i] == to[i]) continue;
+    const int axis = static_cast<int>(i);
     const double length =
         machine.probe.stylus_length_mm.value_or(0.0) + machine.probe.holder_length_mm.value_or(0.0);
-    reach += machine.rotary[i].side == AxisSide::work
-                 ? carried_radius_mm(machine, state, static_cast<int>(i))
-                 : state.axis_lines[i].point_mm.norm() + length;
+    if (machine.rotary[i].side == AxisSide::tool) {
+      reach += state.axis_lines[i].point_mm.norm() + length;
+      continue;
+    }
+    const double carried = carried_radius_mm(machine, state, axis);
+    reach +=
+        tool_turns ? carried : std::min(carried, tool_radius_mm(machine, state, standing, axis));
   }
   double largest = 0.0;
   for (std::size_t i = 0; i < from.size(); ++i)
     largest = std::max(largest, std::abs(to[i] - from[i]));
   if (largest == 0.0) return std::nullopt;
   double done = 0.0;
-  const Eigen::Vector3d shown = shown_inside(machine, state.stylus_radius_mm,
-                                             {shown_mm.x(), shown_mm.y(), distances.safe_height});
-  while (done < 1.0) {
+  for (int step = 0; done < 1.0; ++step) {
+    if (step == most_turn_steps) {
+      return "whether the turn is clear cannot be shown: something near it is larger than any "
+             "machine";
+    }
     RotaryAngles now = from;
     for (std::size_t i = 0; i < now.size(); ++i) now[i] += done * (to[i] - from[i]);
     const Eigen::Vector3d stylus = stylus_in_machine(machine, state, shown, now);
@@ -485,6 +524,44 @@ void check_numbers(const Plan& plan, Problems& problems) {
 }
 
 }  // namespace
+
+struct StayCheck::Ways {
+  const Machine& machine;
+  const ProbingDistances& distances;
+  const RotaryAngles angles_rad;
+  const StationWays at;
+  const Eigen::Vector3d tool_axis;
+};
+
+StayCheck::StayCheck(const Machine& machine, const MachineState& state,
+                     const ProbingDistances& distances, const RotaryAngles& angles_rad, bool flip)
+    : ways_(new Ways{machine, distances, angles_rad,
+                     StationWays(machine, state, distances, angles_rad, flip),
+                     tool_axis_in_machine(machine, state, angles_rad)}) {}
+StayCheck::~StayCheck() = default;
+
+std::optional<std::string> StayCheck::objection_to_angles() const {
+  if (Objection o = outside_rotary_travel(ways_->machine, ways_->distances, ways_->angles_rad)) {
+    return o;
+  }
+  if (ways_->tool_axis.z() < -1e-9) return "the spindle would point upwards";
+  return std::nullopt;
+}
+
+std::optional<std::string> StayCheck::objection_to(const PlannedTouch& touch) const {
+  return ways_->at.objection_to(touch);
+}
+
+std::optional<std::string> StayCheck::objection_to_ways(
+    const std::vector<PlannedTouch>& touches) const {
+  return ways_->at.objection_to_ways(touches);
+}
+
+bool StayCheck::can_start_at(const PlannedTouch& place) const {
+  return ways_->tool_axis.z() > 1.0 - 1e-9 &&
+         ways_->machine.artefacts[place.artefact].kind != ArtefactKind::flat &&
+         !ways_->at.objection_to_feeler(place);
+}
 
 std::optional<std::string> objection_to_touch(const Machine& machine, const MachineState& state,
                                               const ProbingDistances& distances,

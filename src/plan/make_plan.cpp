@@ -12,7 +12,9 @@
 #include "pivotrace/machine/tool_axis.h"
 #include "pivotrace/plan/check_plan.h"
 #include "pivotrace/survey/synthetic.h"
+#include "plan/axis_range.h"
 #include "plan/choose_touches.h"
+#include "plan/outcome.h"
 
 namespace pivotrace {
 
@@ -24,12 +26,6 @@ constexpr double full_circle_deg = 360.0;
 /// other bring little for their time (common practice, no source).
 constexpr int least_stations = 3;
 constexpr int most_stations = 24;
-/// Ends of travel are used to 1 / this of a degree.
-constexpr double written_per_deg = 1000.0;
-/// How far off the axis a second ball is imagined when its worth is worked out [mm]: common
-/// practice, no source.
-constexpr double second_ball_along_mm = 60.0;
-
 /// What a purpose means, unless the request says otherwise. Common practice, no source:
 /// a defensible answer in about 3 minutes, a full check with drift control in about 8.
 struct PurposeRules {
@@ -67,13 +63,6 @@ std::vector<int> far_apart_order(int count) {
   return order;
 }
 
-/// An axis can be measured when an artefact rides on it, or when it carries the tool.
-bool measurable(const Machine& machine, int axis) {
-  if (machine.rotary[axis].side == AxisSide::tool) return !machine.artefacts.empty();
-  return std::any_of(machine.artefacts.begin(), machine.artefacts.end(),
-                     [&](const Artefact& artefact) { return artefact.carried_by >= axis; });
-}
-
 /// Stations per axis when the request names no number. Two axes share one run: a little fewer
 /// stations of each keep it bearable.
 int default_stations(const Machine& machine, const PlanRequest& request) {
@@ -100,7 +89,6 @@ class Planner {
  private:
   void set_distances();
   std::vector<int> axes_to_measure();
-  Range usable_deg(int axis) const;
   std::vector<double> wanted_angles_deg(int axis) const;
   void start_upright();
   void add_turn(int axis, const RotaryAngles& base, bool flip);
@@ -143,27 +131,9 @@ void Planner::set_distances() {
   plan_.distances.clearance = request_.clearance_mm.value_or(plan_.distances.clearance);
 }
 
-/// The usable travel: run-up taken off below, and no spindle pointing upwards.
-Range Planner::usable_deg(int axis) const {
-  const Range& travel = machine_.rotary[axis].travel_rad;
-  Range usable{deg_from_rad(travel.low) + plan_.distances.turn_run_up_deg,
-               deg_from_rad(travel.high)};
-  const auto points_up = [&](double angle_deg) {
-    RotaryAngles angles{};
-    angles[axis] = rad_from_deg(angle_deg);
-    return tool_axis_in_machine(machine_, state_, angles).z() < -1e-9;
-  };
-  while (usable.low < 0.0 && points_up(usable.low)) usable.low = std::floor(usable.low) + 1.0;
-  while (usable.high > 0.0 && points_up(usable.high)) usable.high = std::ceil(usable.high) - 1.0;
-  // Inwards to what any program can write: an angle rounded outwards would be beyond the travel.
-  usable.low = std::ceil(usable.low * written_per_deg - 1e-6) / written_per_deg;
-  usable.high = std::floor(usable.high * written_per_deg + 1e-6) / written_per_deg;
-  return usable;
-}
-
 std::vector<double> Planner::wanted_angles_deg(int axis) const {
   const Range& travel = machine_.rotary[axis].travel_rad;
-  const auto [low, high] = usable_deg(axis);
+  const auto [low, high] = usable_deg(machine_, state_, plan_.distances, axis);
   const int n = stations_wanted_;
   std::vector<double> angles;
   if (deg_from_rad(travel.high - travel.low) >= full_circle_deg - 1e-6) {
@@ -320,32 +290,6 @@ StationTarget target_of(const Machine& machine, const MachineState& state, const
   return target;
 }
 
-const BudgetLine* largest_share(const FitResult& prediction, const ValueName& output) {
-  const BudgetLine* largest = nullptr;
-  for (const BudgetLine& line : prediction.budget) {
-    if (line.output == output && (largest == nullptr || line.share > largest->share)) {
-      largest = &line;
-    }
-  }
-  return largest;
-}
-
-std::vector<BudgetLine> limits_of(const FitResult& prediction) {
-  std::vector<BudgetLine> limits;
-  const std::vector<PredictedOutput> outputs = predicted_outputs(prediction);
-  for (const bool angle : {false, true}) {
-    const PredictedOutput* worst = nullptr;
-    for (const PredictedOutput& output : outputs) {
-      if (is_angle(output.name) == angle && (worst == nullptr || output.U95 > worst->U95))
-        worst = &output;
-    }
-    if (worst == nullptr) continue;
-    const BudgetLine* share = largest_share(prediction, worst->name);
-    if (share != nullptr) limits.push_back(*share);
-  }
-  return limits;
-}
-
 std::optional<Gain> gain_of_station(const Machine& machine, const PlanRequest& request,
                                     int stations, const Plan& now) {
   if (stations >= most_stations) return std::nullopt;
@@ -355,34 +299,6 @@ std::optional<Gain> gain_of_station(const Machine& machine, const PlanRequest& r
   if (!prediction) return std::nullopt;
   return Gain{fmt::format("one more station per axis ({} instead of {})", stations + 1, stations),
               more->minutes - now.minutes, predicted_outputs(*prediction)};
-}
-
-/// A second ball beside the first, further along the axis that carries it, touched at every station.
-std::optional<Gain> gain_of_ball(const Machine& machine, const Plan& now) {
-  const auto first = std::find_if(machine.artefacts.begin(), machine.artefacts.end(),
-                                  [](const Artefact& a) { return a.kind == ArtefactKind::ball; });
-  if (first == machine.artefacts.end() || first->carried_by < 0) return std::nullopt;
-  const int copied = static_cast<int>(first - machine.artefacts.begin());
-  Machine bigger = machine;
-  Artefact second = *first;
-  second.name += " 2";
-  second.at_mm += second_ball_along_mm * machine.rotary[first->carried_by].direction.normalized();
-  bigger.artefacts.push_back(second);
-  Plan more = now;
-  for (PlannedStation& station : more.stations) {
-    std::vector<PlannedTouch> copies;
-    for (PlannedTouch touch : station.touches) {
-      if (touch.artefact != copied) continue;
-      touch.artefact = static_cast<int>(machine.artefacts.size());
-      copies.push_back(touch);
-    }
-    station.touches.insert(station.touches.end(), copies.begin(), copies.end());
-  }
-  const Expected<FitResult> prediction = predict_plan(bigger, more);
-  if (!prediction) return std::nullopt;
-  return Gain{fmt::format("a second ball {:.0f} mm further along {} (if it can be reached)",
-                          second_ball_along_mm, machine.rotary[first->carried_by].letter),
-              minutes_of(bigger, more) - now.minutes, predicted_outputs(*prediction)};
 }
 
 /// The plan of as many stations as fit into the minutes asked for.
@@ -492,7 +408,7 @@ Expected<PlanOutcome> make_plan(const Machine& machine, const PlanRequest& reque
   if (auto gain = gain_of_station(machine, request, stations, *plan)) {
     outcome.gains.push_back(std::move(*gain));
   }
-  if (auto gain = gain_of_ball(machine, *plan)) outcome.gains.push_back(std::move(*gain));
+  if (auto gain = gain_of_second_ball(machine, *plan)) outcome.gains.push_back(std::move(*gain));
   outcome.plan = std::move(*plan);
   outcome.prediction = std::move(*prediction);
   return outcome;

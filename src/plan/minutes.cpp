@@ -14,6 +14,25 @@ namespace pivotrace {
 
 namespace {
 
+/// Turning one axis, run-up, clamp and control's thinking included [s].
+double turn_of_axis_s(const Machine& machine, const ProbingDistances& distances, std::size_t index,
+                      double from_rad, double to_rad) {
+  const RotaryAxis& axis = machine.rotary[index];
+  double seconds = 0.0;
+  for (const std::string* word : {&axis.clamp, &axis.unclamp}) {
+    seconds += word->empty() ? 0.0 : function_s;
+  }
+  const auto turn = [&](double way_rad) {
+    RotaryAngles way{};
+    way[index] = way_rad;
+    seconds += move_s(machine, Eigen::Vector3d::Zero(), way, std::nullopt) + control_s_per_move;
+  };
+  const double run_up_rad = rad_from_deg(distances.turn_run_up_deg);
+  if (run_up_rad != 0.0) turn(to_rad - run_up_rad - from_rad);
+  turn(run_up_rad != 0.0 ? run_up_rad : to_rad - from_rad);
+  return seconds;
+}
+
 class Clock {
  public:
   Clock(const Machine& machine, const Plan& plan, bool watched)
@@ -41,6 +60,27 @@ class Clock {
         }
         visit(plan_.stations[i], foresight.stations[i][k], ways);
       }
+    }
+    up();
+    return total_;
+  }
+
+  /// The first station alone, every place known, nothing turned.
+  double seconds_of_known_station() {
+    const PlannedStation& station = plan_.stations.front();
+    const std::vector<WayBetween> ways = ways_at(station);
+    for (std::size_t first = 0; first < station.touches.size();) {
+      std::size_t next = first + 1;
+      while (next < station.touches.size() &&
+             same_target(machine_, station.touches[first], station.touches[next])) {
+        ++next;
+      }
+      if (first > 0) up();
+      ForeseenVisit known;
+      known.first_touch = first;
+      known.touches = next - first;
+      visit(station, known, ways);
+      first = next;
     }
     up();
     return total_;
@@ -85,25 +125,13 @@ class Clock {
     up();
   }
 
-  void turn_axis(std::size_t axis, double to_rad) {
-    RotaryAngles way{};
-    way[axis] = to_rad - standing_[axis];
-    total_ += move_s(machine_, Eigen::Vector3d::Zero(), way, std::nullopt) + control_s_per_move;
-    standing_[axis] = to_rad;
-  }
-
   /// Before the first station nobody knows where the axes stand.
   void turn(std::size_t station) {
-    const double run_up_rad = rad_from_deg(plan_.distances.turn_run_up_deg);
     for (std::size_t i = 0; i < machine_.rotary.size(); ++i) {
       const double to_rad = plan_.stations[station].angles_rad[i];
       if (station > 0 && to_rad == plan_.stations[station - 1].angles_rad[i]) continue;
-      const RotaryAxis& axis = machine_.rotary[i];
-      for (const std::string* word : {&axis.clamp, &axis.unclamp}) {
-        total_ += word->empty() ? 0.0 : function_s;
-      }
-      if (run_up_rad != 0.0) turn_axis(i, to_rad - run_up_rad);
-      turn_axis(i, to_rad);
+      total_ += turn_of_axis_s(machine_, plan_.distances, i, standing_[i], to_rad);
+      standing_[i] = to_rad;
     }
     if (station > 0 && plan_.stations[station].flip != plan_.stations[station - 1].flip) {
       total_ += function_s;
@@ -222,6 +250,21 @@ class Clock {
 };
 
 }  // namespace
+
+double turn_seconds(const Machine& machine, const ProbingDistances& distances,
+                    const RotaryAngles& from_rad, const RotaryAngles& to_rad) {
+  double seconds = 0.0;
+  for (std::size_t i = 0; i < machine.rotary.size(); ++i) {
+    if (from_rad[i] == to_rad[i]) continue;
+    seconds += turn_of_axis_s(machine, distances, i, from_rad[i], to_rad[i]);
+  }
+  return seconds;
+}
+
+double known_station_minutes(const Machine& machine, const Plan& plan) {
+  if (plan.touch_count() == 0) return 0.0;
+  return Clock(machine, plan, true).seconds_of_known_station() / 60.0;
+}
 
 double minutes_of(const Machine& machine, const Plan& plan, bool watched) {
   if (plan.touch_count() == 0) return 0.0;

@@ -19,10 +19,14 @@ using formats::JsonLayout;
 using formats::JsonWriter;
 
 /// Lengths in um, on a machine in inches in tenths (0.0001 inch).
-std::string u95_text(const PredictedOutput& output, double value, bool inch) {
-  if (is_angle(output.name)) return fmt::format("{:.1f} arcsec", arcsec_from_rad(value));
+std::string size_text(const ValueName& name, double value, bool inch) {
+  if (is_angle(name)) return fmt::format("{:.1f} arcsec", arcsec_from_rad(value));
   return inch ? fmt::format("{:.2f} tenths", 1e4 * value / mm_per_inch)
               : fmt::format("{:.1f} um", 1000.0 * value);
+}
+
+std::string u95_text(const PredictedOutput& output, double value, bool inch) {
+  return size_text(output.name, value, inch);
 }
 
 std::string angles_text(const Machine& machine, const PlannedStation& station) {
@@ -109,6 +113,112 @@ std::string limit_text(const BudgetLine& limit) {
                      text_of(limit.source));
 }
 
+/// "2.0 um and 5.0 arcsec, A.centre.Z 1.0 um": what most values share first.
+std::string wanted_text(const std::vector<WantedValue>& wanted, bool inch) {
+  std::vector<std::pair<std::string, int>> sizes;
+  for (const WantedValue& value : wanted) {
+    const std::string size = size_text(value.name, value.wanted, inch);
+    const auto known = std::ranges::find(sizes, size, &std::pair<std::string, int>::first);
+    if (known == sizes.end()) {
+      sizes.emplace_back(size, 1);
+    } else {
+      ++known->second;
+    }
+  }
+  if (sizes.size() <= 2) {
+    std::string text;
+    for (const auto& [size, count] : sizes) text += (text.empty() ? "" : " and ") + size;
+    return text + " (U95) on every value";
+  }
+  std::string text;
+  for (const WantedValue& value : wanted) {
+    text += fmt::format("{}{} {}", text.empty() ? "" : ", ", text_of(value.name),
+                        size_text(value.name, value.wanted, inch));
+  }
+  return text + " (U95)";
+}
+
+/// Values that no survey brings to what is wanted.
+std::string out_of_reach_text(const std::vector<WantedValue>& wanted, bool inch) {
+  std::string text;
+  for (const WantedValue& value : wanted) {
+    if (value.least < value.wanted) continue;
+    text += fmt::format(
+        "{} stays at {} or more however it is touched: that much comes from what the machine file "
+        "says of "
+        "stylus offset, scales or squareness. ",
+        text_of(value.name), size_text(value.name, value.least, inch));
+  }
+  return text;
+}
+
+std::string proof_text(const Certificate& proof) {
+  return fmt::format(
+      "Proof: no survey of {:.1f} minutes on this machine, made of {} to {} touches a station on a "
+      "{:g} degree grid, gets every value below {:.2f} of what is wanted; this plan gets {:.2f}. "
+      "It "
+      "reaches {:.2f} of what is possible.",
+      proof.minutes, proof.least_touches, proof.most_touches, proof.step_deg, proof.bound,
+      proof.reached, proof.efficiency());
+}
+
+int different_angles(const Plan& plan, std::size_t axis) {
+  std::vector<double> angles;
+  for (const PlannedStation& station : plan.stations) {
+    const double angle = station.angles_rad[axis];
+    const auto same = [&](double other) { return std::abs(other - angle) < 1e-6; };
+    if (std::ranges::none_of(angles, same)) angles.push_back(angle);
+  }
+  return static_cast<int>(angles.size());
+}
+
+/// Why these stations, in three sentences.
+std::string why_text(const Machine& machine, const PlanOutcome& outcome) {
+  std::string angles;
+  std::size_t turning = 0;
+  for (std::size_t i = 0; i < machine.rotary.size(); ++i) {
+    const int count = different_angles(outcome.plan, i);
+    if (count < 2) continue;
+    ++turning;
+    angles += fmt::format("{}{} different angles of {}", angles.empty() ? "" : " and ", count,
+                          machine.rotary[i].letter);
+  }
+  std::string text = fmt::format(
+      "Why these stations: they stand at {}, because the error of an index position repeats and "
+      "only "
+      "another angle averages it. ",
+      angles);
+  text +=
+      turning > 1
+          ? "All axes turn in every part of the run, because the turn of one moves the artefact "
+            "along what the circle of the other cannot show. "
+          : "They reach over as much of the circle as travel and stem allow, because a short arc "
+            "does not tell the centre from the radius. ";
+  return text + fmt::format(
+                    "{:.1f} touches a station on average: more of them would only make the touches "
+                    "better known, not where the slides and the axis came to rest.",
+                    static_cast<double>(outcome.plan.touch_count()) /
+                        static_cast<double>(outcome.plan.stations.size()));
+}
+
+/// What a search was asked, what it proves and why the plan looks as it does.
+std::string search_text(const Machine& machine, const PlanOutcome& outcome) {
+  if (!outcome.certificate) return {};
+  std::string text = wrapped("Wanted: " + wanted_text(outcome.wanted, machine.inch) + ".", "", 0);
+  const std::string beyond = out_of_reach_text(outcome.wanted, machine.inch);
+  if (!beyond.empty()) text += wrapped(beyond, "", 0);
+  if (outcome.longer_than_asked) {
+    text += wrapped(fmt::format("This is the shortest plan that can be trusted: {:.1f} minutes.",
+                                outcome.plan.minutes),
+                    "", 0);
+  }
+  if (outcome.stopped_early) text += "Stopped: this is the best plan found so far.\n";
+  text += wrapped(proof_text(*outcome.certificate), "", 0);
+  text += wrapped(why_text(machine, outcome), "", 0);
+  return text + fmt::format("Every touch is checked by the others: smallest redundancy {:.2f}.\n",
+                            outcome.least_redundancy);
+}
+
 void add_outputs(JsonWriter& json, const std::vector<PredictedOutput>& outputs) {
   json.begin_array("predicted");
   for (const PredictedOutput& output : outputs) {
@@ -145,6 +255,38 @@ void add_left_out(JsonWriter& json, const LeftOut& left) {
   json.end();
 }
 
+void add_wanted(JsonWriter& json, const WantedValue& value) {
+  const double scale = is_angle(value.name) ? deg_from_rad(1.0) : 1.0;
+  json.begin_object({}, JsonLayout::one_line);
+  json.add("name", text_of(value.name));
+  json.add("unit", is_angle(value.name) ? "deg" : "mm");
+  json.add("wanted", value.wanted * scale);
+  json.add("least", value.least * scale);
+  json.add("reached", value.reached * scale);
+  json.end();
+}
+
+/// With vectors and weights, so that anyone can compute the bound again. Inside: mm and radians.
+void add_certificate(JsonWriter& json, const Certificate& proof) {
+  json.begin_object("certificate");
+  json.add("minutes", proof.minutes);
+  json.add("grid_step", proof.step_deg);
+  json.add("least_touches", proof.least_touches);
+  json.add("most_touches", proof.most_touches);
+  json.add("candidates", proof.candidates);
+  json.add("bound", proof.bound);
+  json.add("reached", proof.reached);
+  json.add("efficiency", proof.efficiency());
+  json.add("weights", std::vector<double>(proof.weights.begin(), proof.weights.end()));
+  json.begin_array("vectors");
+  for (Eigen::Index k = 0; k < proof.vectors.cols(); ++k) {
+    const Eigen::VectorXd column = proof.vectors.col(k);
+    json.add({}, std::vector<double>(column.begin(), column.end()));
+  }
+  json.end();
+  json.end();
+}
+
 void add_gain(JsonWriter& json, const Gain& gain) {
   json.begin_object();
   json.add("addition", gain.addition);
@@ -163,6 +305,8 @@ std::string plan_text(const Machine& machine, const PlanOutcome& outcome) {
                       plan.touch_count(), plan.minutes);
   text += stations_text(machine, plan) + "\n" + predictions_text(plan.predicted, machine.inch);
   if (machine.inch) text += "  tenths = ten-thousandths of an inch (0.0001 inch)\n";
+  const std::string search = search_text(machine, outcome);
+  if (!search.empty()) text += "\n" + search;
   if (!outcome.limited_by.empty()) text += "\nWhat limits it\n";
   for (const BudgetLine& limit : outcome.limited_by) text += "  " + limit_text(limit) + "\n";
   if (!outcome.gains.empty()) text += "\nWhat more would buy\n" + gains_text(outcome, machine.inch);
@@ -205,6 +349,14 @@ std::string plan_json(const Machine& machine, const PlanOutcome& outcome) {
   json.begin_array("gains");
   for (const Gain& gain : outcome.gains) add_gain(json, gain);
   json.end();
+  if (outcome.certificate) {
+    json.begin_array("wanted");
+    for (const WantedValue& value : outcome.wanted) add_wanted(json, value);
+    json.end();
+    json.add("least_redundancy", outcome.least_redundancy);
+    json.add("stopped_early", outcome.stopped_early);
+    add_certificate(json, *outcome.certificate);
+  }
   json.end();
   return json.take();
 }

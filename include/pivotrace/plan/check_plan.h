@@ -97,4 +97,11 @@ double safe_height_mm(const Machine& machine, const MachineState& state,
 /// a feeler goes before every visit and no touch is come to beside the artefact.
 double minutes_of(const Machine& machine, const Plan& plan, bool watched = true);
 
+/// The part of it that turning from one set of angles to another takes [s].
+double turn_seconds(const Machine& machine, const ProbingDistances& distances,
+                    const RotaryAngles& from_rad, const RotaryAngles& to_rad);
+
+/// The part of it that the first station of a plan takes where every place is known, without the turn to it.
+double known_station_minutes(const Machine& machine, const Plan& plan);
+
 }  // namespace pivotrace

@@ -5,6 +5,7 @@
 #include <string>
 #include <vector>
 
+#include "pivotrace/plan/certificate.h"
 #include "pivotrace/plan/plan.h"
 #include "pivotrace/results/result.h"
 #include "pivotrace/survey/survey.h"
@@ -53,6 +54,13 @@ struct PlanOutcome {
   /// The largest source of the worst centre and of the worst orientation, from the budget.
   std::vector<BudgetLine> limited_by;
   std::vector<Gain> gains;
+  // Of a search only.
+  std::vector<WantedValue> wanted;
+  std::optional<Certificate> certificate;
+  double least_redundancy =
+      0.0;                     ///< of a touch: how much of an error in it the others show, 0 to 1
+  bool stopped_early = false;  ///< the best so far
+  bool longer_than_asked = false;  ///< the shortest there is
 };
 
 /// Stations are spread over the travel of each axis (evenly over a full circle, between the ends

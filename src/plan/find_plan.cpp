@@ -1,0 +1,608 @@
+#include "pivotrace/plan/find_plan.h"
+
+#include <fmt/format.h>
+
+#include <Eigen/Cholesky>
+#include <algorithm>
+#include <cmath>
+#include <memory>
+#include <numeric>
+
+#include "pivotrace/estimate/fit.h"
+#include "pivotrace/geometry/angle.h"
+#include "pivotrace/plan/check_plan.h"
+#include "plan/axis_range.h"
+#include "plan/outcome.h"
+#include "plan/visit_search.h"
+
+namespace pivotrace {
+
+namespace {
+
+constexpr double normal_95 = 1.959963984540054;
+/// The minutes grow by this much at a time; plans for more minutes go through all shorter ones.
+constexpr double minute_step = 0.25;
+constexpr double first_minutes = 1.0;
+constexpr double most_minutes = 60.0;
+/// Minutes at which the search also starts anew from the fractional design of just those minutes.
+constexpr double fresh_starts[] = {3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 13.0, 17.0, 22.0, 30.0};
+/// Candidates worth this part of the best, per minute, are tried for exchange; no more than so many.
+constexpr double least_worth = 0.45;
+constexpr std::size_t most_tried = 1200;
+/// How often a plan is cut down to the minutes once they are known exactly.
+constexpr int most_attempts = 3;
+constexpr int design_iterations = 60;
+constexpr double design_gap = 0.02;
+/// Fewer stations determine no axis with anything to spare (common practice, no source).
+constexpr std::size_t least_visits = 4;
+
+Problem cannot_plan(const std::string& what) {
+  return {ProblemNumber::cannot_plan,
+          what,
+          {},
+          "move the artefact or the obstacles, use a longer stylus, or leave that axis out with "
+          "--axis"};
+}
+
+Expected<std::vector<int>> axes_to_measure(const Machine& machine,
+                                           const std::vector<char>& letters) {
+  std::vector<int> axes;
+  Problems problems;
+  for (const char letter : letters) {
+    if (machine.rotary_index(letter) >= 0) continue;
+    problems.push_back({ProblemNumber::unknown_name,
+                        fmt::format("the machine has no axis {}", letter),
+                        {},
+                        "name one of the [[rotary]] axes of the machine file"});
+  }
+  for (int axis = static_cast<int>(machine.rotary.size()) - 1; axis >= 0; --axis) {
+    const char letter = machine.rotary[axis].letter;
+    if (!letters.empty() && std::ranges::find(letters, letter) == letters.end()) continue;
+    if (measurable(machine, axis)) {
+      axes.push_back(axis);
+    } else {
+      problems.push_back(cannot_plan(fmt::format("{}: no artefact rides on this axis", letter)));
+    }
+  }
+  if (!problems.empty()) return tl::make_unexpected(std::move(problems));
+  return axes;
+}
+
+/// What one unit of every effect does to every value whatever is touched, (e x K); 0 where that depends on the
+/// touches. An effect whose column is a combination of the unknowns' columns over all candidates moves those
+/// unknowns and nothing else.
+Eigen::MatrixXd responses_left(const CandidateRows& rows) {
+  const Eigen::Index p = rows.maker.unknowns();
+  const Eigen::Index e = rows.maker.effects();
+  Eigen::MatrixXd square = Eigen::MatrixXd::Zero(p, p);
+  Eigen::MatrixXd cross = Eigen::MatrixXd::Zero(p, e);
+  Eigen::VectorXd length = Eigen::VectorXd::Zero(e);
+  for (const Visit& visit : rows.visits) {
+    const auto by_unknown = visit.rows.leftCols(p);
+    square += by_unknown.transpose() * by_unknown;
+    cross += by_unknown.transpose() * visit.effects;
+    length += visit.effects.colwise().squaredNorm().transpose();
+  }
+  // A direction nobody sees may be anything: a breath of a prior keeps it at 0.
+  square.diagonal() *= 1.0 + 1e-13;
+  square.diagonal().array() += 1e-6;
+  const Eigen::MatrixXd moved = Eigen::LDLT<Eigen::MatrixXd>(square).solve(cross);
+  Eigen::VectorXd left = Eigen::VectorXd::Zero(e);
+  for (const Visit& visit : rows.visits) {
+    left += (visit.effects - visit.rows.leftCols(p) * moved).colwise().squaredNorm().transpose();
+  }
+  Eigen::MatrixXd responses = -moved.transpose() * rows.maker.by_unknown();
+  for (Eigen::Index k = 0; k < e; ++k) {
+    constexpr double in_the_span = 1e-9;
+    if (!(left[k] <= in_the_span * length[k])) responses.row(k).setZero();
+  }
+  return responses;
+}
+
+class Finder {
+ public:
+  Finder(const Machine& machine, const FindRequest& request)
+      : machine_(machine), request_(request), state_(nominal_state(machine)) {}
+
+  Expected<PlanOutcome> find();
+
+ private:
+  struct Finished {
+    ChosenVisits chosen;
+    Plan plan;
+    FitResult prediction;
+    double worst = 0.0;  ///< largest U95 / scale
+    double least_redundancy = 0.0;
+  };
+
+  Problems prepare();
+  void set_distances();
+  void set_wanted();
+  void set_costs();
+  Problems refuse_short_arcs() const;
+  double arc_deg(int axis) const;
+  DesignTask task(double minutes) const;
+  void look_at_worthy(VisitSearch& search);
+  std::optional<Finished> finished(VisitSearch& search, const ChosenVisits& chosen);
+  bool is_sound(VisitSearch& search, const Finished& finished);
+  bool arcs_are_long_enough(const Plan& plan) const;
+  double worst_of(const FitResult& prediction, std::vector<WantedValue>& wanted) const;
+  bool go_on(double part);
+  Problems climb(VisitSearch& search);
+  void add_start(VisitSearch& search, double minutes, ChosenVisits& current);
+  Certificate certificate(double minutes, double reached) const;
+  std::optional<Gain> gain_of_more(VisitSearch& search, const Finished& best);
+  void add_gains_of_set_up(const Finished& best, std::vector<Gain>& gains) const;
+  std::optional<Gain> gain_of_moved(const Finished& best, int artefact,
+                                    const Eigen::Vector3d& by_mm,
+                                    const std::string& addition) const;
+  std::vector<LeftOut> summary_of_left_out() const;
+
+  const Machine& machine_;
+  const FindRequest& request_;
+  MachineState state_;
+  std::vector<int> axes_;
+  Plan frame_;  ///< everything but the stations
+  CandidateSet set_;
+  std::unique_ptr<CandidateRows> rows_;
+  std::vector<WantedValue> wanted_;
+  Asked asked_;
+  std::vector<double> least_minutes_;  ///< per candidate, with the cheapest way in
+  double cheapest_way_in_ = 0.0;
+  Eigen::VectorXd share_;
+  std::vector<Finished> ladder_;
+  std::string why_not_;
+  bool stopped_ = false;
+  double part_ = 0.0;
+};
+
+void Finder::set_distances() {
+  frame_.machine_name = machine_.name;
+  frame_.purpose = request_.purpose;
+  const double rough =
+      request_.purpose == Purpose::commissioning || request_.purpose == Purpose::after_crash ? 3.0
+                                                                                             : 1.0;
+  frame_.distances.rough = request_.rough_mm.value_or(rough);
+  frame_.distances.clearance = request_.clearance_mm.value_or(frame_.distances.clearance);
+  const auto grids = angle_grids(machine_, axes_, frame_.distances);
+  frame_.distances.safe_height =
+      safe_height_mm(machine_, state_, frame_.distances, corner_angles(grids));
+}
+
+void Finder::set_wanted() {
+  const VisitMaker& maker = rows_->maker;
+  const Eigen::MatrixXd left = responses_left(*rows_);
+  const auto values = static_cast<Eigen::Index>(maker.names().size());
+  asked_.bounds = maker.bounds();
+  asked_.scale.resize(values);
+  asked_.constant.resize(values);
+  for (Eigen::Index k = 0; k < values; ++k) {
+    WantedValue value;
+    value.name = maker.names()[static_cast<std::size_t>(k)];
+    value.wanted = is_angle(value.name) ? request_.angle_rad : request_.length_mm;
+    for (const WantedU95& named : request_.within) {
+      if (named.name == value.name) value.wanted = named.U95;
+    }
+    const Prospect least = maker.prospect(0.0, left.col(k), asked_.bounds);
+    value.least = VisitMaker::expanded(least);
+    asked_.constant[k] = least.u * least.u;
+    asked_.scale[k] = value.scale();
+    wanted_.push_back(value);
+  }
+}
+
+void Finder::set_costs() {
+  std::vector<double> way_in(set_.stays.size(), std::numeric_limits<double>::infinity());
+  for (std::size_t i = 0; i < set_.stays.size(); ++i) {
+    for (std::size_t j = 0; j < set_.stays.size(); ++j) {
+      if (i == j) continue;
+      const double seconds = turn_seconds(machine_, frame_.distances, set_.stays[j].angles_rad,
+                                          set_.stays[i].angles_rad);
+      way_in[i] = std::min(way_in[i], seconds / 60.0);
+    }
+  }
+  for (const Candidate& candidate : set_.candidates) {
+    const double way = way_in[static_cast<std::size_t>(candidate.stay)];
+    least_minutes_.push_back(candidate.touch_minutes + way);
+    cheapest_way_in_ = std::max(cheapest_way_in_, way);
+  }
+}
+
+double Finder::arc_deg(int axis) const {
+  double low = 1e9, high = -1e9;
+  for (const Stay& stay : set_.stays) {
+    low = std::min(low, deg_from_rad(stay.angles_rad[axis]));
+    high = std::max(high, deg_from_rad(stay.angles_rad[axis]));
+  }
+  return std::max(0.0, high - low);
+}
+
+Problems Finder::refuse_short_arcs() const {
+  std::string reasons;
+  for (const int axis : axes_) {
+    if (arc_deg(axis) > 0.0) continue;
+    reasons += fmt::format("{}{}: stations at fewer than two angles can be reached",
+                           reasons.empty() ? "" : ". ", machine_.rotary[axis].letter);
+  }
+  if (reasons.empty() && set_.candidates.size() >= least_visits) return {};
+  // A few of the reasons say what is in the way; hundreds of angles say no more.
+  constexpr std::size_t reasons_shown = 6;
+  std::vector<std::string> seen;
+  for (const LeftOut& left : set_.left_out) {
+    if (seen.size() == reasons_shown) break;
+    if (std::ranges::find(seen, left.reason) != seen.end()) continue;
+    seen.push_back(left.reason);
+    reasons += fmt::format("{}{}: {}", reasons.empty() ? "" : ". ", left.station, left.reason);
+  }
+  return {cannot_plan("too few stations can be reached. " + reasons)};
+}
+
+Problems Finder::prepare() {
+  Expected<std::vector<int>> axes = axes_to_measure(machine_, request_.axes);
+  if (!axes) return axes.error();
+  axes_ = *axes;
+  if (axes_.empty()) return {cannot_plan("no axis can be measured: no artefact rides on one")};
+  set_distances();
+  set_ = find_candidates(machine_, axes_, frame_.feeds, frame_.distances);
+  if (Problems short_arcs = refuse_short_arcs(); !short_arcs.empty()) return short_arcs;
+  rows_ = std::make_unique<CandidateRows>(rows_of(machine_, set_, frame_.distances));
+  set_wanted();
+  set_costs();
+  return {};
+}
+
+DesignTask Finder::task(double minutes) const {
+  return {*rows_,       least_minutes_,  minutes + cheapest_way_in_,
+          asked_.scale, asked_.constant, std::vector<bool>(rows_->maker.shared().size(), true)};
+}
+
+/// What is worth most per minute in short and in long surveys.
+void Finder::look_at_worthy(VisitSearch& search) {
+  Eigen::VectorXd worth = Eigen::VectorXd::Zero(static_cast<Eigen::Index>(set_.candidates.size()));
+  for (const double minutes : {4.0, 8.0}) {
+    const RelaxedDesign design =
+        relaxed_design(task(minutes), design_iterations, design_gap, share_);
+    worth = worth.cwiseMax(design.worth);
+    if (minutes == 4.0) share_ = design.share;
+  }
+  std::vector<int> tried(set_.candidates.size());
+  std::iota(tried.begin(), tried.end(), 0);
+  std::ranges::stable_sort(tried, [&](int a, int b) { return worth[a] > worth[b]; });
+  std::size_t count = 0;
+  while (count < std::min(tried.size(), most_tried) && worth[tried[count]] >= least_worth) ++count;
+  tried.resize(std::max(count, std::min<std::size_t>(tried.size(), 100)));
+  std::ranges::sort(tried);
+  search.look_at(std::move(tried));
+}
+
+double Finder::worst_of(const FitResult& prediction, std::vector<WantedValue>& wanted) const {
+  double worst = 0.0;
+  const std::vector<PredictedOutput> outputs = predicted_outputs(prediction);
+  for (WantedValue& value : wanted) {
+    const auto output = std::ranges::find(outputs, value.name, &PredictedOutput::name);
+    if (output == outputs.end()) return std::numeric_limits<double>::infinity();
+    value.reached = output->U95_absolute;
+    worst = std::max(worst, value.reached / value.scale());
+  }
+  return worst;
+}
+
+/// As the certificate counts: both sides with the normal factor.
+double worst_with_normal_factor(const FitResult& prediction,
+                                const std::vector<WantedValue>& wanted) {
+  double worst = 0.0;
+  for (const AxisResult& axis : prediction.axes) {
+    for (const auto* list : {&axis.centre, &axis.orientation}) {
+      for (const NamedEstimate& named : *list) {
+        const auto value = std::ranges::find(wanted, named.name, &WantedValue::name);
+        if (value == wanted.end()) continue;
+        const Prospect prospect{named.estimate.u_absolute, named.estimate.B_absolute};
+        worst = std::max(worst, VisitMaker::expanded(prospect) / value->scale());
+      }
+    }
+  }
+  return worst;
+}
+
+bool Finder::arcs_are_long_enough(const Plan& plan) const {
+  for (const int axis : axes_) {
+    double low = 1e9, high = -1e9;
+    for (const PlannedStation& station : plan.stations) {
+      low = std::min(low, deg_from_rad(station.angles_rad[axis]));
+      high = std::max(high, deg_from_rad(station.angles_rad[axis]));
+    }
+    if (high - low < std::min(least_arc_deg, 0.9 * arc_deg(axis)) - 1e-9) return false;
+  }
+  return true;
+}
+
+std::optional<Finder::Finished> Finder::finished(VisitSearch& search, const ChosenVisits& chosen) {
+  Finished done;
+  done.chosen = chosen;
+  done.plan = frame_;
+  const std::vector<int> order = search.in_order(chosen);
+  for (const int candidate : order) {
+    done.plan.stations.push_back(set_.station(candidate));
+    done.plan.stations.back().label = std::to_string(done.plan.stations.size());
+  }
+  done.plan.self_find = request_.self_find && !objection_to_self_find(machine_, state_, done.plan);
+  done.plan.minutes = minutes_of(machine_, done.plan);
+  search.learn_minutes(order, done.plan.minutes);
+  Expected<FitResult> prediction = predict_plan(machine_, done.plan);
+  if (!prediction) {
+    why_not_ = prediction.error().front().what;
+    return std::nullopt;
+  }
+  done.prediction = std::move(*prediction);
+  std::vector<WantedValue> wanted = wanted_;
+  done.worst = worst_of(done.prediction, wanted);
+  done.least_redundancy = 1.0;
+  for (const TouchResult& touch : done.prediction.touches) {
+    done.least_redundancy = std::min(done.least_redundancy, touch.redundancy);
+  }
+  return done;
+}
+
+/// Robust by rule, not by luck.
+bool Finder::is_sound(VisitSearch& search, const Finished& finished) {
+  if (finished.least_redundancy < least_redundancy_of_touch) {
+    why_not_ = "a touch is not checked by others";
+    return false;
+  }
+  if (!arcs_are_long_enough(finished.plan)) {
+    why_not_ = "an axis is turned too little";
+    return false;
+  }
+  const double without = search.measure_without_one(finished.chosen);
+  if (!(without <= most_without_one_station * finished.chosen.measure)) {
+    why_not_ = "a station that slipped would not show";
+    return false;
+  }
+  const Expected<FitResult> fit = fit_survey(machine_, nominal_survey(machine_, finished.plan));
+  if (!fit) {
+    why_not_ = fit.error().front().what;
+    return false;
+  }
+  for (const AxisResult& axis : fit->axes) {
+    if (axis.estimated && !axis.turn_confirmed) {
+      why_not_ = fmt::format("the turn sense of {} would not be proven", axis.letter);
+      return false;
+    }
+  }
+  return true;
+}
+
+bool Finder::go_on(double part) {
+  part_ = std::max(part_, std::min(1.0, part));
+  if (request_.progress && !request_.progress(part_)) stopped_ = true;
+  return !stopped_;
+}
+
+void Finder::add_start(VisitSearch& search, double minutes, ChosenVisits& current) {
+  // A drift that nobody bounds is bounded by coming back to where the survey began.
+  const bool repeats = !machine_.bounds.drift_per_run_mm.has_value();
+  const RelaxedDesign design = relaxed_design(task(minutes), design_iterations, design_gap, share_);
+  for (const double first_part : {0.25, 0.75}) {
+    ChosenVisits start = search.rounded(design.share, minutes, first_part, repeats);
+    if (start.candidates.size() < least_visits || start.minutes > minutes) continue;
+    search.improve(start, minutes);
+    if (start.measure < current.measure * (1.0 - VisitSearch::tie)) current = std::move(start);
+  }
+}
+
+/// The minutes grow step by step; every step begins with what the one before it found.
+Problems Finder::climb(VisitSearch& search) {
+  ChosenVisits current;
+  const double asked = std::max(first_minutes, request_.minutes);
+  std::size_t next_fresh = 0;
+  for (double minutes = first_minutes; minutes <= most_minutes; minutes += minute_step) {
+    const bool allowed = minutes <= asked + 1e-9;
+    if (!allowed && !ladder_.empty()) return {};
+    if (!ladder_.empty() && !go_on(minutes / asked)) return {};
+    const bool fresh = next_fresh < std::size(fresh_starts) && minutes >= fresh_starts[next_fresh];
+    if (fresh) ++next_fresh;
+    if (current.candidates.empty() || fresh) add_start(search, minutes, current);
+    if (current.candidates.empty()) continue;
+    std::optional<Finished> done;
+    for (int attempt = 0; attempt < most_attempts; ++attempt) {
+      search.improve(current, minutes);
+      done = finished(search, current);
+      if (!done || done->plan.minutes <= minutes + 1e-9) break;
+    }
+    if (!done || done->plan.minutes > minutes + 1e-9) continue;
+    const bool better = ladder_.empty() || done->worst < ladder_.back().worst * (1.0 - 1e-9);
+    if (!better || !is_sound(search, *done)) continue;
+    const bool reached = done->worst <= 1.0;
+    ladder_.push_back(std::move(*done));
+    if (reached && request_.stop_when_reached) return {};
+  }
+  if (!ladder_.empty()) return {};
+  return {cannot_plan("no plan of up to an hour determines every axis and checks every touch: " +
+                      why_not_)};
+}
+
+Certificate Finder::certificate(double minutes, double reached) const {
+  Certificate proof;
+  proof.minutes = minutes;
+  proof.candidates = static_cast<int>(set_.candidates.size());
+  for (const AxisGrid& grid : set_.grids) proof.step_deg = std::max(proof.step_deg, grid.step_deg);
+  proof.reached = reached;
+  DesignTask asked = task(minutes);
+  RelaxedDesign best = relaxed_design(asked, 2 * design_iterations, 0.5 * design_gap, share_);
+  // Whether a prior counts once or with every visit: whichever proves more, axis by axis.
+  for (const int axis : axes_) {
+    DesignTask other = asked;
+    for (std::size_t k = 0; k < other.prior_with_visits.size(); ++k) {
+      if (rows_->maker.shared()[k].axis == axis) other.prior_with_visits[k] = false;
+    }
+    const RelaxedDesign design = relaxed_design(other, design_iterations, design_gap, best.share);
+    if (!(design.least_ratio > best.least_ratio)) continue;
+    best = design;
+    asked.prior_with_visits = other.prior_with_visits;
+  }
+  proof.bound = normal_95 * best.least_ratio;
+  proof.vectors = best.vectors;
+  proof.weights = best.weights;
+  return proof;
+}
+
+/// What another minute would buy.
+std::optional<Gain> Finder::gain_of_more(VisitSearch& search, const Finished& best) {
+  ChosenVisits more = best.chosen;
+  search.improve(more, best.plan.minutes + 1.0);
+  const std::optional<Finished> done = finished(search, more);
+  if (!done || !(done->worst < best.worst)) return std::nullopt;
+  return Gain{"one more minute", done->plan.minutes - best.plan.minutes,
+              predicted_outputs(done->prediction)};
+}
+
+/// The same visits with an artefact set up elsewhere, if it can be reached there.
+std::optional<Gain> Finder::gain_of_moved(const Finished& best, int artefact,
+                                          const Eigen::Vector3d& by_mm,
+                                          const std::string& addition) const {
+  Machine moved = machine_;
+  moved.artefacts[static_cast<std::size_t>(artefact)].at_mm += by_mm;
+  const Expected<FitResult> prediction = predict_plan(moved, best.plan);
+  if (!prediction) return std::nullopt;
+  std::vector<WantedValue> wanted = wanted_;
+  constexpr double worth_saying = 0.97;
+  if (!(worst_of(*prediction, wanted) < worth_saying * best.worst)) return std::nullopt;
+  return Gain{addition, minutes_of(moved, best.plan) - best.plan.minutes,
+              predicted_outputs(*prediction)};
+}
+
+/// What another set-up would buy, in mm.
+void Finder::add_gains_of_set_up(const Finished& best, std::vector<Gain>& gains) const {
+  constexpr double by_mm = 30.0;
+  for (std::size_t a = 0; a < machine_.artefacts.size(); ++a) {
+    const Artefact& artefact = machine_.artefacts[a];
+    if (artefact.kind == ArtefactKind::flat || artefact.carried_by < 0) continue;
+    const int index = static_cast<int>(a);
+    const Line& line = state_.axis_lines[static_cast<std::size_t>(artefact.carried_by)];
+    const Eigen::Vector3d out = perpendicular_from_line(line, artefact.at_mm);
+    if (auto gain = gain_of_moved(best, index, by_mm * Eigen::Vector3d::UnitZ(),
+                                  fmt::format("{} {:.0f} mm higher", artefact.name, by_mm))) {
+      gains.push_back(std::move(*gain));
+    }
+    if (out.norm() < 1.0) continue;
+    if (auto gain = gain_of_moved(
+            best, index, by_mm * out.normalized(),
+            fmt::format("{} {:.0f} mm further out from {}", artefact.name, by_mm,
+                        machine_.rotary[static_cast<std::size_t>(artefact.carried_by)].letter))) {
+      gains.push_back(std::move(*gain));
+    }
+  }
+  if (auto gain = gain_of_second_ball(machine_, best.plan)) gains.push_back(std::move(*gain));
+}
+
+/// One line for each reason: hundreds of angles say no more.
+std::vector<LeftOut> Finder::summary_of_left_out() const {
+  std::vector<LeftOut> summary;
+  std::vector<int> counts;
+  for (const LeftOut& left : set_.left_out) {
+    const auto known = std::ranges::find(summary, left.reason, &LeftOut::reason);
+    if (known != summary.end()) {
+      ++counts[static_cast<std::size_t>(known - summary.begin())];
+      continue;
+    }
+    summary.push_back(left);
+    counts.push_back(1);
+  }
+  for (std::size_t k = 0; k < summary.size(); ++k) {
+    if (counts[k] == 1) continue;
+    summary[k].reason += fmt::format(" (and so at {} more sets of angles)", counts[k] - 1);
+  }
+  return summary;
+}
+
+Expected<PlanOutcome> Finder::find() {
+  Problems problems = request_.validate();
+  if (!problems.empty()) return tl::make_unexpected(std::move(problems));
+  problems = prepare();
+  if (!problems.empty()) return tl::make_unexpected(std::move(problems));
+  VisitSearch search(machine_, set_, *rows_, asked_, frame_.distances);
+  search.go_on = [this] { return ladder_.empty() || go_on(0.0); };
+  look_at_worthy(search);
+  problems = climb(search);
+  if (!problems.empty()) return tl::make_unexpected(std::move(problems));
+  // The best whose every way is clear of everything.
+  while (!ladder_.empty()) {
+    Finished best = std::move(ladder_.back());
+    ladder_.pop_back();
+    problems = check_plan(machine_, best.plan);
+    if (!problems.empty()) continue;
+    best.plan.predicted = predicted_outputs(best.prediction);
+    PlanOutcome found;
+    found.wanted = wanted_;
+    worst_of(best.prediction, found.wanted);
+    found.certificate =
+        certificate(best.plan.minutes, worst_with_normal_factor(best.prediction, found.wanted));
+    found.stopped_early = stopped_;
+    found.least_redundancy = best.least_redundancy;
+    found.longer_than_asked = best.plan.minutes > request_.minutes + 1e-9;
+    if (!stopped_) {
+      if (auto gain = gain_of_more(search, best)) found.gains.push_back(std::move(*gain));
+      add_gains_of_set_up(best, found.gains);
+    }
+    found.left_out = summary_of_left_out();
+    found.limited_by = limits_of(best.prediction);
+    found.plan = std::move(best.plan);
+    found.prediction = std::move(best.prediction);
+    return found;
+  }
+  return tl::make_unexpected(std::move(problems));
+}
+
+}  // namespace
+
+double WantedValue::scale() const { return std::hypot(wanted, least); }
+
+Problems FindRequest::validate() const {
+  Problems problems;
+  const auto when = [&](bool wrong, const std::string& what, const std::string& advice) {
+    if (wrong) problems.push_back({ProblemNumber::bad_argument, what, {}, advice});
+  };
+  when(!(minutes > 0.0), "the time allowed must be above 0 minutes", "give minutes, for example 5");
+  when(!(length_mm > 0.0) || !(angle_rad > 0.0), "what is wanted must be above 0",
+       "give a U95, for example 3um");
+  for (const WantedU95& value : within) {
+    when(!(value.U95 > 0.0), "what is wanted of " + text_of(value.name) + " must be above 0",
+         "give a U95, for example 3um");
+  }
+  when(clearance_mm && !(*clearance_mm > 0.0), "the clearance must be above 0", "common: 4 mm");
+  when(rough_mm && !(*rough_mm >= 0.0), "the rough distance must not be negative", "common: 3 mm");
+  return problems;
+}
+
+FindRequest request_for(Purpose purpose, const Machine& machine) {
+  FindRequest request;
+  request.purpose = purpose;
+  const bool several = std::ranges::count_if(machine.rotary, [&](const RotaryAxis& axis) {
+                         return measurable(machine, machine.rotary_index(axis.letter));
+                       }) > 1;
+  switch (purpose) {
+    case Purpose::commissioning:
+      request.length_mm = 0.002;
+      request.angle_rad = rad_from_arcsec(5.0);
+      request.minutes = several ? 6.25 : 5.0;
+      break;
+    case Purpose::periodic_check:
+      request.length_mm = 0.004;
+      request.angle_rad = rad_from_arcsec(10.0);
+      request.minutes = several ? 5.0 : 4.0;
+      break;
+    case Purpose::after_crash:
+      request.length_mm = 0.008;
+      request.angle_rad = rad_from_arcsec(20.0);
+      request.minutes = several ? 5.0 : 4.0;
+      break;
+    case Purpose::minutes: break;
+  }
+  return request;
+}
+
+Expected<PlanOutcome> find_plan(const Machine& machine, const FindRequest& request) {
+  return Finder(machine, request).find();
+}
+
+}  // namespace pivotrace

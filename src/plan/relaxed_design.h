@@ -1,0 +1,47 @@
+// The best survey there could be if visits came in fractions, and what it proves about whole ones.
+#pragma once
+
+#include <Eigen/Core>
+#include <vector>
+
+#include "plan/candidates.h"
+
+namespace pivotrace {
+
+/// Values K, shared effects and visits as the rows have them.
+struct DesignTask {
+  const CandidateRows& rows;
+  std::vector<double> minutes;  ///< per visit: at the least, with the cheapest way into it
+  double total_minutes = 0.0;
+  Eigen::VectorXd scale;     ///< (K) what each standard uncertainty is measured in [mm or rad]
+  Eigen::VectorXd constant;  ///< (K) variance that no survey takes away
+  /// Per shared effect: whether its prior counts with every visit that feels it, or once. Either way the
+  /// information is no less than a survey really has.
+  std::vector<bool> prior_with_visits;
+};
+
+/// Vectors a_k and weights l_k prove for every plan of these visits
+///   sum_k l_k Var_k >= (sum_k l_k c_k'a_k)^2 / (sum_k l_k a_k'M_0 a_k + T max_v sum_k l_k a_k'M_v a_k / tau_v)
+/// since Var_k = c'M^-1 c >= 2 c'a - a'M a for any a, M = M_0 + sum_v n_v M_v and sum_v n_v tau_v <= T. So the
+/// largest (Var_k + constant_k) / scale_k^2 is at least (that + sum_k l_k constant_k) where
+/// sum_k l_k scale_k^2 = 1. Derived here; the equality for one output is Elfving's and Kiefer's equivalence
+/// of optimal designs (from memory).
+struct RelaxedDesign {
+  Eigen::VectorXd share;      ///< per visit: its share of the minutes
+  Eigen::VectorXd worth;      ///< per visit: information per minute beside the best, 0 to 1
+  double least_ratio = 0.0;   ///< proven: no plan's worst standard uncertainty / scale is below
+  double design_ratio = 0.0;  ///< of the fractional survey itself
+  Eigen::MatrixXd vectors;    ///< (n x K) a_k over unknowns, then shared effects
+  Eigen::VectorXd weights;    ///< (K) l_k
+};
+
+/// Multiplicative weights, at most `iterations`; stops when bound and design are within `gap` of each other.
+/// `start`: shares to begin with, or empty.
+RelaxedDesign relaxed_design(const DesignTask& task, int iterations, double gap,
+                             const Eigen::VectorXd& start = {});
+
+/// The bound that given vectors and weights prove for other minutes or priors.
+double least_ratio(const DesignTask& task, const Eigen::MatrixXd& vectors,
+                   const Eigen::VectorXd& weights);
+
+}  // namespace pivotrace

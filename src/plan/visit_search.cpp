@@ -1,0 +1,389 @@
+#include "plan/visit_search.h"
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+#include <numeric>
+
+#include "pivotrace/geometry/angle.h"
+#include "pivotrace/plan/check_plan.h"
+
+namespace pivotrace {
+
+namespace {
+
+constexpr double infinite = std::numeric_limits<double>::infinity();
+/// How sharply the worst value counts before the others.
+constexpr double sharpness = 12.0;
+/// What twice the minutes are taken to be worth in an order: as much as sqrt(2) in every value.
+constexpr double worth_of_time = 0.5;
+/// The second station is predicted from the first: further off than this costs, by this much per turn
+/// beyond [rad].
+constexpr double close_by_rad = 0.8;
+constexpr double cost_of_far = 0.05;
+/// Rounds of exchange before a set is taken as it is.
+constexpr int most_rounds = 6;
+
+}  // namespace
+
+std::vector<int> ChosenVisits::all() const {
+  std::vector<int> visits = candidates;
+  if (repeats_first && !visits.empty()) visits.push_back(visits.front());
+  return visits;
+}
+
+double measure_of(const Asked& asked, const VisitMaker& maker, const Eigen::VectorXd& variances,
+                  const Eigen::MatrixXd& responses) {
+  double sum = 0.0;
+  double worst = 0.0;
+  for (Eigen::Index k = 0; k < variances.size(); ++k) {
+    const double ratio =
+        VisitMaker::expanded(maker.prospect(variances[k], responses.col(k), asked.bounds)) /
+        asked.scale[k];
+    if (!std::isfinite(ratio)) return infinite;
+    if (ratio > worst) {
+      sum *= std::pow(worst / ratio, sharpness);
+      worst = ratio;
+    }
+    sum += std::pow(ratio / worst, sharpness);
+  }
+  return worst * std::pow(sum / static_cast<double>(variances.size()), 1.0 / sharpness);
+}
+
+VisitSearch::VisitSearch(const Machine& machine, const CandidateSet& set, const CandidateRows& rows,
+                         const Asked& asked, const ProbingDistances& distances)
+    : set_(set),
+      rows_(rows),
+      asked_(asked),
+      sum_(rows.maker),
+      pool_(set.candidates.size()),
+      doubled_(set.candidates.size()) {
+  std::iota(pool_.begin(), pool_.end(), 0);
+  const auto stays = static_cast<Eigen::Index>(set.stays.size());
+  turns_.resize(stays, stays);
+  for (Eigen::Index i = 0; i < stays; ++i) {
+    for (Eigen::Index j = 0; j < stays; ++j) {
+      turns_(i, j) =
+          turn_seconds(machine, distances, set.stays[static_cast<std::size_t>(i)].angles_rad,
+                       set.stays[static_cast<std::size_t>(j)].angles_rad) /
+          60.0;
+    }
+  }
+}
+
+double VisitSearch::turn_minutes(int from, int to) const {
+  return turns_(set_.candidates[static_cast<std::size_t>(from)].stay,
+                set_.candidates[static_cast<std::size_t>(to)].stay);
+}
+
+double VisitSearch::touch_minutes(int candidate) const {
+  return set_.candidates[static_cast<std::size_t>(candidate)].touch_minutes;
+}
+
+double VisitSearch::tour_minutes(const std::vector<int>& order) const {
+  double minutes = 0.0;
+  for (std::size_t k = 0; k < order.size(); ++k) {
+    minutes += touch_minutes(order[k]);
+    if (k > 0) minutes += turn_minutes(order[k - 1], order[k]);
+  }
+  return minutes;
+}
+
+double VisitSearch::minutes_of_order(const std::vector<int>& order) const {
+  return other_minutes_ + tour_minutes(order);
+}
+
+void VisitSearch::learn_minutes(const std::vector<int>& order, double minutes) {
+  other_minutes_ = minutes - tour_minutes(order);
+}
+
+/// A visit and the same visit made again, one stay and the other with errors of their own.
+const Visit& VisitSearch::doubled(int candidate) {
+  Visit& twice = doubled_[static_cast<std::size_t>(candidate)];
+  if (twice.rows.size() > 0) return twice;
+  const Visit& once = rows_.visits[static_cast<std::size_t>(candidate)];
+  twice.shared = once.shared;
+  twice.rows.resize(2 * once.rows.rows(), once.rows.cols());
+  twice.rows << once.rows, once.rows;
+  twice.effects.resize(2 * once.effects.rows(), once.effects.cols());
+  twice.effects << once.effects, once.effects;
+  return twice;
+}
+
+double VisitSearch::evaluate(const ChosenVisits& chosen) {
+  std::vector<const Visit*> visits;
+  for (const int c : chosen.all()) visits.push_back(&rows_.visits[static_cast<std::size_t>(c)]);
+  if (!sum_.take(visits)) return infinite;
+  return measure_of(asked_, rows_.maker, sum_.variances(), sum_.responses());
+}
+
+// --------------------------------------------------------------------------------------- tours
+
+/// Nearest next, then turning round parts of the way while that shortens it. The first stays first, a
+/// repeated one last.
+std::vector<int> VisitSearch::shortest_tour(const ChosenVisits& chosen) const {
+  std::vector<int> tour = chosen.candidates;
+  for (std::size_t k = 1; k < tour.size(); ++k) {
+    std::size_t nearest = k;
+    for (std::size_t j = k + 1; j < tour.size(); ++j) {
+      if (turn_minutes(tour[k - 1], tour[j]) < turn_minutes(tour[k - 1], tour[nearest]) - 1e-12) {
+        nearest = j;
+      }
+    }
+    std::swap(tour[k], tour[nearest]);
+  }
+  if (chosen.repeats_first) tour.push_back(tour.front());
+  const std::size_t last = chosen.repeats_first ? tour.size() - 2 : tour.size() - 1;
+  for (bool shorter = true; shorter;) {
+    shorter = false;
+    for (std::size_t i = 1; i < last; ++i) {
+      for (std::size_t j = i + 1; j <= last; ++j) {
+        double change = turn_minutes(tour[i - 1], tour[j]) - turn_minutes(tour[i - 1], tour[i]);
+        if (j + 1 < tour.size()) {
+          change += turn_minutes(tour[i], tour[j + 1]) - turn_minutes(tour[j], tour[j + 1]);
+        }
+        if (change > -1e-9) continue;
+        std::reverse(tour.begin() + static_cast<std::ptrdiff_t>(i),
+                     tour.begin() + static_cast<std::ptrdiff_t>(j) + 1);
+        shorter = true;
+      }
+    }
+  }
+  return tour;
+}
+
+double VisitSearch::insertion_minutes(const std::vector<int>& tour, int candidate) const {
+  double least = infinite;
+  for (std::size_t k = 0; k < tour.size(); ++k) {
+    double more = turn_minutes(tour[k], candidate);
+    if (k + 1 < tour.size()) {
+      more += turn_minutes(candidate, tour[k + 1]) - turn_minutes(tour[k], tour[k + 1]);
+    }
+    least = std::min(least, more);
+  }
+  return least;
+}
+
+// ------------------------------------------------------------------------------------ exchange
+
+ChosenVisits VisitSearch::rounded(const Eigen::VectorXd& share, double minutes, double first_part,
+                                  bool repeats_first) {
+  ChosenVisits chosen;
+  chosen.repeats_first = repeats_first;
+  // Where a program can begin, with the largest share.
+  int first = -1;
+  for (Eigen::Index v = 0; v < share.size(); ++v) {
+    const auto at = static_cast<std::size_t>(v);
+    if (!set_.stays[static_cast<std::size_t>(set_.candidates[at].stay)].can_start) continue;
+    if (first < 0 || share[v] > share[first] * (1.0 + tie)) first = static_cast<int>(v);
+  }
+  chosen.candidates.push_back(std::max(first, 0));
+  double step = 0.0;
+  for (Eigen::Index v = 0; v < share.size(); ++v) {
+    step += share[v] * (touch_minutes(static_cast<int>(v)) + 0.1);
+  }
+  double next = first_part;
+  double passed = 0.0;
+  for (Eigen::Index v = 0; v < share.size(); ++v) {
+    passed += share[v] * minutes / step;
+    for (; passed > next; next += 1.0) {
+      const int candidate = static_cast<int>(v);
+      if (candidate != chosen.candidates.front()) chosen.candidates.push_back(candidate);
+    }
+  }
+  drop_until_short(chosen, minutes);
+  chosen.measure = evaluate(chosen);
+  chosen.minutes = minutes_of_order(shortest_tour(chosen));
+  return chosen;
+}
+
+/// What brings least goes until the rest fits.
+void VisitSearch::drop_until_short(ChosenVisits& chosen, double minutes) {
+  while (chosen.candidates.size() > 3 && minutes_of_order(shortest_tour(chosen)) > minutes) {
+    std::size_t least = 1;
+    double best = infinite;
+    for (std::size_t k = 1; k < chosen.candidates.size(); ++k) {
+      ChosenVisits less = chosen;
+      less.candidates.erase(less.candidates.begin() + static_cast<std::ptrdiff_t>(k));
+      const double measure = evaluate(less);
+      if (measure < best * (1.0 - tie)) {
+        best = measure;
+        least = k;
+      }
+    }
+    chosen.candidates.erase(chosen.candidates.begin() + static_cast<std::ptrdiff_t>(least));
+  }
+}
+
+bool VisitSearch::add_one(ChosenVisits& chosen, double minutes) {
+  const double now = evaluate(chosen);
+  const std::vector<int> tour = shortest_tour(chosen);
+  int best = -1;
+  double best_gain = 0.0;
+  for (const int candidate : pool_) {
+    const double more = touch_minutes(candidate) + insertion_minutes(tour, candidate);
+    if (chosen.minutes + more > minutes) continue;
+    sum_.with(rows_.visits[static_cast<std::size_t>(candidate)], variances_, responses_);
+    const double then = measure_of(asked_, rows_.maker, variances_, responses_);
+    const double gain = std::isfinite(now) ? std::log(now / then) / more : 1.0 / then;
+    if (gain <= best_gain * (1.0 + tie) + 1e-9) continue;
+    best_gain = gain;
+    best = candidate;
+  }
+  if (best < 0) return false;
+  ChosenVisits more = chosen;
+  more.candidates.push_back(best);
+  more.minutes = minutes_of_order(shortest_tour(more));
+  if (more.minutes > minutes) return false;
+  more.measure = evaluate(more);
+  if (!(more.measure < chosen.measure * (1.0 - tie))) return false;
+  chosen = std::move(more);
+  return true;
+}
+
+bool VisitSearch::exchange(ChosenVisits& chosen, std::size_t place, double minutes) {
+  const bool first = place == 0;
+  const bool twice = first && chosen.repeats_first;
+  const int old = chosen.candidates[place];
+  ChosenVisits rest = chosen;
+  rest.candidates.erase(rest.candidates.begin() + static_cast<std::ptrdiff_t>(place));
+  rest.repeats_first = chosen.repeats_first && !first;
+  if (!std::isfinite(evaluate(rest)) && sum_.variances().size() == 0) return false;
+  const std::vector<int> tour = shortest_tour(rest);
+  const double base = minutes_of_order(tour);
+  int best = -1;
+  double best_measure = chosen.measure * (1.0 - tie);
+  for (const int candidate : pool_) {
+    if (candidate == old) continue;
+    const auto at = static_cast<std::size_t>(candidate);
+    if (first && !set_.stays[static_cast<std::size_t>(set_.candidates[at].stay)].can_start)
+      continue;
+    const double times = twice ? 2.0 : 1.0;
+    const double more = times * (touch_minutes(candidate) + insertion_minutes(tour, candidate));
+    if (base + more > minutes) continue;
+    sum_.with(twice ? doubled(candidate) : rows_.visits[at], variances_, responses_);
+    const double then = measure_of(asked_, rows_.maker, variances_, responses_);
+    if (!(then < best_measure)) continue;
+    best_measure = then * (1.0 - tie);
+    best = candidate;
+  }
+  if (best < 0) return false;
+  ChosenVisits changed = chosen;
+  changed.candidates[place] = best;
+  changed.minutes = minutes_of_order(shortest_tour(changed));
+  if (changed.minutes > minutes) return false;
+  changed.measure = evaluate(changed);
+  if (!(changed.measure < chosen.measure * (1.0 - tie))) return false;
+  chosen = std::move(changed);
+  return true;
+}
+
+void VisitSearch::improve(ChosenVisits& chosen, double minutes) {
+  drop_until_short(chosen, minutes);
+  chosen.measure = evaluate(chosen);
+  chosen.minutes = minutes_of_order(shortest_tour(chosen));
+  for (int round = 0; round < most_rounds; ++round) {
+    bool better = false;
+    while (add_one(chosen, minutes)) better = true;
+    for (std::size_t place = 0; place < chosen.candidates.size(); ++place) {
+      if (go_on && !go_on()) return;
+      better = exchange(chosen, place, minutes) || better;
+    }
+    if (!better) return;
+  }
+}
+
+double VisitSearch::measure_without_one(const ChosenVisits& chosen) {
+  double worst = 0.0;
+  for (std::size_t k = 0; k < chosen.candidates.size(); ++k) {
+    ChosenVisits less = chosen;
+    less.candidates.erase(less.candidates.begin() + static_cast<std::ptrdiff_t>(k));
+    worst = std::max(worst, evaluate(less));
+  }
+  return worst;
+}
+
+// --------------------------------------------------------------------------------------- order
+
+double VisitSearch::measure_of_order(const std::vector<int>& order,
+                                     const std::vector<Eigen::MatrixXd>& drifts,
+                                     Eigen::MatrixXd& responses) {
+  const int drift = rows_.maker.first_drift_effect();
+  if (drift >= 0 && order.size() > 1) {
+    auto part = responses.middleRows<3>(drift);
+    part.setZero();
+    for (std::size_t k = 0; k < order.size(); ++k) {
+      const double when = static_cast<double>(k) / static_cast<double>(order.size() - 1) - 0.5;
+      part += when * drifts[static_cast<std::size_t>(order[k])];
+    }
+  }
+  return measure_of(asked_, rows_.maker, sum_.variances(), responses);
+}
+
+std::vector<int> VisitSearch::in_order(const ChosenVisits& chosen) {
+  const std::vector<int> visits = shortest_tour(chosen);
+  if (!std::isfinite(evaluate(chosen))) return visits;
+  const int drift = rows_.maker.first_drift_effect();
+  std::vector<Eigen::MatrixXd> drifts;
+  for (const int v : visits) {
+    const Visit& visit = rows_.visits[static_cast<std::size_t>(v)];
+    drifts.emplace_back();
+    if (drift >= 0) drifts.back() = sum_.part_of_responses(visit).middleRows<3>(drift);
+  }
+  Eigen::MatrixXd responses = sum_.responses();
+  std::vector<int> made(visits.size());
+  const auto cost = [&](const std::vector<int>& order) {
+    for (std::size_t k = 0; k < order.size(); ++k) {
+      made[k] = visits[static_cast<std::size_t>(order[k])];
+    }
+    double far = 0.0;
+    const RotaryAngles& a = set_.stays[set_.candidates[made[0]].stay].angles_rad;
+    const RotaryAngles& b = set_.stays[set_.candidates[made[1]].stay].angles_rad;
+    for (std::size_t i = 0; i < a.size(); ++i) {
+      far += std::max(0.0, std::abs(b[i] - a[i]) - close_by_rad);
+    }
+    return std::log(measure_of_order(order, drifts, responses)) +
+           worth_of_time * std::log(minutes_of_order(made)) + cost_of_far * far;
+  };
+  std::vector<int> order(visits.size());
+  std::iota(order.begin(), order.end(), 0);
+  const std::size_t last = chosen.repeats_first ? order.size() - 1 : order.size();
+  if (order.size() < 4) return visits;
+  // Out along every second one and back along the others: the commonest cure of drift.
+  std::vector<int> zigzag;
+  for (std::size_t k = 0; k < last; k += 2) zigzag.push_back(static_cast<int>(k));
+  for (std::size_t k = last; k-- > 0;) {
+    if (k % 2 == 1) zigzag.push_back(static_cast<int>(k));
+  }
+  if (chosen.repeats_first) zigzag.push_back(order.back());
+  if (cost(zigzag) < cost(order) - tie) order = zigzag;
+  double least = cost(order);
+  for (int round = 0; round < 20; ++round) {
+    bool better = false;
+    for (std::size_t i = 1; i < last; ++i) {
+      for (std::size_t j = 1; j < last; ++j) {
+        if (i == j) continue;
+        std::vector<int> moved = order;
+        if (i < j) {
+          std::reverse(moved.begin() + static_cast<std::ptrdiff_t>(i),
+                       moved.begin() + static_cast<std::ptrdiff_t>(j) + 1);
+        } else {
+          const int taken = moved[i];
+          moved.erase(moved.begin() + static_cast<std::ptrdiff_t>(i));
+          moved.insert(moved.begin() + static_cast<std::ptrdiff_t>(j), taken);
+        }
+        const double then = cost(moved);
+        if (!(then < least - tie)) continue;
+        least = then;
+        order = std::move(moved);
+        better = true;
+      }
+    }
+    if (!better) break;
+  }
+  std::vector<int> result;
+  for (const int k : order) result.push_back(visits[static_cast<std::size_t>(k)]);
+  return result;
+}
+
+}  // namespace pivotrace

@@ -1,0 +1,93 @@
+// Choosing whole visits: from the fractional design by rounding, adding and exchanging.
+#pragma once
+
+#include <functional>
+#include <vector>
+
+#include "plan/relaxed_design.h"
+
+namespace pivotrace {
+
+/// What is asked of every value, and what no plan can change.
+struct Asked {
+  Eigen::VectorXd scale;     ///< (K) U95 that counts as 1 [mm or rad]
+  Eigen::VectorXd constant;  ///< (K) variance that no survey takes away
+  Eigen::VectorXd bounds;    ///< half-widths of the bounded effects
+};
+
+/// A set of visits under way. The first is where the program begins.
+struct ChosenVisits {
+  std::vector<int> candidates;
+  /// Its first station is made a second time at the end.
+  bool repeats_first = false;
+  double measure = std::numeric_limits<double>::infinity();
+  double minutes = 0.0;
+
+  /// As they are visited, the repeated one included.
+  std::vector<int> all() const;
+};
+
+/// Worst U95 / wanted of every value, the others counted a little: (mean of (U95 / scale)^12)^(1/12).
+double measure_of(const Asked& asked, const VisitMaker& maker, const Eigen::VectorXd& variances,
+                  const Eigen::MatrixXd& responses);
+
+/// Weighs sets of visits against each other. Deterministic: candidates in their order, a later one must be
+/// better by more than `tie`.
+class VisitSearch {
+ public:
+  static constexpr double tie = 1e-7;
+
+  VisitSearch(const Machine& machine, const CandidateSet& set, const CandidateRows& rows,
+              const Asked& asked, const ProbingDistances& distances);
+
+  /// Candidates worth trying for exchange, in their order.
+  void look_at(std::vector<int> candidates) { pool_ = std::move(candidates); }
+
+  /// Visits at even steps of the shares of a fractional design, beginning with `first_part` of a step.
+  ChosenVisits rounded(const Eigen::VectorXd& share, double minutes, double first_part,
+                       bool repeats_first);
+
+  /// Adds what brings most per minute while it fits, and exchanges until nothing gets better.
+  void improve(ChosenVisits& chosen, double minutes);
+
+  /// Order of short ways that keeps drift out of the values; updates minutes. Of `chosen.all()`.
+  std::vector<int> in_order(const ChosenVisits& chosen);
+
+  /// Measure without its worst visit, beside the measure: what a slipped station would leave.
+  double measure_without_one(const ChosenVisits& chosen);
+
+  /// Expected minutes of an order: its visits, its turns, and what else the last plan looked at took.
+  double minutes_of_order(const std::vector<int>& order) const;
+  /// A plan of this order really takes so long: finding places at first, proving turns.
+  void learn_minutes(const std::vector<int>& order, double minutes);
+
+  /// Called between exchanges; false stops the search as soon as something complete is there.
+  std::function<bool()> go_on;
+
+ private:
+  double evaluate(const ChosenVisits& chosen);
+  double turn_minutes(int from, int to) const;
+  double touch_minutes(int candidate) const;
+  bool add_one(ChosenVisits& chosen, double minutes);
+  bool exchange(ChosenVisits& chosen, std::size_t place, double minutes);
+  void drop_until_short(ChosenVisits& chosen, double minutes);
+  std::vector<int> shortest_tour(const ChosenVisits& chosen) const;
+  double tour_minutes(const std::vector<int>& order) const;
+  double insertion_minutes(const std::vector<int>& tour, int candidate) const;
+  const Visit& doubled(int candidate);
+  double measure_of_order(const std::vector<int>& order, const std::vector<Eigen::MatrixXd>& drifts,
+                          Eigen::MatrixXd& responses);
+
+  const CandidateSet& set_;
+  const CandidateRows& rows_;
+  const Asked& asked_;
+  VisitSum sum_;
+  std::vector<int> pool_;
+  Eigen::MatrixXd turns_;       ///< minutes from stay to stay
+  double other_minutes_ = 0.5;  ///< beside visits and turns
+  std::vector<Visit> doubled_;
+  Eigen::VectorXd variances_;
+  Eigen::MatrixXd responses_;
+};
+
+}  // namespace pivotrace
