@@ -1,13 +1,17 @@
+#include <csignal>
 #include <memory>
 #include <optional>
 #include <ostream>
 
 #include "app/next_step.h"
+#include "app/progress.h"
 #include "app/verbs.h"
 #include "pivotrace/disk/text_file.h"
 #include "pivotrace/formats/machine_file.h"
 #include "pivotrace/formats/plan_file.h"
-#include "pivotrace/plan/make_plan.h"
+#include "pivotrace/formats/result_file.h"
+#include "pivotrace/formats/wanted_text.h"
+#include "pivotrace/plan/find_plan.h"
 #include "pivotrace/report/drawing.h"
 #include "pivotrace/report/plan_text.h"
 
@@ -17,8 +21,11 @@ namespace {
 
 struct PlanArguments {
   std::string machine_file;
-  std::string purpose = "check";
+  std::string purpose;
   double minutes = 0.0;
+  std::string within;
+  std::string detect;
+  std::string against;
   std::vector<std::string> axes;
   int stations = 0;
   int equator = 0;
@@ -32,17 +39,37 @@ struct PlanArguments {
   bool json = false;
 };
 
-PlanRequest request_of(const PlanArguments& arguments) {
+Purpose purpose_of(const PlanArguments& arguments) {
+  if (arguments.purpose == "commissioning") return Purpose::commissioning;
+  if (arguments.purpose == "crash") return Purpose::after_crash;
+  const bool named = !arguments.purpose.empty();
+  const bool asked =
+      arguments.minutes > 0.0 || !arguments.within.empty() || !arguments.detect.empty();
+  return asked && !named ? Purpose::minutes : Purpose::periodic_check;
+}
+
+std::vector<char> axes_of(const PlanArguments& arguments) {
+  std::vector<char> axes;
+  for (const std::string& letter : arguments.axes) {
+    if (!letter.empty()) axes.push_back(letter.front());
+  }
+  return axes;
+}
+
+/// Stations counted, or an order named: the regular pattern, as asked.
+bool by_hand(const PlanArguments& arguments) {
+  return arguments.stations != 0 || arguments.equator != 0 || !arguments.order.empty() ||
+         arguments.flip;
+}
+
+PlanRequest regular_request(const PlanArguments& arguments) {
   PlanRequest request;
-  if (arguments.purpose == "commissioning") request.purpose = Purpose::commissioning;
-  if (arguments.purpose == "crash") request.purpose = Purpose::after_crash;
+  request.purpose = purpose_of(arguments);
   if (arguments.minutes > 0.0) {
     request.purpose = Purpose::minutes;
     request.minutes = arguments.minutes;
   }
-  for (const std::string& letter : arguments.axes) {
-    if (!letter.empty()) request.axes.push_back(letter.front());
-  }
+  request.axes = axes_of(arguments);
   if (arguments.stations != 0) request.stations = arguments.stations;
   if (arguments.equator != 0) request.equator_touches = arguments.equator;
   if (arguments.order == "there-and-back") request.order = StationOrder::there_and_back;
@@ -52,6 +79,85 @@ PlanRequest request_of(const PlanArguments& arguments) {
   request.flip = arguments.flip;
   request.self_find = !arguments.from_file;
   return request;
+}
+
+/// Values named one by one leave the others this much more room.
+constexpr double room_for_others = 10.0;
+/// What is wanted may take so long where nobody says how long.
+constexpr double minutes_for_wanted = 30.0;
+
+/// What is typed after --within, --detect and --minutes.
+Expected<FindRequest> search_request(const PlanArguments& arguments, const Machine& machine,
+                                     const Console& console) {
+  FindRequest request = request_for(purpose_of(arguments), machine);
+  request.axes = axes_of(arguments);
+  request.self_find = !arguments.from_file;
+  if (arguments.rough_mm >= 0.0) request.rough_mm = arguments.rough_mm;
+  if (arguments.clearance_mm >= 0.0) request.clearance_mm = arguments.clearance_mm;
+  if (!arguments.within.empty()) {
+    const Expected<WantedText> wanted = parse_wanted(arguments.within);
+    if (!wanted) return tl::make_unexpected(wanted.error());
+    const double room = wanted->length_mm || wanted->angle_rad ? 1.0 : room_for_others;
+    request.length_mm = wanted->length_mm.value_or(room * request.length_mm);
+    request.angle_rad = wanted->angle_rad.value_or(
+        wanted->length_mm ? *wanted->length_mm / arm_of_an_angle_mm : room * request.angle_rad);
+    request.within = wanted->values;
+    request.minutes = minutes_for_wanted;
+  }
+  if (!arguments.detect.empty()) {
+    const Expected<double> shift_mm = parse_length_mm(arguments.detect);
+    if (!shift_mm) return tl::make_unexpected(shift_mm.error());
+    std::optional<FitResult> earlier;
+    if (!arguments.against.empty()) {
+      Expected<FitResult> read = read_result(arguments.against, console.disk);
+      if (!read) return tl::make_unexpected(read.error());
+      earlier = std::move(*read);
+    }
+    request.minutes = minutes_for_wanted;
+    auto detecting =
+        request_to_detect(std::move(request), *shift_mm, earlier ? &*earlier : nullptr);
+    if (!detecting) return detecting;
+    request = std::move(*detecting);
+  }
+  if (arguments.minutes > 0.0) {
+    request.minutes = arguments.minutes;
+    request.stop_when_reached = !arguments.within.empty() || !arguments.detect.empty();
+  }
+  return request;
+}
+
+/// Ctrl-C ends a search, not the program.
+class Interruption {
+ public:
+  Interruption() : before_(std::signal(SIGINT, [](int) { asked = 1; })) { asked = 0; }
+  ~Interruption() { std::signal(SIGINT, before_); }
+  Interruption(const Interruption&) = delete;
+  Interruption& operator=(const Interruption&) = delete;
+
+  static bool came() { return asked != 0; }
+
+ private:
+  using Handler = void (*)(int);
+  static inline volatile std::sig_atomic_t asked = 0;
+  Handler before_;
+};
+
+Expected<PlanOutcome> planned(const PlanArguments& arguments, const Machine& machine,
+                              const Console& console) {
+  if (by_hand(arguments)) return make_plan(machine, regular_request(arguments));
+  Expected<FindRequest> request = search_request(arguments, machine, console);
+  if (!request) return tl::make_unexpected(request.error());
+  constexpr std::size_t parts = 100;
+  ProgressLine line(console, "planning (Ctrl-C: the best so far)", "% of the minutes looked at",
+                    parts);
+  const Interruption interruption;
+  request->progress = [&](double part) {
+    line.show(static_cast<std::size_t>(part * parts));
+    return !Interruption::came();
+  };
+  Expected<PlanOutcome> outcome = find_plan(machine, *request);
+  line.clear();
+  return outcome;
 }
 
 /// A plan that is kept becomes a program; one that was only looked at is kept.
@@ -64,7 +170,7 @@ std::vector<std::string> next_words(const PlanArguments& arguments) {
             "--sheet",   beside(plan, ".sheet.html")};
   }
   return {"plan",  arguments.machine_file,
-          "--for", arguments.purpose,
+          "--for", arguments.purpose.empty() ? "check" : arguments.purpose,
           "-o",    beside(arguments.machine_file, ".plan.toml")};
 }
 
@@ -75,7 +181,7 @@ ExitCode run(const PlanArguments& arguments, const Console& console) {
   };
   const Expected<Machine> machine = read_machine(arguments.machine_file, console.disk);
   if (!machine) return fail(machine.error());
-  const Expected<PlanOutcome> outcome = make_plan(*machine, request_of(arguments));
+  const Expected<PlanOutcome> outcome = planned(arguments, *machine, console);
   if (!outcome) return fail(outcome.error());
   if (!arguments.plan_file.empty()) {
     const auto machine_file = seen_from(arguments.machine_file, arguments.plan_file, console.disk);
@@ -120,8 +226,19 @@ void add_plan_verb(CLI::App& app, Console& console, VerbAction& action) {
       ->check(CLI::IsMember({"commissioning", "check", "crash"}));
   verb->add_option("--minutes", arguments->minutes, "as good as possible in this many minutes")
       ->check(CLI::PositiveNumber);
+  verb->add_option("--within", arguments->within,
+                   "U95 wanted: 3um (all), 3um,8arcsec, or A.centre.Z=2um,A.orientation.B=5arcsec");
+  auto* detect =
+      verb->add_option("--detect", arguments->detect,
+                       "find a shift of this size in 8 of 10 cases: 5um (angles: over 100 mm)");
+  verb->add_option(
+          "--against", arguments->against,
+          "the earlier result (*.result.json) to detect a shift against; default: this survey "
+          "made again")
+      ->needs(detect);
   verb->add_option("--axis", arguments->axes, "measure only this axis (may be given again)");
-  verb->add_option("--stations", arguments->stations, "stations per axis");
+  verb->add_option("--stations", arguments->stations,
+                   "stations per axis: a regular pattern instead of a search");
   verb->add_option("--equator", arguments->equator, "touches round the equator of a ball");
   verb->add_option("--order", arguments->order, "there-and-back or pairs")
       ->check(CLI::IsMember({"there-and-back", "pairs"}));

@@ -6,11 +6,13 @@
 #include <algorithm>
 #include <cmath>
 #include <memory>
+#include <numbers>
 #include <numeric>
 
 #include "pivotrace/estimate/fit.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/plan/check_plan.h"
+#include "pivotrace/results/statistics.h"
 #include "plan/axis_range.h"
 #include "plan/outcome.h"
 #include "plan/visit_search.h"
@@ -119,6 +121,7 @@ class Finder {
   void set_distances();
   void set_wanted();
   void set_costs();
+  void set_first_minutes();
   Problems refuse_short_arcs() const;
   double arc_deg(int axis) const;
   DesignTask task(double minutes) const;
@@ -149,6 +152,7 @@ class Finder {
   Asked asked_;
   std::vector<double> least_minutes_;  ///< per candidate, with the cheapest way in
   double cheapest_way_in_ = 0.0;
+  double first_minutes_ = 0.0;  ///< that every survey takes before it can measure
   Eigen::VectorXd share_;
   std::vector<Finished> ladder_;
   std::string why_not_;
@@ -174,6 +178,11 @@ void Finder::set_wanted() {
   const Eigen::MatrixXd left = responses_left(*rows_);
   const auto values = static_cast<Eigen::Index>(maker.names().size());
   asked_.bounds = maker.bounds();
+  if (const int drift = maker.first_drift_effect(); drift >= 0) {
+    auto widths = asked_.bounds.segment<3>(drift - maker.common_effects());
+    asked_.drift_mm = widths[0];
+    widths.setZero();
+  }
   asked_.scale.resize(values);
   asked_.constant.resize(values);
   for (Eigen::Index k = 0; k < values; ++k) {
@@ -206,6 +215,22 @@ void Finder::set_costs() {
     least_minutes_.push_back(candidate.touch_minutes + way);
     cheapest_way_in_ = std::max(cheapest_way_in_, way);
   }
+  set_first_minutes();
+}
+
+/// Whatever a survey begins with has to be found first. A finding pass makes every touch of the visit: the
+/// visits of fewest touches are the cheapest to begin with.
+void Finder::set_first_minutes() {
+  Plan alone = frame_;
+  first_minutes_ = std::numeric_limits<double>::infinity();
+  for (std::size_t c = 0; c < set_.candidates.size(); ++c) {
+    const Candidate& candidate = set_.candidates[c];
+    if (static_cast<int>(candidate.touches.size()) > set_.least_touches) continue;
+    alone.stations.assign(1, set_.station(static_cast<int>(c)));
+    first_minutes_ =
+        std::min(first_minutes_, minutes_of(machine_, alone) - candidate.touch_minutes);
+  }
+  if (!std::isfinite(first_minutes_)) first_minutes_ = 0.0;
 }
 
 double Finder::arc_deg(int axis) const {
@@ -252,8 +277,12 @@ Problems Finder::prepare() {
 }
 
 DesignTask Finder::task(double minutes) const {
-  return {*rows_,       least_minutes_,  minutes + cheapest_way_in_,
-          asked_.scale, asked_.constant, std::vector<bool>(rows_->maker.shared().size(), true)};
+  return {*rows_,
+          least_minutes_,
+          std::max(0.5 * minutes, minutes + cheapest_way_in_ - first_minutes_),
+          asked_.scale,
+          asked_.constant,
+          std::vector<bool>(rows_->maker.shared().size(), true)};
 }
 
 /// What is worth most per minute in short and in long surveys.
@@ -598,6 +627,36 @@ FindRequest request_for(Purpose purpose, const Machine& machine) {
       break;
     case Purpose::minutes: break;
   }
+  return request;
+}
+
+Expected<FindRequest> request_to_detect(FindRequest request, double shift_mm,
+                                        const FitResult* earlier) {
+  // Quantiles of the normal distribution: 0.995 and 0.8.
+  const double seen_at = normal_quantile(0.995) + normal_quantile(0.8);
+  request.length_mm = normal_95 * shift_mm / (seen_at * std::numbers::sqrt2);
+  request.angle_rad = request.length_mm / arm_of_an_angle_mm;
+  if (earlier == nullptr) return request;
+  Problems problems;
+  for (const AxisResult& axis : earlier->axes) {
+    for (const auto* list : {&axis.centre, &axis.orientation}) {
+      for (const NamedEstimate& named : *list) {
+        const double shift = is_angle(named.name) ? shift_mm / arm_of_an_angle_mm : shift_mm;
+        const double square = std::pow(shift / seen_at, 2) - std::pow(named.estimate.u, 2);
+        if (square > 0.0) {
+          request.within.push_back({named.name, normal_95 * std::sqrt(square)});
+          continue;
+        }
+        problems.push_back({ProblemNumber::bad_argument,
+                            text_of(named.name) +
+                                " of the earlier result is itself too uncertain to "
+                                "show such a shift",
+                            {},
+                            "ask for a larger shift, or survey once more and compare later"});
+      }
+    }
+  }
+  if (!problems.empty()) return tl::make_unexpected(std::move(problems));
   return request;
 }
 

@@ -55,10 +55,15 @@ VisitSearch::VisitSearch(const Machine& machine, const CandidateSet& set, const 
     : set_(set),
       rows_(rows),
       asked_(asked),
+      asked_in_order_(asked),
       sum_(rows.maker),
       pool_(set.candidates.size()),
       doubled_(set.candidates.size()) {
   std::iota(pool_.begin(), pool_.end(), 0);
+  if (const int drift = rows.maker.first_drift_effect(); drift >= 0) {
+    asked_in_order_.bounds.segment<3>(drift - rows.maker.common_effects())
+        .setConstant(asked.drift_mm);
+  }
   const auto stays = static_cast<Eigen::Index>(set.stays.size());
   turns_.resize(stays, stays);
   for (Eigen::Index i = 0; i < stays; ++i) {
@@ -188,13 +193,21 @@ ChosenVisits VisitSearch::rounded(const Eigen::VectorXd& share, double minutes, 
     passed += share[v] * minutes / step;
     for (; passed > next; next += 1.0) {
       const int candidate = static_cast<int>(v);
-      if (candidate != chosen.candidates.front()) chosen.candidates.push_back(candidate);
+      if (!stands_there(chosen.candidates, candidate)) chosen.candidates.push_back(candidate);
     }
   }
   drop_until_short(chosen, minutes);
   chosen.measure = evaluate(chosen);
   chosen.minutes = minutes_of_order(shortest_tour(chosen));
   return chosen;
+}
+
+/// Every station is reached by a turn: two stays in a row at the same angles would be one.
+bool VisitSearch::stands_there(const std::vector<int>& candidates, int candidate) const {
+  const int stay = set_.candidates[static_cast<std::size_t>(candidate)].stay;
+  return std::ranges::any_of(candidates, [&](int other) {
+    return set_.candidates[static_cast<std::size_t>(other)].stay == stay;
+  });
 }
 
 /// What brings least goes until the rest fits.
@@ -222,7 +235,7 @@ bool VisitSearch::add_one(ChosenVisits& chosen, double minutes) {
   double best_gain = 0.0;
   for (const int candidate : pool_) {
     const double more = touch_minutes(candidate) + insertion_minutes(tour, candidate);
-    if (chosen.minutes + more > minutes) continue;
+    if (chosen.minutes + more > minutes || stands_there(chosen.candidates, candidate)) continue;
     sum_.with(rows_.visits[static_cast<std::size_t>(candidate)], variances_, responses_);
     const double then = measure_of(asked_, rows_.maker, variances_, responses_);
     const double gain = std::isfinite(now) ? std::log(now / then) / more : 1.0 / then;
@@ -260,7 +273,7 @@ bool VisitSearch::exchange(ChosenVisits& chosen, std::size_t place, double minut
       continue;
     const double times = twice ? 2.0 : 1.0;
     const double more = times * (touch_minutes(candidate) + insertion_minutes(tour, candidate));
-    if (base + more > minutes) continue;
+    if (base + more > minutes || stands_there(rest.candidates, candidate)) continue;
     sum_.with(twice ? doubled(candidate) : rows_.visits[at], variances_, responses_);
     const double then = measure_of(asked_, rows_.maker, variances_, responses_);
     if (!(then < best_measure)) continue;
@@ -317,7 +330,7 @@ double VisitSearch::measure_of_order(const std::vector<int>& order,
       part += when * drifts[static_cast<std::size_t>(order[k])];
     }
   }
-  return measure_of(asked_, rows_.maker, sum_.variances(), responses);
+  return measure_of(asked_in_order_, rows_.maker, sum_.variances(), responses);
 }
 
 std::vector<int> VisitSearch::in_order(const ChosenVisits& chosen) {

@@ -12,7 +12,8 @@ namespace pivotrace {
 struct Asked {
   Eigen::VectorXd scale;     ///< (K) U95 that counts as 1 [mm or rad]
   Eigen::VectorXd constant;  ///< (K) variance that no survey takes away
-  Eigen::VectorXd bounds;    ///< half-widths of the bounded effects
+  Eigen::VectorXd bounds;  ///< half-widths of the bounded effects, of drift 0: it has no order yet
+  double drift_mm = 0.0;   ///< that of drift
 };
 
 /// A set of visits under way. The first is where the program begins.
@@ -68,6 +69,7 @@ class VisitSearch {
   double evaluate(const ChosenVisits& chosen);
   double turn_minutes(int from, int to) const;
   double touch_minutes(int candidate) const;
+  bool stands_there(const std::vector<int>& candidates, int candidate) const;
   bool add_one(ChosenVisits& chosen, double minutes);
   bool exchange(ChosenVisits& chosen, std::size_t place, double minutes);
   void drop_until_short(ChosenVisits& chosen, double minutes);
@@ -81,6 +83,7 @@ class VisitSearch {
   const CandidateSet& set_;
   const CandidateRows& rows_;
   const Asked& asked_;
+  Asked asked_in_order_;  ///< with drift
   VisitSum sum_;
   std::vector<int> pool_;
   Eigen::MatrixXd turns_;       ///< minutes from stay to stay
