@@ -1,4 +1,4 @@
-// A comparison as JSON, schema examples/schemas/comparison-1.schema.json.
+// A comparison as JSON (schema examples/schemas/comparison-1.schema.json).
 #pragma once
 
 #include <string>
