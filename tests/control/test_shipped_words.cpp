@@ -191,7 +191,8 @@ class Spellings {
 std::set<std::string> spoken_by(const std::string& name) {
   std::set<std::string> spoken = Spellings(shipped(name)).all();
   if (shipped(name).log.begin.empty()) {
-    for (const std::string& silent : Spellings(ControlSheet{}).all()) {
+    const Spellings defaults{ControlSheet{}};
+    for (const std::string& silent : defaults.all()) {
       if (text_of(root / "routines" / (name + ".toml")).find('"' + silent + '"') ==
           std::string::npos) {
         spoken.erase(silent);
