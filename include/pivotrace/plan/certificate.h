@@ -20,7 +20,8 @@ struct WantedValue {
 /// Proof that no survey of these minutes does much better. With the information M_v of every candidate
 /// visit v, tau_v its least minutes and M_0 what is known before, vectors a_k and weights l_k give
 ///   sum_k l_k Var_k >= (sum_k l_k c_k'a_k)^2 / (sum_k l_k a_k'M_0 a_k + T max_v sum_k l_k a_k'M_v a_k / tau_v)
-/// for every survey of T minutes made of candidates. U95 with the normal factor on both sides, no bias.
+/// for every survey of T minutes made of candidates, every station reached by a turn; T is less what finding the
+/// first artefact takes at the least, and one turn more. U95 with the normal factor on both sides, no bias.
 struct Certificate {
   double minutes = 0.0;
   double step_deg = 0.0;  ///< of the grid, the widest of the axes
