@@ -38,6 +38,8 @@ const hashOf = (text) => `'sha256-${createHash('sha256').update(text).digest('ba
 
 const script = bundled('main.js', 'esm').replaceAll('</script', '<\\/script');
 const program = readFileSync(programBytes);
+/** The film of a rehearsal plays by a script of its own, as it stands between its tags. */
+const filmScript = `\n${readFileSync(join(project, 'src/report/rehearsal_film.js'), 'utf8')}\n`;
 const parts = {
   style: readFileSync(join(here, 'page.css'), 'utf8'),
   program: gzipSync(program, { level: 9 }).toString('base64'),
@@ -49,7 +51,7 @@ const parts = {
   // Where this build of the program can make a film, the page shows it.
   knows: JSON.stringify({ film: program.includes('--film') }),
   script,
-  'script-hashes': hashOf(script),
+  'script-hashes': `${hashOf(script)} ${hashOf(filmScript)}`,
 };
 const page = readFileSync(join(here, 'page.html'), 'utf8').replace(/\{\{([a-z-]+)\}\}/g, (unused, name) => parts[name]);
 writeFileSync(output, page);

@@ -95,6 +95,11 @@ export function pageFrame(title, html) {
   return el('iframe', { class: 'sheet', title, sandbox: 'allow-same-origin allow-modals', srcdoc: html });
 }
 
+/** A film plays by its own script, which the content policy names; it reaches nothing of this page. */
+export function filmFrame(title, html) {
+  return el('iframe', { class: 'sheet', title, sandbox: 'allow-scripts', srcdoc: html });
+}
+
 /** Hands a file to the person: where it goes is the browser's matter. */
 export function download(name, bytes) {
   const url = URL.createObjectURL(new Blob([bytes]));

@@ -1,5 +1,5 @@
 // Rehearse: the text of the program on a virtual machine, with faults to try.
-import { el, field, select, button, table, typed, fillSelect, pageFrame, slider } from './elements.js';
+import { el, field, select, button, table, typed, fillSelect, filmFrame, slider } from './elements.js';
 import { step, said, guarded, commandShown, saveButtons, stemOf } from './bench.js';
 import { currentMachine } from './room-machine.js';
 import { planName, controlNames } from './room-plan.js';
@@ -46,7 +46,7 @@ function showReport(bench, place, report, outcome, stem) {
       ['minutes of motion', report.minutes_of_motion.toFixed(1)], ['minutes in all', report.minutes.toFixed(1)],
       ...(Number.isFinite(clearance?.mm) ? [['smallest clearance', `${bench.length(clearance.mm, 2)}, ${clearance.part} to ${clearance.body}, line ${clearance.line}`]] : []),
     ]),
-    film ? pageFrame('Film of the rehearsal', film) : '',
+    film ? filmFrame('Film of the rehearsal', film) : '',
     picture ? el('figure', {}, el('img', { class: 'picture', alt: 'The smallest clearance, or what was hit', src: `data:image/svg+xml;charset=utf-8,${encodeURIComponent(picture)}` }), el('figcaption', {}, 'The smallest clearance, or what was hit')) : '',
     ...said(outcome, { sheet: false }).slice(1).filter(Boolean),
     shop.files.has(`${stem}.touches.csv`) ? saveButtons(bench, [`${stem}.touches.csv`]) : '',

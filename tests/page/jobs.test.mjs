@@ -55,6 +55,7 @@ job('a cradle with a round table, from the blank form to the report and the patc
   await enter(page, 'rehearse');
   await press(page, 'Rehearse');
   await says(page, 'Passed: the program ran to its end, nothing was hit.');
+  await room(page).frameLocator('iframe[title="Film of the rehearsal"]').locator('#bar').waitFor();
 
   await toResult(page);
   const report = room(page).frameLocator('iframe[title="Report"]');
