@@ -1,5 +1,5 @@
 // The compiler of the page knows the language of 2020, its library lacks the algorithms on ranges: these
-// are those the program uses, with the meaning of the standard, for whole containers. Taken in before every
+// are those the program uses, with the meaning of the standard, for whole containers. Included before every
 // file of the page's build (CMakePresets.json), by no other.
 #pragma once
 

@@ -255,7 +255,7 @@ function valuesStep(bench) {
     }
     bench.values = value.values;
     place.replaceChildren(
-      table('Values to copy', ['name', 'value', 'U95', 'unit', 'what it is', ''], Object.entries(value.values).map(([key, each]) => {
+      table('Values to copy', ['name', 'value', 'U95', 'unit', 'what it is', 'copy'], Object.entries(value.values).map(([key, each]) => {
         const row = tableRow([key, String(each.value).replace('-', '−'), each.U95 ? String(each.U95) : '', each.unit, each.meaning, '']);
         row.lastElementChild.append(button('Copy', () => navigator.clipboard?.writeText(String(each.value)), { class: 'quiet', 'aria-label': `copy ${key}` }));
         return row;

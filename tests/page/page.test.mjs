@@ -227,7 +227,7 @@ test('the first result stands there within half a second of opening', async () =
   }
   // A machine that does other work meanwhile is slower by as much as the native program is.
   const told = spawnSync('bash', ['-c', `TIMEFORMAT='%R %U %S'; time ${native} help >/dev/null`], { encoding: 'utf8' });
-  const [wall, user, system] = told.stderr.trim().split(/\s+/).map(Number);
+  const [wall, user, system] = told.stderr.trim().split(/\s+/).slice(-3).map(Number);
   const busy = Math.max(1, wall / Math.max(user + system, 0.001));
   console.log(`first result after ${Math.min(...times).toFixed(0)} ms; other work slows this machine ${busy.toFixed(1)} times`);
   assert.ok(Math.min(...times) <= 500 * busy);
