@@ -20,6 +20,10 @@ namespace {
 /// common practice, no source.
 constexpr double jog_height_mm = 2.0;
 
+/// What was touched may move that far while the stylus stands beside it, and the next move must still
+/// come away from it [mm]: common practice, no source.
+constexpr double unnoticed_mm = 3.0;
+
 Eigen::Vector3d unit_from(double around_rad, double up_rad) {
   return {std::cos(up_rad) * std::cos(around_rad), std::cos(up_rad) * std::sin(around_rad),
           std::sin(up_rad)};
@@ -152,7 +156,7 @@ double stand_off_gap_mm(const ProbingDistances& distances, const PlacedTouch& pl
 }
 
 double widest_approach_mm(const ProbingDistances& distances) {
-  const double off_the_surface = distances.limit + distances.back_off;
+  const double off_the_surface = distances.limit + distances.back_off + unnoticed_mm;
   return std::min(distances.clearance + distances.rough,
                   std::max(distances.approach, off_the_surface));
 }
