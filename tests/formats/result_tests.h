@@ -228,8 +228,11 @@ inline FitResult some_result() {
   result.findings = {
       {FindingCode::drift_seen, Severity::warning, finding::AsWritten{some_text(), some_text()}},
       {FindingCode::bad_touch, Severity::error,
-       finding::LeftOut{
-           {"12", {"3", {{'A', some_finite_number()}}}}, some_finite_number(), 0.01, coin()}}};
+       finding::LeftOut{{"12", {"3", {{'A', some_finite_number()}}}},
+                        some_finite_number(),
+                        0.01,
+                        coin(),
+                        std::nullopt}}};
   result.covariance.names = {axis_value('A', ValueKind::centre, LinearAxis::Y),
                              axis_value('A', ValueKind::orientation, LinearAxis::Y),
                              axis_value('C', ValueKind::centre, LinearAxis::X)};
