@@ -128,6 +128,14 @@ void TouchSteps::go_round(const TouchPlace& at, const LoopIndex& which, const Di
     spread = kept;
   }
   for (Value& part : corner) part = part / spread;
+  if (at.part.looped) {
+    // By parts: with the places of a table in it, the whole would be nested deeper than some controls go.
+    const Vec parts = steps_.vec("round");
+    steps_.set(parts, corner);
+    for (int k = 0; k < 3; ++k) {
+      if (corner[k].number() == nullptr) corner[k] = parts[k];
+    }
+  }
   steps_.set(variables_.corner, plus(centre(at), times(pass.away, at.axes.in_machine(corner))));
   moves_.guarded(variables_.corner, Retreat::out_of_a_touch);
   const Value rise = at.distances.height - pass.away * corner[2];

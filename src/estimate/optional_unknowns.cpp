@@ -193,7 +193,7 @@ ExtraTest confirm_effects(const Model& model, const RandomModel& stated,
   for (Eigen::Index k = 0; k < count; ++k) {
     Eigen::VectorXd pick = Eigen::VectorXd::Zero(extended.layout().unknowns);
     pick[extended.layout().unknowns - 1 - k] = 1.0;
-    dof = std::min(dof, uncertainty.degrees_of_freedom(pick));
+    dof = std::min(dof, uncertainty.dof_of_variance(pick));
   }
   test.tail =
       std::exp(log_f_tail(test.drop / static_cast<double>(count), static_cast<double>(count), dof));

@@ -129,6 +129,14 @@ double Uncertainty::degrees_of_freedom(const Eigen::VectorXd& by_unknown) const 
   return dof_of_square_widening(widening(by_unknown));
 }
 
+double Uncertainty::dof_of_variance(const Eigen::VectorXd& by_unknown) const {
+  const Eigen::VectorXd parts = group_variances(by_unknown);
+  const double spread = parts.dot(variances_.factor_covariance * parts);
+  const double total = parts.sum();
+  if (!(spread > 0.0) || !(total > 0.0)) return infinite;
+  return 2.0 * total * total / spread;
+}
+
 std::vector<double> Uncertainty::shifts(const Eigen::VectorXd& by_unknown) const {
   std::vector<double> shifts;
   Eigen::Index at = 0;

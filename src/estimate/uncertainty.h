@@ -59,6 +59,10 @@ class Uncertainty {
   /// 16, and hold 93 %.
   double degrees_of_freedom(const Eigen::VectorXd& by_unknown) const;
 
+  /// How well the variance of this output itself is known, for tests of it: 2 V^2 / var(V), V = sum V_g
+  /// (Satterthwaite); infinite with exact sigmas.
+  double dof_of_variance(const Eigen::VectorXd& by_unknown) const;
+
   /// Shares of the absolute variance by source; sums to 1.
   std::vector<BudgetLine> budget(const ValueName& output, const Eigen::VectorXd& by_unknown) const;
 

@@ -188,7 +188,7 @@ TEST_CASE(
   CHECK(says(hit.err, "wrote " + picture));
   const std::string svg = slurp(picture);
   CHECK(says(svg, "stylus ball hits ball"));
-  CHECK(says(svg, "line 3, X -270.000 Y -200.000 Z -174.29"));
+  CHECK(says(svg, "line 3: X −270.000 Y −200.000 Z −174.29"));
   CHECK(says(svg, "</svg>"));
   const Screen json = loop.rehearse({"--start", "-270,-200,-50", "--json"});
   const nlohmann::json report = nlohmann::json::parse(json.out);

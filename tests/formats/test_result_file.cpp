@@ -106,7 +106,7 @@ TEST_CASE("a result written before there was one spelling of every value is read
 }
 
 TEST_CASE(
-    "the units of the machine file come back; a file that does not say them is of a machine in "
+    "the units of the machine file come back, and a file that does not say them is of a machine in "
     "mm") {
   FitResult inch = small_result();
   inch.inch = true;
