@@ -157,7 +157,13 @@ Expected<PlanOutcome> planned(const PlanArguments& arguments, const Machine& mac
   };
   Expected<PlanOutcome> outcome = find_plan(machine, *request);
   line.clear();
-  return outcome;
+  if (outcome || !arguments.within.empty() || !arguments.detect.empty()) return outcome;
+  // Nothing was promised of a single value: the even pattern leaves out what cannot be reached.
+  Expected<PlanOutcome> regular = make_plan(machine, regular_request(arguments));
+  if (!regular) return outcome;
+  console.err << "note: no shorter survey was found (" << outcome.error().front().what
+              << "); stations are spread evenly instead\n";
+  return regular;
 }
 
 /// A plan that is kept becomes a program; one that was only looked at is kept.

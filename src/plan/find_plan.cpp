@@ -372,6 +372,20 @@ std::optional<Finder::Finished> Finder::finished(VisitSearch& search, const Chos
   return done;
 }
 
+namespace {
+
+/// A pin on its axis looks the same whichever way it turns.
+bool sense_can_show(const Machine& machine, const AxisResult& axis) {
+  if (axis.side == AxisSide::tool) return true;
+  constexpr double off_axis_mm = 1.0;
+  return std::ranges::any_of(machine.artefacts, [&](const Artefact& artefact) {
+    return artefact.carried_by >= machine.rotary_index(axis.letter) &&
+           perpendicular_from_line(axis.nominal, artefact.at_mm).norm() > off_axis_mm;
+  });
+}
+
+}  // namespace
+
 /// Robust by rule, not by luck.
 bool Finder::is_sound(VisitSearch& search, const Finished& finished) {
   if (finished.least_redundancy < least_redundancy_of_touch) {
@@ -393,7 +407,7 @@ bool Finder::is_sound(VisitSearch& search, const Finished& finished) {
     return false;
   }
   for (const AxisResult& axis : fit->axes) {
-    if (axis.estimated && !axis.turn_confirmed) {
+    if (axis.estimated && !axis.turn_confirmed && sense_can_show(machine_, axis)) {
       why_not_ = fmt::format("the turn sense of {} would not be proven", axis.letter);
       return false;
     }

@@ -72,6 +72,9 @@ class HistoryDrawing {
     for (const double sign : {1.0, -1.0}) {
       const double y = chart_y(sign * chart_.chart_limit);
       svg_.line({lower.left, y}, {lower.right, y}, "limit");
+      // Beside points far outside, the limits lie too near the middle for numbers of their own.
+      constexpr double room_for_a_number = 18.0;
+      if (std::abs(y - chart_y(0.0)) < room_for_a_number) continue;
       svg_.label({lower.left - 8.0, y + 5.0}, shown_signed(sign * chart_.chart_limit, 1),
                  Anchor::end, "quiet");
     }

@@ -12,7 +12,7 @@ namespace {
 
 constexpr double ascent = 0.78;
 constexpr double descent = 0.24;
-constexpr double clearance = 2.0;  ///< between a label and what it must not lie on
+constexpr double clearance = 5.0;  ///< between a label and what it must not lie on
 constexpr int sides = 24;
 constexpr double steps[] = {0.0, 4.0, 9.0, 16.0, 25.0, 36.0, 50.0, 66.0, 84.0, 104.0, 128.0, 156.0};
 /// From here on a thin line joins label and target.

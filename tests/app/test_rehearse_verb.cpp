@@ -38,7 +38,7 @@ class Loop {
  public:
   Loop() : folder_(fs::temp_directory_path() / ("pivotrace-loop-" + std::to_string(getpid()))) {
     fs::create_directories(folder_);
-    REQUIRE(run_verb({"plan", machine, "-o", file("plan.toml")}).code == 0);
+    REQUIRE(run_verb({"plan", machine, "--equator", "5", "-o", file("plan.toml")}).code == 0);
     REQUIRE(
         run_verb({"cycle", file("plan.toml"), "--control", demo_control, "-o", file("probe.nc")})
             .code == 0);

@@ -403,11 +403,6 @@ TEST_CASE("what cannot be spelled is refused with the reason") {
     sheet.numbers.decimals_mm = 0;
     CHECK(refusal().find("too coarse") != std::string::npos);
   }
-  SUBCASE("a control that goes on after a miss and cannot test") {
-    sheet.branches = {};
-    sheet.refusals.clear();
-    CHECK_FALSE(refusal().empty());
-  }
   SUBCASE("a skip move shorter than the control makes") {
     sheet.skip.min_distance_mm = 2.0;
     CHECK(refusal().find("no skip move shorter") != std::string::npos);

@@ -166,7 +166,10 @@ TEST_CASE("on the control: without noise its centre is that of fit, to the digit
       // One linear step finds a ball centre from a prediction that is up to 0.1 mm off: what is left
       // is its square over twice the reach, 0.1^2 / (2 * 15.7) mm.
       CHECK(told.spread >= 0.0);
-      CHECK(told.spread <= 0.1 * 0.1 / (2.0 * 15.7));
+      // The single touches aim where the file says: beside the centre by that shift, the lean and what
+      // the index errors of the truth add, and a touch aimed e beside reads e^2 / (2 (R + r)) too far out.
+      const double beside_mm = std::hypot(0.083, 0.051) + 0.015;
+      CHECK(told.spread <= beside_mm * beside_mm / (2.0 * 15.7));
     }
   }
 }
@@ -205,7 +208,10 @@ TEST_CASE("on the control: a longer part after the one that is solved leaves its
     // lean of 3.4e-4: 0.01 mm.
     CHECK(std::fabs(told.centre.at('Y') - (-200.0 + 0.083)) < 0.02);
     CHECK(std::fabs(told.centre.at('Z') - (-250.0 - 0.051)) < 0.02);
-    CHECK(told.spread <= 0.1 * 0.1 / (2.0 * 15.7));
+    // The single touches aim where the file says: beside the centre by that shift, the lean and what
+    // the index errors of the truth add, and a touch aimed e beside reads e^2 / (2 (R + r)) too far out.
+    const double beside_mm = std::hypot(0.083, 0.051) + 0.015;
+    CHECK(told.spread <= beside_mm * beside_mm / (2.0 * 15.7));
   }
 }
 
