@@ -139,7 +139,11 @@ std::vector<int> VisitSearch::shortest_tour(const ChosenVisits& chosen) const {
   }
   if (chosen.repeats_first) tour.push_back(tour.front());
   const std::size_t last = chosen.repeats_first ? tour.size() - 2 : tour.size() - 1;
-  for (bool shorter = true; shorter;) {
+  // A turn one way may take longer than back, so turning a part round is not always the gain that its two
+  // ends promise, and could go on for ever.
+  constexpr int most_passes = 50;
+  bool shorter = true;
+  for (int pass = 0; pass < most_passes && shorter; ++pass) {
     shorter = false;
     for (std::size_t i = 1; i < last; ++i) {
       for (std::size_t j = i + 1; j <= last; ++j) {
