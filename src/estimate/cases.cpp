@@ -197,18 +197,10 @@ Machine with_senses_reversed(const Machine& machine, const std::vector<int>& axe
   for (std::size_t k = 0; k < axes.size(); ++k) {
     if ((pattern >> k) & 1U) {
       TurnSense& sense = reversed.rotary[axes[k]].positive_turn;
-      sense = sense == TurnSense::right_hand ? TurnSense::left_hand : TurnSense::right_hand;
+      sense = other(sense);
     }
   }
   return reversed;
-}
-
-std::vector<int> turned_axes(const Model& model) {
-  std::vector<int> axes;
-  for (std::size_t axis = 0; axis < model.machine().rotary.size(); ++axis) {
-    if (model.axis_turned(static_cast<int>(axis))) axes.push_back(static_cast<int>(axis));
-  }
-  return axes;
 }
 
 bool confirms(const ScreenedCase& found) {

@@ -48,6 +48,16 @@ Attempt attempt(Model model, const RandomModel& random, const std::vector<TurnSe
   return {adjusted.chi2, rms_gap(model, minimum->unknowns)};
 }
 
+std::vector<TurnSense> flipped(const Model& model, const std::vector<int>& axes, unsigned pattern) {
+  std::vector<TurnSense> turns = model.turns();
+  for (std::size_t k = 0; k < axes.size(); ++k) {
+    if ((pattern >> k) & 1U) turns[axes[k]] = other(turns[axes[k]]);
+  }
+  return turns;
+}
+
+}  // namespace
+
 TurnSense other(TurnSense sense) {
   return sense == TurnSense::right_hand ? TurnSense::left_hand : TurnSense::right_hand;
 }
@@ -59,16 +69,6 @@ std::vector<int> turned_axes(const Model& model) {
   }
   return axes;
 }
-
-std::vector<TurnSense> flipped(const Model& model, const std::vector<int>& axes, unsigned pattern) {
-  std::vector<TurnSense> turns = model.turns();
-  for (std::size_t k = 0; k < axes.size(); ++k) {
-    if ((pattern >> k) & 1U) turns[axes[k]] = other(turns[axes[k]]);
-  }
-  return turns;
-}
-
-}  // namespace
 
 bool SenseVerdict::wrong() const {
   return std::find(answers.begin(), answers.end(), Answer::wrong) != answers.end();

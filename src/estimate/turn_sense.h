@@ -9,6 +9,12 @@
 
 namespace pivotrace {
 
+/// The sense that is not this one.
+TurnSense other(TurnSense sense);
+
+/// The rotary axes that the survey turned.
+std::vector<int> turned_axes(const Model& model);
+
 /// What the touches say about the turn sense of each rotary axis.
 struct SenseVerdict {
   enum class Answer { not_asked, confirmed, cannot_tell, wrong };

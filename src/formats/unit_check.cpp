@@ -17,33 +17,14 @@ constexpr std::size_t most_touches_looked_at = 500;
 constexpr double unsuspicious_distance_mm = 25.0;
 constexpr double much_better = 0.25;
 
-double mean_distance_mm(const Machine& machine, const MachineState& state, const Survey& survey,
-                        double factor) {
-  const std::size_t step = 1 + survey.touches.size() / most_touches_looked_at;
-  double sum = 0.0;
-  double count = 0.0;
-  for (std::size_t i = 0; i < survey.touches.size(); i += step) {
-    const Touch& touch = survey.touches[i];
-    const Artefact& artefact = machine.artefacts[static_cast<std::size_t>(touch.artefact)];
-    const RotaryAngles& angles =
-        survey.stations[static_cast<std::size_t>(touch.station)].angles_rad;
-    const Eigen::Vector3d stylus =
-        stylus_in_machine(machine, state, factor * touch.shown_mm, angles, touch.flip);
-    const Eigen::Vector3d expected =
-        machine_from_carried(machine, state, artefact.carried_by, artefact.at_mm, angles);
-    sum += (stylus - expected).norm();
-    count += 1.0;
-  }
-  return sum / count;
-}
-
 /// Where every touch is expected and where it was, as the control would show both [mm].
 struct Pairs {
   std::vector<Eigen::Vector3d> expected_mm;
   std::vector<Eigen::Vector3d> shown_mm;
 };
 
-Pairs pairs_of(const Machine& machine, const Survey& survey) {
+/// Every position multiplied by `factor` first.
+Pairs pairs_of(const Machine& machine, const Survey& survey, double factor = 1.0) {
   const MachineState state = nominal_state(machine);
   const std::size_t step = 1 + survey.touches.size() / most_touches_looked_at;
   Pairs pairs;
@@ -52,14 +33,23 @@ Pairs pairs_of(const Machine& machine, const Survey& survey) {
     const Artefact& artefact = machine.artefacts[static_cast<std::size_t>(touch.artefact)];
     const RotaryAngles& angles =
         survey.stations[static_cast<std::size_t>(touch.station)].angles_rad;
-    const Eigen::Vector3d stylus =
-        stylus_in_machine(machine, state, touch.shown_mm, angles, touch.flip);
+    const Eigen::Vector3d shown = factor * touch.shown_mm;
+    const Eigen::Vector3d stylus = stylus_in_machine(machine, state, shown, angles, touch.flip);
     const Eigen::Vector3d place =
         machine_from_carried(machine, state, artefact.carried_by, artefact.at_mm, angles);
-    pairs.shown_mm.push_back(touch.shown_mm);
-    pairs.expected_mm.emplace_back(touch.shown_mm + place - stylus);
+    pairs.shown_mm.push_back(shown);
+    pairs.expected_mm.emplace_back(shown + place - stylus);
   }
   return pairs;
+}
+
+double mean_distance_mm(const Machine& machine, const Survey& survey, double factor) {
+  const Pairs pairs = pairs_of(machine, survey, factor);
+  double sum = 0.0;
+  for (std::size_t i = 0; i < pairs.shown_mm.size(); ++i) {
+    sum += (pairs.expected_mm[i] - pairs.shown_mm[i]).norm();
+  }
+  return sum / static_cast<double>(pairs.shown_mm.size());
 }
 
 double median(std::vector<double> values) {
@@ -116,10 +106,9 @@ bool PositionBox::fits(const LinearAxes& axes, double slack_mm, double factor) c
 
 bool other_unit_fits_better(const Machine& machine, const Survey& survey, double factor) {
   if (survey.touches.empty()) return false;
-  const MachineState state = nominal_state(machine);
-  const double declared = mean_distance_mm(machine, state, survey, 1.0);
+  const double declared = mean_distance_mm(machine, survey, 1.0);
   if (declared <= unsuspicious_distance_mm) return false;
-  return mean_distance_mm(machine, state, survey, factor) < much_better * declared;
+  return mean_distance_mm(machine, survey, factor) < much_better * declared;
 }
 
 }  // namespace pivotrace::formats

@@ -61,6 +61,32 @@ double student_t_cdf(double t, double dof) {
   return bm::cdf(StudentT(dof), t);
 }
 
+namespace {
+
+/// Root of a function that grows, between a place where it is below 0 and one where it is above: regula
+/// falsi with halving (Illinois). Ends where the function is within `tolerance` of 0.
+template <class F>
+double root_between(const F& f, double low, double f_low, double high, double f_high,
+                    double tolerance) {
+  for (int step = 0; step < 60 && high - low > 1e-13 * high; ++step) {
+    const double next = (low * f_high - high * f_low) / (f_high - f_low);
+    const double f_next = f(next);
+    if (std::abs(f_next) < tolerance) return next;
+    if (f_next < 0.0) {
+      low = next;
+      f_low = f_next;
+      f_high *= 0.5;
+    } else {
+      high = next;
+      f_high = f_next;
+      f_low *= 0.5;
+    }
+  }
+  return 0.5 * (low + high);
+}
+
+}  // namespace
+
 double square_widening(double dof) {
   const double ratio = student_t_quantile(0.975, dof) / normal_quantile(0.975);
   return ratio * ratio - 1.0;
@@ -72,30 +98,13 @@ double dof_of_square_widening(double widening) {
   constexpr double least = 1e-9;
   if (widening < least) return infinity;
   const auto short_of = [&](double inverse) { return square_widening(1.0 / inverse) - widening; };
-  double low = 0.0;
-  double f_low = -widening;
-  double high = std::min(1.0, 0.5 * widening);  // t^2 / z^2 - 1 is above 2 / dof
-  double f_high = short_of(high);
+  const double high = std::min(1.0, 0.5 * widening);  // t^2 / z^2 - 1 is above 2 / dof
+  const double f_high = short_of(high);
   if (f_high <= 0.0) return 1.0 / high;
-  for (int step = 0; step < 60 && high - low > 1e-13 * high; ++step) {
-    const double next = (low * f_high - high * f_low) / (f_high - f_low);
-    const double f_next = short_of(next);
-    if (std::abs(f_next) < 1e-10 * widening) return 1.0 / next;
-    if (f_next < 0.0) {
-      low = next;
-      f_low = f_next;
-      f_high *= 0.5;
-    } else {
-      high = next;
-      f_high = f_next;
-      f_low *= 0.5;
-    }
-  }
-  return 1.0 / (0.5 * (low + high));
+  return 1.0 / root_between(short_of, 0.0, -widening, high, f_high, 1e-10 * widening);
 }
 
-// Between the two limits of large and of no bias the left side grows with U: regula falsi with halving
-// (Illinois), and bisection's certainty.
+// Between the two limits of large and of no bias the left side grows with U.
 double biased_expanded(double u, double dof, double B, double probability) {
   if (!(u >= 0.0) || !(B >= 0.0) || !is_dof(dof) || !is_probability(probability)) {
     return not_a_number;
@@ -107,26 +116,11 @@ double biased_expanded(double u, double dof, double B, double probability) {
   const auto short_of = [&](double x) {
     return student_t_cdf(x - b, dof) - student_t_cdf(-x - b, dof) - probability;
   };
-  double low = b + student_t_quantile(probability, dof);
-  double high = b + widest;
-  double f_low = short_of(low);
+  const double low = b + student_t_quantile(probability, dof);
+  const double f_low = short_of(low);
   if (f_low >= 0.0) return low * u;
-  double f_high = short_of(high);
-  for (int step = 0; step < 60 && high - low > 1e-12 * high; ++step) {
-    const double next = (low * f_high - high * f_low) / (f_high - f_low);
-    const double f_next = short_of(next);
-    if (std::abs(f_next) < 1e-14) return next * u;
-    if (f_next < 0.0) {
-      low = next;
-      f_low = f_next;
-      f_high *= 0.5;
-    } else {
-      high = next;
-      f_high = f_next;
-      f_low *= 0.5;
-    }
-  }
-  return high * u;
+  const double high = b + widest;
+  return u * root_between(short_of, low, f_low, high, short_of(high), 1e-14);
 }
 
 double chi_squared_quantile(double p, double dof) {
