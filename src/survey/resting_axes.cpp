@@ -25,7 +25,7 @@ AxisMotions no_motion() {
 }
 
 RestingAxes::RestingAxes(const SurveyTruth& truth, const SurveyNoise& noise)
-    : truth_(truth), noise_(noise), random_(noise.seed, axes_stream) {}
+    : truth_(truth), noise_(noise), random_(noise.axes_seed.value_or(noise.seed), axes_stream) {}
 
 const RestingAxes::Position& RestingAxes::position(int axis, double angle_rad, int side) {
   for (const Position& known : positions_) {

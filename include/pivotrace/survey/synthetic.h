@@ -4,6 +4,7 @@
 
 #include <array>
 #include <cstdint>
+#include <optional>
 #include <vector>
 
 #include "pivotrace/machine/state.h"
@@ -54,6 +55,8 @@ struct SurveyNoise {
   RotaryAngles index_repeat_sigma_rad{};  ///< of each arrival
   RotaryAngles axis_motion_sigma_mm{};    ///< of each index position, per coordinate; repeats
   std::uint64_t seed = 1;
+  /// Of index errors and motions, where another survey of the very same machine is made up; absent: `seed`.
+  std::optional<std::uint64_t> axes_seed;
 };
 
 /// What the machine file states, or its defaults.
