@@ -1,9 +1,9 @@
 #include "app/control_sheets.h"
 
 #include <algorithm>
-#include <filesystem>
 
 #include "app/start.h"
+#include "pivotrace/disk/file_name.h"
 #include "pivotrace/disk/text_file.h"
 #include "pivotrace/formats/control_sheet_file.h"
 
@@ -25,13 +25,13 @@ const SheetText* shipped(const std::string& name) {
 std::vector<std::string> control_sheet_folders(FileCalls& disk) {
   std::vector<std::string> folders;
   if (const auto settings = settings_folder()) {
-    folders.push_back((fs::path(*settings) / "pivotrace" / "routines").generic_string());
+    folders.push_back(name_of(path_of(*settings) / "pivotrace" / "routines"));
   }
   std::string program;
   if (disk.program(program) == 0) {
-    const fs::path folder = fs::path(program).parent_path();
-    folders.push_back((folder / "routines").generic_string());
-    folders.push_back((folder.parent_path() / "share" / "pivotrace" / "routines").generic_string());
+    const fs::path folder = path_of(program).parent_path();
+    folders.push_back(name_of(folder / "routines"));
+    folders.push_back(name_of(folder.parent_path() / "share" / "pivotrace" / "routines"));
   }
   return folders;
 }
@@ -44,8 +44,8 @@ std::vector<std::string> control_sheet_names(FileCalls& disk) {
   for (const std::string& folder : control_sheet_folders(disk)) {
     std::vector<std::string> here;
     std::error_code missing;
-    for (const auto& entry : fs::directory_iterator(folder, missing)) {
-      if (entry.path().extension() == ".toml") here.push_back(entry.path().stem().string());
+    for (const auto& entry : fs::directory_iterator(path_of(folder), missing)) {
+      if (entry.path().extension() == ".toml") here.push_back(name_of(entry.path().stem()));
     }
     std::sort(here.begin(), here.end());
     std::for_each(here.begin(), here.end(), add);

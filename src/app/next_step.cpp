@@ -2,6 +2,8 @@
 
 #include <ostream>
 
+#include "app/start.h"
+
 namespace pivotrace::app {
 
 namespace {
@@ -12,20 +14,17 @@ bool is_plain(char c) {
          static_cast<unsigned char>(c) >= 0x80;
 }
 
-std::string quoted(const std::string& word) {
+std::string typed(const std::string& word) {
   bool plain = !word.empty();
   for (const char c : word) plain = plain && is_plain(c);
-  if (plain) return word;
-  std::string text = "'";
-  for (const char c : word) text += c == '\'' ? std::string("'\\''") : std::string{c};
-  return text + "'";
+  return plain ? word : quoted_word(word);
 }
 
 }  // namespace
 
 std::string command_line(const std::vector<std::string>& words) {
   std::string line = "pivotrace";
-  for (const std::string& word : words) line += ' ' + quoted(word);
+  for (const std::string& word : words) line += ' ' + typed(word);
   return line;
 }
 

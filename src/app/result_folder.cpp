@@ -1,9 +1,9 @@
 #include "app/result_folder.h"
 
 #include <algorithm>
-#include <filesystem>
 #include <map>
 
+#include "pivotrace/disk/file_name.h"
 #include "pivotrace/formats/result_file.h"
 #include "pivotrace/report/history_text.h"
 
@@ -71,13 +71,13 @@ std::vector<std::string> result_files(const std::vector<std::string>& places) {
   std::vector<std::string> files;
   for (const std::string& place : places) {
     std::error_code failed;
-    if (!std::filesystem::is_directory(place, failed)) {
+    if (!std::filesystem::is_directory(path_of(place), failed)) {
       files.push_back(place);
       continue;
     }
     std::vector<std::string> inside;
-    for (const auto& entry : std::filesystem::directory_iterator(place, failed)) {
-      const std::string name = entry.path().generic_string();
+    for (const auto& entry : std::filesystem::directory_iterator(path_of(place), failed)) {
+      const std::string name = name_of(entry.path());
       if (name.ends_with(result_ending)) inside.push_back(name);
     }
     std::ranges::sort(inside);

@@ -48,6 +48,9 @@ bool opened_by_mouse(const std::vector<std::string>& words);
 /// it is used, and waits, so that it can be read.
 void greet(FileCalls& disk);
 
+/// The word between the quotation marks of this system's command prompt, so that it stays one word.
+std::string quoted_word(const std::string& word);
+
 /// Name as it is written in files: '/' between folders.
 std::string portable_name(std::string path);
 

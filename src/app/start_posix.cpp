@@ -33,6 +33,12 @@ bool opened_by_mouse(const std::vector<std::string>&) { return false; }
 
 void greet(FileCalls&) {}
 
+std::string quoted_word(const std::string& word) {
+  std::string text = "'";
+  for (const char c : word) text += c == '\'' ? std::string("'\\''") : std::string{c};
+  return text + "'";
+}
+
 std::string portable_name(std::string path) { return path; }
 
 }  // namespace pivotrace::app

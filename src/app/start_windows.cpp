@@ -6,25 +6,16 @@
 
 #include <algorithm>
 #include <array>
-#include <filesystem>
 #include <iostream>
 #include <streambuf>
 
 #include "app/start.h"
+#include "disk/windows_text.h"
+#include "pivotrace/disk/file_name.h"
 
 namespace pivotrace::app {
 
 namespace {
-
-std::string utf8_of(std::wstring_view text) {
-  const int length = static_cast<int>(text.size());
-  std::string bytes(static_cast<std::size_t>(WideCharToMultiByte(CP_UTF8, 0, text.data(), length,
-                                                                 nullptr, 0, nullptr, nullptr)),
-                    '\0');
-  WideCharToMultiByte(CP_UTF8, 0, text.data(), length, bytes.data(), static_cast<int>(bytes.size()),
-                      nullptr, nullptr);
-  return bytes;
-}
 
 /// What is typed at a console. Its own conversion to UTF-8 loses every letter beyond ASCII.
 class TypedText final : public std::streambuf {
@@ -82,7 +73,7 @@ std::vector<std::string> spoken_words(int, char**) {
 }
 
 std::optional<std::string> setting(const char* name) {
-  const std::wstring wide = std::filesystem::path(name).native();
+  const std::wstring wide = utf16_of(name);
   std::wstring value(GetEnvironmentVariableW(wide.c_str(), nullptr, 0), L'\0');
   if (value.size() <= 1) return std::nullopt;
   value.resize(
@@ -120,10 +111,10 @@ bool opened_by_mouse(const std::vector<std::string>& words) {
 void greet(FileCalls& disk) {
   std::string program;
   if (disk.program(program) == 0) {
-    const auto page = std::filesystem::path(program).parent_path() / "pivotrace.html";
+    const auto page = path_of(program).parent_path() / "pivotrace.html";
     FileStatus status;
     constexpr INT_PTR last_error = 32;  // as ShellExecute is documented
-    if (disk.status(page.generic_string(), status) == 0 &&
+    if (disk.status(name_of(page), status) == 0 &&
         reinterpret_cast<INT_PTR>(ShellExecuteW(nullptr, L"open", page.c_str(), nullptr, nullptr,
                                                 SW_SHOWNORMAL)) > last_error) {
       return;
@@ -137,6 +128,13 @@ void greet(FileCalls& disk) {
          "Or put the page pivotrace.html into the same folder: opening this program then shows\n"
          "the page, which needs no commands.\n";
   wait_for_key();
+}
+
+/// As CommandLineToArgvW takes it apart again: a mark inside has a backslash before it.
+std::string quoted_word(const std::string& word) {
+  std::string text = "\"";
+  for (const char c : word) text += c == '"' ? std::string("\\\"") : std::string{c};
+  return text + '"';
 }
 
 std::string portable_name(std::string path) {

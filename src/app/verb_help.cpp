@@ -1,6 +1,5 @@
 #include <fmt/format.h>
 
-#include <filesystem>
 #include <memory>
 #include <ostream>
 
@@ -9,6 +8,7 @@
 #include "app/verbs.h"
 #include "app/version.h"
 #include "base/words.h"
+#include "pivotrace/disk/file_name.h"
 #include "pivotrace/disk/text_file.h"
 #include "pivotrace/manual/pages.h"
 #include "pivotrace/manual/writers.h"
@@ -86,25 +86,25 @@ ExitCode show(const CLI::App& program, const std::string& topic, const Console& 
 
 Expected<void> write_man_pages(const CLI::App& program, const std::string& folder,
                                FileCalls& disk) {
-  const std::filesystem::path man1 = std::filesystem::path(folder) / "man1";
-  const std::filesystem::path man7 = std::filesystem::path(folder) / "man7";
+  const std::filesystem::path man1 = path_of(folder) / "man1";
+  const std::filesystem::path man7 = path_of(folder) / "man7";
   std::error_code ignored;  // a folder that is not there shows when the first page is written
   std::filesystem::create_directories(man1, ignored);
   std::filesystem::create_directories(man7, ignored);
   Expected<void> written =
-      write_file((man1 / "pivotrace.1").generic_string(),
+      write_file(name_of(man1 / "pivotrace.1"),
                  manual::man_page(program_page(program), {"pivotrace", 1, version}), disk);
   for (const CLI::App* verb : program.get_subcommands({})) {
     if (!written) return written;
     const std::string name = "pivotrace-" + verb->get_name();
-    written = write_file((man1 / (name + ".1")).generic_string(),
+    written = write_file(name_of(man1 / (name + ".1")),
                          manual::man_page(verb_page(*verb), {name, 1, version}), disk);
   }
   for (const manual::Chapter& chapter : manual::chapters()) {
     for (const manual::ManualPage& page : chapter.pages) {
       if (!written) return written;
       const std::string name = "pivotrace-" + page.topic;
-      written = write_file((man7 / (name + ".7")).generic_string(),
+      written = write_file(name_of(man7 / (name + ".7")),
                            manual::man_page(page.markdown, {name, 7, version}), disk);
     }
   }
@@ -114,10 +114,10 @@ Expected<void> write_man_pages(const CLI::App& program, const std::string& folde
 Expected<void> write_completions(const CLI::App& program, const std::string& folder,
                                  FileCalls& disk) {
   for (const CompletionFile& file : completion_files(program, all_topics(program))) {
-    const std::filesystem::path path = std::filesystem::path(folder) / file.place;
+    const std::filesystem::path path = path_of(folder) / file.place;
     std::error_code ignored;  // a folder that is not there shows when the file is written
     std::filesystem::create_directories(path.parent_path(), ignored);
-    const Expected<void> written = write_file(path.generic_string(), file.text, disk);
+    const Expected<void> written = write_file(name_of(path), file.text, disk);
     if (!written) return written;
   }
   return {};

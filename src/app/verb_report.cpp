@@ -1,4 +1,3 @@
-#include <filesystem>
 #include <memory>
 #include <ostream>
 
@@ -7,6 +6,7 @@
 #include "app/refusal.h"
 #include "app/result_folder.h"
 #include "app/verbs.h"
+#include "pivotrace/disk/file_name.h"
 #include "pivotrace/disk/text_file.h"
 #include "pivotrace/formats/limits_file.h"
 #include "pivotrace/formats/result_file.h"
@@ -157,7 +157,7 @@ ExitCode report_history(const ReportArguments& arguments, const Console& console
 
 ExitCode run(const ReportArguments& arguments, const Console& console) {
   std::error_code failed;
-  const bool folder = std::filesystem::is_directory(arguments.files.front(), failed);
+  const bool folder = std::filesystem::is_directory(path_of(arguments.files.front()), failed);
   const bool alone = arguments.files.size() == 1 && !folder;
   if (!alone && !(arguments.limits_file.empty() && arguments.previous_file.empty())) {
     return refuse(console, Problems{{ProblemNumber::bad_argument,

@@ -5,11 +5,11 @@
 
 #include <array>
 #include <cerrno>
-#include <filesystem>
 
 #include "disk/disk_problems.h"
 #include "disk/open_file.h"
 #include "disk/staged_file.h"
+#include "pivotrace/disk/file_name.h"
 
 namespace pivotrace {
 
@@ -113,7 +113,7 @@ Expected<void> write_file(const std::string& path, std::string_view bytes, FileC
 Expected<std::string> find_in_folders(const std::string& name,
                                       const std::vector<std::string>& folders, FileCalls& disk) {
   for (const std::string& folder : folders) {
-    const std::string path = (std::filesystem::path(folder) / name).generic_string();
+    const std::string path = name_of(path_of(folder) / path_of(name));
     FileStatus status;
     const bool found = disk.status(path, status) == 0;
     if (found && status.regular) return path;
@@ -131,7 +131,7 @@ Expected<std::string> seen_from(const std::string& file, const std::string& from
   if (disk.real_path(folder_of(from_file), real_folder) != 0) {
     return failure(write_problem("looking at its folder", from_file, errno));
   }
-  return std::filesystem::path(real_file).lexically_relative(real_folder).generic_string();
+  return name_of(path_of(real_file).lexically_relative(path_of(real_folder)));
 }
 
 std::string sha256_hex(std::string_view bytes) {

@@ -8,11 +8,11 @@
 #include <algorithm>
 #include <array>
 #include <cerrno>
-#include <filesystem>
 #include <limits>
 #include <utility>
 
 #include "pivotrace/disk/file_calls.h"
+#include "pivotrace/disk/file_name.h"
 
 namespace pivotrace {
 
@@ -72,8 +72,9 @@ std::wstring without_limit(const std::wstring& name) {
 }
 
 std::wstring system_name(const std::string& path) {
-  std::wstring name = std::filesystem::path(path).make_preferred().native();
-  const bool relative = std::filesystem::path(path).is_relative();
+  const std::filesystem::path said = path_of(path).make_preferred();
+  std::wstring name = said.native();
+  const bool relative = said.is_relative();
   const std::size_t length = name.size() + (relative ? GetCurrentDirectoryW(0, nullptr) : 0);
   return length > longest_plain_name ? without_limit(name) : name;
 }
@@ -84,7 +85,7 @@ std::string our_name(std::wstring name) {
   } else if (name.starts_with(L"\\\\?\\")) {
     name.erase(0, 4);
   }
-  return std::filesystem::path(name).generic_string();
+  return name_of(name);
 }
 
 class Handle {

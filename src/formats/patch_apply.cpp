@@ -4,12 +4,12 @@
 
 #include <algorithm>
 #include <cerrno>
-#include <filesystem>
 
 #include "base/words.h"
 #include "disk/disk_problems.h"
 #include "disk/staged_file.h"
 #include "formats/patch_record.h"
+#include "pivotrace/disk/file_name.h"
 #include "pivotrace/disk/text_file.h"
 
 namespace pivotrace {
@@ -172,11 +172,11 @@ void read_back(FileCalls& disk, const PatchPlan& plan, PatchReport& report) {
 
 /// The path from the root, links not followed: what was said, in full.
 std::string spelled_out(const std::string& path, FileCalls& disk) {
-  const std::filesystem::path said(path);
-  if (said.is_absolute()) return said.lexically_normal().generic_string();
+  const std::filesystem::path said = path_of(path);
+  if (said.is_absolute()) return name_of(said.lexically_normal());
   std::string here;
   if (disk.real_path(".", here) != 0) return path;
-  return (here / said).lexically_normal().generic_string();
+  return name_of((path_of(here) / said).lexically_normal());
 }
 
 /// To Windows small and capital letters of a name are the same.

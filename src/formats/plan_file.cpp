@@ -4,13 +4,13 @@
 
 #include <algorithm>
 #include <cmath>
-#include <filesystem>
 #include <map>
 
 #include "base/cautions.h"
 #include "base/words.h"
 #include "base/wrapped_text.h"
 #include "formats/toml_reader.h"
+#include "pivotrace/disk/file_name.h"
 #include "pivotrace/disk/text_file.h"
 #include "pivotrace/formats/machine_file.h"
 #include "pivotrace/geometry/angle.h"
@@ -394,9 +394,8 @@ Expected<std::string> named_machine_file(const std::string& text, const std::str
                           {path, 1, 1},
                           "add `machine_file = \"...\"`, or name it with --machine"});
         }
-        const std::filesystem::path file(named->get());
-        if (file.is_absolute()) return file.generic_string();
-        return (std::filesystem::path(path).parent_path() / file).generic_string();
+        const std::filesystem::path file = path_of(named->get());
+        return name_of(file.is_absolute() ? file : path_of(path).parent_path() / file);
       });
 }
 

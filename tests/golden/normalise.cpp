@@ -61,6 +61,7 @@ std::string normalised_line(std::string line, const Pass& pass) {
   if (line.size() >= 64) line = std::regex_replace(line, hash, "<sha256>");
   if (holds("seed ")) line = std::regex_replace(line, trial_seconds, "$1<seconds> s");
   if (holds("solver_seconds")) line = std::regex_replace(line, solver_seconds, "$1<seconds>");
+  if (line.starts_with("next: ")) std::ranges::replace(line, '"', '\'');
   if (holds("iterations")) line = std::regex_replace(line, solver_steps, "$1<steps>");
   return line;
 }

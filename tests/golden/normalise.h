@@ -23,6 +23,7 @@ std::string utc_digits();
 ///   64 hexadecimal digits, the SHA-256 of a file                         -> <sha256>
 ///   paths of the folders of the pass, the longest first                  -> <folder>, ...
 ///   time taken ("seed 1, 0.1 s" of `fit --trials`, "solver_seconds": 1e-3) -> <seconds>
+///   quotation marks of a command line in a line `next: ...`, which are those of the system -> '
 ///   the note on power cuts of systems that promise less                  -> nothing
 /// Bytes that are no printable text (control characters but tab and line feed, and what is not UTF-8) are
 /// written as \xNN, so that the golden texts are text.
