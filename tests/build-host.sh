@@ -76,7 +76,14 @@ build_demo_program() {
   cmake --build build/demo -j "$(build_jobs)" --target pivotrace
 }
 
-# A compiler cache is used when there is one.
+# A compiler cache is used when there is one. Without one, headers are read once for many files.
 if command -v ccache >/dev/null; then
   export CMAKE_CXX_COMPILER_LAUNCHER="${CMAKE_CXX_COMPILER_LAUNCHER-ccache}"
 fi
+
+# configure PRESET [OPTION...]
+configure() {
+  local precompile=ON
+  [ -z "${CMAKE_CXX_COMPILER_LAUNCHER:-}" ] || precompile=OFF
+  cmake --preset "$@" -DPIVOTRACE_PRECOMPILE="${precompile}" >/dev/null
+}
