@@ -64,7 +64,8 @@ class Arranger {
     std::vector<WayBetween> ways(station.touches.size(), WayBetween::over);
     if (how_.watched) ways = ways_between(machine_, state_, plan_.distances, station);
     for (const ForeseenVisit& foreseen : foresight_.stations[number - 1]) {
-      Visit visit{foreseen.target, {}, foreseen.finding_passes, foreseen.gain};
+      Visit visit{foreseen.target,      {},           foreseen.finding_passes, foreseen.met_off_mm,
+                  foreseen.felt_off_mm, foreseen.gain};
       for (std::size_t i = 0; i < foreseen.touches; ++i) {
         const PlacedTouch placed =
             place_touch(machine_, state_, plan_.distances, station.angles_rad,

@@ -12,6 +12,10 @@
 
 namespace pivotrace {
 
+/// A touch that ends this near to where it gives up has met nothing, whatever the control says of
+/// it [mm]: common practice, no source. Far above rounding, far below what a stylus gives.
+inline constexpr double missed_mm = 0.05;
+
 /// One point the program keeps track of: a ball, a section of a pin or bore, a point of a flat.
 struct CycleTarget {
   int artefact = 0;
@@ -36,6 +40,8 @@ struct Visit {
   int target = 0;
   std::vector<CycleTouch> touches;
   int finding_passes = 0;
+  double met_off_mm = 0.0;   ///< of its touches while it is being found, ForeseenVisit
+  double felt_off_mm = 0.0;  ///< of a feeler from above
   /// coordinate += gain * (found - predicted), one row per coordinate of the layout.
   Eigen::MatrixXd gain;
 };

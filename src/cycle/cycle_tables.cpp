@@ -22,6 +22,9 @@ double column_of(const CycleTouch& touch, int column) {
 /// Coordinates need no more than four decimals of their gains: 0.0001 of 3 mm is nothing.
 double gain_written(double gain) { return std::round(gain * 1e4) / 1e4 + 0.0; }
 
+/// Two decimals: short tables, and no less than what was foreseen.
+double rounded_up(double share) { return std::ceil(share * 100.0 - 1e-6) / 100.0; }
+
 bool all_equal(const std::vector<Value>& numbers) {
   return std::all_of(numbers.begin(), numbers.end(), [&](const Value& number) {
     return *number.number() == *numbers.front().number();
@@ -154,8 +157,25 @@ class PartWriter {
     StayColumn passes = column("passes on " + target, numbers_of([&](const Stay& stay) {
                                  return count(stay.visits[visit].finding_passes + 1);
                                }));
+    StayColumn met_off = shares_of_rough("finding limit of " + target, visit, &Visit::met_off_mm);
+    StayColumn felt_off =
+        job_.options.watched
+            ? StayColumn(numbers_of([](const Stay&) { return Value(1.0); }))
+            : shares_of_rough("feeling limit of " + target, visit, &Visit::felt_off_mm);
     std::vector<std::array<StayColumn, 3>> gain = gain_columns(visit, target);
-    return {touch_table(visit, target), std::move(counts), std::move(passes), std::move(gain)};
+    return {touch_table(visit, target), std::move(counts),   std::move(passes),
+            std::move(met_off),         std::move(felt_off), std::move(gain)};
+  }
+
+  /// A visit that is not found first does not read it.
+  StayColumn shares_of_rough(const std::string& name, std::size_t visit, double Visit::*off_mm) {
+    const ProbingDistances& d = job_.plan.distances;
+    const double rough = std::max(d.rough, 1e-3);
+    // With `limit` added, never beyond where a touch gives up.
+    const double most = std::max(0.0, (d.rough + d.search - missed_mm - d.limit) / rough);
+    return column(name, numbers_of([&](const Stay& stay) {
+                    return Value(rounded_up(std::min(stay.visits[visit].*off_mm / rough, most)));
+                  }));
   }
 
   std::string coordinate_name(const LearnedCoordinate& c) const {

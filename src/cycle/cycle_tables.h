@@ -76,6 +76,8 @@ struct VisitTable {
   TouchTable touches;
   StayColumn touch_count;
   StayColumn passes;  ///< fast ones to find, and the one that measures
+  /// How far from its prediction a touch that only finds may be, and a feeler, in shares of `rough`.
+  StayColumn met_off, felt_off;
   /// Per coordinate of the layout, machine X, Y, Z: empty where the part does not learn.
   std::vector<std::array<StayColumn, 3>> gain;
 };

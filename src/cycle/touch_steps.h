@@ -9,10 +9,6 @@
 
 namespace pivotrace {
 
-/// A touch that ends this near to where it gives up has met nothing, whatever the control says of
-/// it [mm]: common practice, no source. Far above rounding, far below what a stylus gives.
-inline constexpr double missed_mm = 0.05;
-
 /// One round of touches on a target.
 struct Pass {
   std::optional<bool> measures;  ///< the measuring pass, a finding pass, or decided by the program

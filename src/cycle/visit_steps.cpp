@@ -57,7 +57,8 @@ void VisitSteps::feel_from_above(const TouchPlace& at) const {
   moves_.read_trip_point();
   moves_.back_up();
   moves_.demand(absolute(Value(v.trip[2]) - from[2] - at.distances.reach), Comparison::less_equal,
-                far_off(), at.target.name + " is not where it should be");
+                far_off(at.visit.felt_off.at(at.stay)),
+                at.target.name + " is not where it should be");
 }
 
 /// At the safe height over the first touch, then down to one lift above its travel plane.
@@ -76,9 +77,10 @@ void VisitSteps::go_above(const TouchPlace& at) const {
   moves_.down_to(variables_.touch.left);
 }
 
-/// How far from its prediction a touch may be that only finds.
-Value VisitSteps::far_off() const {
-  return variables_.parameters.rough + variables_.parameters.search - length(missed_mm);
+/// How far from its prediction a touch may be that only finds: what `rough` allows at this station,
+/// after all the stations before it.
+Value VisitSteps::far_off(const Value& shares_of_rough) const {
+  return shares_of_rough * variables_.parameters.rough + variables_.parameters.limit;
 }
 
 void VisitSteps::run_passes(const TouchPlace& at) {
@@ -102,7 +104,8 @@ Pass VisitSteps::known_pass(const TouchPlace& at, bool measures) const {
             steps_.variable("touch limit"),
             measures ? a.close_away : a.away,
             measures ? a.close_look : a.look};
-  steps_.set(pass.touch_limit, measures ? variables_.parameters.limit : far_off(),
+  steps_.set(pass.touch_limit,
+             measures ? variables_.parameters.limit : far_off(at.visit.met_off.at(at.stay)),
              measures ? "measuring pass" : "finding pass");
   return pass;
 }
@@ -112,7 +115,8 @@ Pass VisitSteps::undecided_pass(const TouchPlace& at, const Condition& measures)
   const ArtefactDistances& a = at.distances;
   const Variable away = steps_.variable("away"), look = steps_.variable("look");
   const Pass pass{std::nullopt, measures, steps_.variable("touch limit"), away, look};
-  steps_.set(pass.touch_limit, far_off(), "a finding pass may be far off");
+  steps_.set(pass.touch_limit, far_off(at.visit.met_off.at(at.stay)),
+             "a finding pass may be far off");
   steps_.set(away, a.away);
   steps_.set(look, a.look);
   steps_.only_if(std::nullopt, measures, [&] {

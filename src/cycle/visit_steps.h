@@ -27,7 +27,7 @@ class VisitSteps {
   Pass known_pass(const TouchPlace& at, bool measures) const;
   Pass undecided_pass(const TouchPlace& at, const Condition& measures) const;
   void run_pass(const TouchPlace& at, const Pass& pass, std::optional<bool> again);
-  Value far_off() const;
+  Value far_off(const Value& shares_of_rough) const;
 
   const CycleJob& job_;
   const CycleVariables& variables_;

@@ -24,6 +24,7 @@ bool across(const Eigen::Vector3d& direction, int along) {
 struct Sight {
   Eigen::MatrixXd h;              ///< 3 x n, machine frame, all directions
   Eigen::MatrixXd seen;           ///< 3 x m: orthonormal directions its touches see
+  Eigen::Matrix3Xd outward;       ///< of every touch
   Eigen::Matrix3d place_turn;     ///< what H has for the coordinates of the target itself
   Eigen::Index place_column = 0;  ///< where they begin
   double curve_mm = 0.0;          ///< radius of the surface the stylus centre meets; 0 = flat
@@ -76,7 +77,7 @@ class Foreseer {
       for (std::size_t i = 0; i < station.touches.size(); ++i) {
         const int target = target_of(station.touches[i]);
         if (visits.empty() || visits.back().target != target) {
-          visits.push_back({target, i, 0, 0.0, 0, {}});
+          visits.push_back({target, i, 0, 0.0, 0.0, 0.0, 0, {}});
         }
         ++visits.back().touches;
       }
@@ -152,10 +153,12 @@ class Foreseer {
 
   void look(const PlannedStation& station, const ForeseenVisit& visit, Sight& sight) const {
     Eigen::Matrix3d normal = Eigen::Matrix3d::Zero();
+    sight.outward.resize(3, static_cast<Eigen::Index>(visit.touches));
     for (std::size_t i = 0; i < visit.touches; ++i) {
       const PlacedTouch placed = place_touch(machine_, state_, plan_.distances, station.angles_rad,
                                              station.touches[visit.first_touch + i]);
       normal += placed.outward * placed.outward.transpose();
+      sight.outward.col(static_cast<Eigen::Index>(i)) = placed.outward;
       const bool flat =
           machine_.artefacts[made_.targets[visit.target].artefact].kind == ArtefactKind::flat;
       sight.curve_mm = flat ? 0.0 : placed.reach_mm;
@@ -184,8 +187,8 @@ class Foreseer {
 
   /// Errors of one centre or place are together no longer than `rough`: the length its 3 x 2 or 3 x 3
   /// part can make of them, added up.
-  double off_mm(const Sight& sight, const Ignorance& now) const {
-    const Eigen::MatrixXd h = sight.seen.transpose() * sight.h;
+  double off_mm(const Eigen::MatrixXd& directions, const Sight& sight, const Ignorance& now) const {
+    const Eigen::MatrixXd h = directions.transpose() * sight.h;
     const Eigen::MatrixXd error = h * now.from_file;
     double off = 0.0;
     for (Eigen::Index j = 0; j < size();) {
@@ -198,6 +201,22 @@ class Foreseer {
     return std::max(plan_.distances.rough, 0.0) * off + 2.0 * std::sqrt(std::max(variance, 0.0));
   }
 
+  /// Along one direction a place off by e is met off by its part along it and e^2 / 2R of what lies across.
+  double met_off_mm(const Eigen::Vector3d& direction, const Sight& sight,
+                    const Ignorance& now) const {
+    const double off = off_mm(Eigen::Matrix3d::Identity(), sight, now);
+    const double sideways = sight.curve_mm > 0.0 ? 0.5 * off * off / sight.curve_mm : 0.0;
+    return off_mm(direction, sight, now) + sideways;
+  }
+
+  double met_off_mm(const Sight& sight, const Ignorance& now) const {
+    double most = 0.0;
+    for (const auto& outward : sight.outward.colwise()) {
+      most = std::max(most, met_off_mm(outward, sight, now));
+    }
+    return most;
+  }
+
   bool same_point(Eigen::Index a, Eigen::Index b) const {
     return made_.coordinates[a].axis == made_.coordinates[b].axis &&
            made_.coordinates[a].target == made_.coordinates[b].target;
@@ -208,7 +227,7 @@ class Foreseer {
                  Ignorance now) const {
     for (std::size_t i = first; i < sights.size(); ++i) {
       for (const Sight& sight : sights[i]) {
-        if (off_mm(sight, now) > sure_mm_) return false;
+        if (off_mm(sight.seen, sight, now) > sure_mm_) return false;
         now.learn(gain_of_keeping(sight), sight.h);
       }
     }
@@ -216,7 +235,9 @@ class Foreseer {
   }
 
   void visit(ForeseenVisit& made, const Sight& sight, bool learning, Ignorance& now) const {
-    made.off_mm = off_mm(sight, now);
+    made.off_mm = off_mm(sight.seen, sight, now);
+    made.met_off_mm = met_off_mm(sight, now);
+    made.felt_off_mm = met_off_mm(Eigen::Vector3d::UnitZ(), sight, now);
     made.finding_passes = passes_for(made.off_mm, sight.curve_mm);
     made.gain = learning ? best_gain(sight, now) : gain_of_keeping(sight);
     now.learn(made.gain, sight.h);

@@ -462,8 +462,10 @@ MachineAnswer VirtualMachine::stop_at_trigger(const Eigen::Vector3d& target_mm,
     MotionRules rules;
     rules.ball_may_touch = true;
     if (MachineAnswer stop = check_leg(posture(), at_trigger, rules)) return stop;
-    // From here on the stylus gives way to what it met, ball and shank in one.
+    // From here on the stylus gives way to what it met, ball and shank in one; and where it met the stem
+    // first, to the ball on it.
     rules.pressed_work = trigger.work;
+    if (trigger.work >= 0) rules.pressed_artefact = checker_.work()[trigger.work].part_of;
     if (MachineAnswer stop = check_leg(at_trigger, at_rest, rules)) return stop;
   }
   recorder_.add_time(move_s(machine_, rest_mm - start_mm, {}, FeedRate{false, feed_mm_per_min}));
@@ -471,7 +473,7 @@ MachineAnswer VirtualMachine::stop_at_trigger(const Eigen::Vector3d& target_mm,
   tell_rest();
   note_touch(trigger, trip_mm, feed_mm_per_min);
   if (trigger.work < 0) return std::nullopt;
-  return note_overtravel(-ball().distance_mm(trigger.work, posture()), trigger.work);
+  return note_overtravel(ball().pressed_mm(trigger.work, posture()), trigger.work);
 }
 
 /// No trigger: the slides run to the target, with the stylus pressed when it met something.

@@ -221,8 +221,10 @@ TEST_CASE("mixed angles: a file wrong beyond its word stops the program, and not
   REQUIRE(loop.has_value());
   const ProbingDistances& d = loop->plan.distances;
   int stopped = 0;
-  // From 8 mm on, eight times `rough`, the shank may meet the ball before the stylus does.
-  for (const double mm : {0.9, 1.5, 2.5, 4.0, 6.0}) {
+  // The promise is `rough`, here 1 mm: up to its edge every program runs to its end. Beyond it, up to six
+  // times as much, the stylus ball still comes first; then the shank may.
+  CHECK(d.rough == 1.0);
+  for (const double mm : {0.9, 1.0, 1.5, 2.5, 4.0, 6.0}) {
     for (int which = 0; which < 9; ++which) {
       CAPTURE(mm);
       CAPTURE(which);

@@ -29,6 +29,11 @@ struct ForeseenVisit {
   /// The target is no further than this from where it is predicted when the visit begins [mm], in
   /// the directions its touches see, when everything of the file is within `rough`.
   double off_mm = 0.0;
+  /// No touch of its first pass is met further than this from where it is predicted, and no feeler from
+  /// +Z [mm]. Whatever is further off is not where the file has it, give or take `rough`: learned from
+  /// all the same, it would send the next station astray by many times as much.
+  double met_off_mm = 0.0;
+  double felt_off_mm = 0.0;
   /// Fast passes that find it before the pass that measures.
   int finding_passes = 0;
   /// coordinate += gain * (found - predicted), n x 3, machine frame, one row per coordinate.
