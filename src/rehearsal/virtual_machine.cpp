@@ -476,6 +476,13 @@ MachineAnswer VirtualMachine::stop_at_trigger(const Eigen::Vector3d& target_mm,
   return note_overtravel(ball().pressed_mm(trigger.work, posture()), trigger.work);
 }
 
+bool VirtualMachine::ball_is_free_at(const Posture& posture) const {
+  for (std::size_t w = 0; w < checker_.work().size(); ++w) {
+    if (ball().distance_mm(static_cast<int>(w), posture) <= 0.0) return false;
+  }
+  return true;
+}
+
 /// No trigger: the slides run to the target, with the stylus pressed when it met something.
 MachineAnswer VirtualMachine::run_through(const Eigen::Vector3d& target_mm,
                                           const std::optional<Trigger>& missed,
@@ -489,6 +496,8 @@ MachineAnswer VirtualMachine::run_through(const Eigen::Vector3d& target_mm,
   }
   const Posture from = posture();
   const Posture to = posture_at(target_mm, real_rad_);
+  // One that ends a few um before it would have touched has hit nothing.
+  rules.ball_may_touch = !missed && ball_is_free_at(to);
   if (MachineAnswer stop = check_leg(from, to, rules)) return stop;
   recorder_.add_time(move_s(machine_, target_mm - shown_mm_, {}, FeedRate{false, feed_mm_per_min}));
   shown_mm_ = target_mm;

@@ -76,6 +76,7 @@ class VirtualMachine : public ControlledMachine {
 
   MachineAnswer stop_at_trigger(const Eigen::Vector3d& target_mm, const Trigger& trigger,
                                 double feed_mm_per_min, ProbeEnd& end);
+  bool ball_is_free_at(const Posture& posture) const;
   MachineAnswer run_through(const Eigen::Vector3d& target_mm, const std::optional<Trigger>& missed,
                             double feed_mm_per_min, ProbeEnd& end);
   MachineAnswer note_overtravel(double overtravel_mm, int work);
