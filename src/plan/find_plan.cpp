@@ -15,6 +15,7 @@
 #include "pivotrace/results/statistics.h"
 #include "plan/axis_range.h"
 #include "plan/outcome.h"
+#include "plan/proof.h"
 #include "plan/visit_search.h"
 
 namespace pivotrace {
@@ -124,6 +125,8 @@ class Finder {
   void set_first_minutes();
   Problems refuse_short_arcs() const;
   double arc_deg(int axis) const;
+  /// What a certificate counts of them.
+  double counted_minutes(double minutes) const;
   DesignTask task(double minutes) const;
   void look_at_worthy(VisitSearch& search);
   std::optional<Finished> finished(VisitSearch& search, const ChosenVisits& chosen);
@@ -276,10 +279,17 @@ Problems Finder::prepare() {
   return {};
 }
 
+double Finder::counted_minutes(double minutes) const {
+  return std::max(0.5 * minutes, minutes + cheapest_way_in_ - first_minutes_);
+}
+
 DesignTask Finder::task(double minutes) const {
-  return {*rows_,
+  return {rows_->visits,
+          rows_->maker.by_unknown(),
+          {rows_->maker.known_before()},
+          rows_->maker.shared(),
           least_minutes_,
-          std::max(0.5 * minutes, minutes + cheapest_way_in_ - first_minutes_),
+          counted_minutes(minutes),
           asked_.scale,
           asked_.constant,
           std::vector<bool>(rows_->maker.shared().size(), true)};
@@ -469,23 +479,8 @@ Certificate Finder::certificate(double minutes, double reached) const {
   proof.minutes = minutes;
   proof.candidates = static_cast<int>(set_.candidates.size());
   for (const AxisGrid& grid : set_.grids) proof.step_deg = std::max(proof.step_deg, grid.step_deg);
-  proof.reached = reached;
-  DesignTask asked = task(minutes);
-  RelaxedDesign best = relaxed_design(asked, 2 * design_iterations, 0.5 * design_gap, share_);
-  // Whether a prior counts once or with every visit: whichever proves more, axis by axis.
-  for (const int axis : axes_) {
-    DesignTask other = asked;
-    for (std::size_t k = 0; k < other.prior_with_visits.size(); ++k) {
-      if (rows_->maker.shared()[k].axis == axis) other.prior_with_visits[k] = false;
-    }
-    const RelaxedDesign design = relaxed_design(other, design_iterations, design_gap, best.share);
-    if (!(design.least_ratio > best.least_ratio)) continue;
-    best = design;
-    asked.prior_with_visits = other.prior_with_visits;
-  }
-  proof.bound = normal_95 * best.least_ratio;
-  proof.vectors = best.vectors;
-  proof.weights = best.weights;
+  proof.counted_minutes = counted_minutes(minutes);
+  prove({*rows_, least_minutes_, proof.counted_minutes, wanted_, axes_, reached}, share_, proof);
   return proof;
 }
 

@@ -21,32 +21,98 @@ constexpr double least_share = 1e-4;
 class Information {
  public:
   explicit Information(const DesignTask& task)
-      : task_(task), p_(task.rows.maker.unknowns()), values_(task.scale.size()) {
-    const std::vector<SharedPart>& shared = task.rows.maker.shared();
-    n_ = p_ + static_cast<Eigen::Index>(shared.size());
-    before_ = Eigen::MatrixXd::Zero(n_, n_);
-    before_.topLeftCorner(p_, p_) = task.rows.maker.known_before();
-    before_.diagonal().head(p_).array() += 1.0 / (unseen_sigma * unseen_sigma);
+      : task_(task), p_(task.by_unknown.rows()), n_(p_ + size_of(task.shared)) {
+    once_.resize(n_ - p_);
     precision_.resize(n_ - p_);
-    for (std::size_t k = 0; k < shared.size(); ++k) {
+    for (std::size_t k = 0; k < task.shared.size(); ++k) {
       const auto at = static_cast<Eigen::Index>(k);
-      precision_[at] = std::pow(std::max(shared[k].sigma, least_sigma), -2);
-      const double once = task.prior_with_visits[k] ? prior_left : 1.0;
-      before_(p_ + at, p_ + at) = once * precision_[at];
+      precision_[at] = std::pow(std::max(task.shared[k].sigma, least_sigma), -2);
+      once_[at] = (task.prior_with_visits[k] ? prior_left : 1.0) * precision_[at];
     }
   }
 
   Eigen::Index size() const { return n_; }
-  const Eigen::MatrixXd& before() const { return before_; }
 
-  /// M of visits that take these shares of the minutes.
+  /// M_0 of one value.
+  Eigen::MatrixXd before(Eigen::Index value) const {
+    const auto at = task_.known_before.size() > 1 ? static_cast<std::size_t>(value) : 0;
+    Eigen::MatrixXd known = Eigen::MatrixXd::Zero(n_, n_);
+    known.topLeftCorner(p_, p_) = task_.known_before[at];
+    known.diagonal().head(p_).array() += 1.0 / (unseen_sigma * unseen_sigma);
+    known.diagonal().tail(n_ - p_) = once_;
+    return known;
+  }
+
+  /// sum_k l_k a_k'M_0k a_k, the a_k already times sqrt(l_k).
+  double along_before(const Eigen::MatrixXd& vectors) const {
+    double sum = 0.0;
+    for (Eigen::Index k = 0; k < vectors.cols(); ++k) sum += along_before(vectors, k);
+    return sum;
+  }
+  double along_before(const Eigen::MatrixXd& vectors, Eigen::Index value) const {
+    const auto at = task_.known_before.size() > 1 ? static_cast<std::size_t>(value) : 0;
+    const auto head = vectors.col(value).head(p_);
+    return head.dot(task_.known_before[at] * head) +
+           head.squaredNorm() / (unseen_sigma * unseen_sigma) +
+           vectors.col(value).tail(n_ - p_).cwiseAbs2().dot(once_);
+  }
+
+  /// a_k = M_k^-1 c_k with the visits at these shares of the minutes; empty where that has no numbers.
+  Eigen::MatrixXd vectors_of(const Eigen::VectorXd& share) const {
+    const Eigen::Index values = task_.by_unknown.cols();
+    Eigen::MatrixXd asked = Eigen::MatrixXd::Zero(n_, values);
+    asked.topRows(p_) = task_.by_unknown;
+    const Eigen::MatrixXd sum = of(share);
+    if (task_.known_before.size() == 1) return solved(sum + before(0), asked);
+    Eigen::MatrixXd vectors(n_, values);
+    for (Eigen::Index k = 0; k < values; ++k) {
+      const Eigen::MatrixXd one = solved(sum + before(k), asked.col(k));
+      if (one.size() == 0) return {};
+      vectors.col(k) = one;
+    }
+    return vectors;
+  }
+
+  /// Per visit and value: a_k'M_v a_k / tau_v, (visits x K).
+  Eigen::MatrixXd per_minute(const Eigen::MatrixXd& vectors) const {
+    Eigen::MatrixXd gains(static_cast<Eigen::Index>(task_.visits.size()), vectors.cols());
+    std::vector<Eigen::Index> columns;
+    Eigen::MatrixXd own, seen;
+    for (std::size_t v = 0; v < task_.visits.size(); ++v) {
+      const Visit& visit = task_.visits[v];
+      columns_of(visit, columns);
+      own = vectors(columns, Eigen::all);
+      seen.noalias() = visit.rows * own;
+      auto gain = gains.row(static_cast<Eigen::Index>(v));
+      gain = seen.colwise().squaredNorm();
+      for (const int k : visit.shared) {
+        if (!task_.prior_with_visits[static_cast<std::size_t>(k)]) continue;
+        gain += precision_[k] * vectors.row(p_ + k).cwiseAbs2();
+      }
+      gain /= task_.minutes[v];
+    }
+    return gains;
+  }
+
+ private:
+  static Eigen::Index size_of(const std::vector<SharedPart>& shared) {
+    return static_cast<Eigen::Index>(shared.size());
+  }
+
+  static Eigen::MatrixXd solved(const Eigen::MatrixXd& information, const Eigen::MatrixXd& asked) {
+    const Eigen::LLT<Eigen::MatrixXd> factor(information);
+    if (factor.info() != Eigen::Success) return {};
+    return factor.solve(asked);
+  }
+
+  /// sum_v n_v M_v
   Eigen::MatrixXd of(const Eigen::VectorXd& share) const {
-    Eigen::MatrixXd sum = before_;
+    Eigen::MatrixXd sum = Eigen::MatrixXd::Zero(n_, n_);
     std::vector<Eigen::Index> columns;
     for (Eigen::Index v = 0; v < share.size(); ++v) {
       if (share[v] <= 0.0) continue;
       const auto at = static_cast<std::size_t>(v);
-      const Visit& visit = task_.rows.visits[at];
+      const Visit& visit = task_.visits[at];
       const double times = task_.total_minutes * share[v] / task_.minutes[at];
       columns_of(visit, columns);
       sum(columns, columns) += times * (visit.rows.transpose() * visit.rows);
@@ -59,28 +125,6 @@ class Information {
     return sum;
   }
 
-  /// Per visit: sum_k l_k a_k'M_v a_k / tau_v, the a_k already times sqrt(l_k).
-  Eigen::VectorXd per_minute(const Eigen::MatrixXd& vectors) const {
-    Eigen::VectorXd gains(static_cast<Eigen::Index>(task_.rows.visits.size()));
-    std::vector<Eigen::Index> columns;
-    Eigen::MatrixXd own, seen;
-    for (std::size_t v = 0; v < task_.rows.visits.size(); ++v) {
-      const Visit& visit = task_.rows.visits[v];
-      columns_of(visit, columns);
-      own = vectors(columns, Eigen::all);
-      seen.noalias() = visit.rows * own;
-      double gain = seen.squaredNorm();
-      for (const int k : visit.shared) {
-        if (task_.prior_with_visits[static_cast<std::size_t>(k)]) {
-          gain += precision_[k] * vectors.row(p_ + k).squaredNorm();
-        }
-      }
-      gains[static_cast<Eigen::Index>(v)] = gain / task_.minutes[v];
-    }
-    return gains;
-  }
-
- private:
   void columns_of(const Visit& visit, std::vector<Eigen::Index>& columns) const {
     columns.resize(static_cast<std::size_t>(visit.rows.cols()));
     for (Eigen::Index j = 0; j < p_; ++j) columns[static_cast<std::size_t>(j)] = j;
@@ -91,24 +135,18 @@ class Information {
 
   const DesignTask& task_;
   Eigen::Index p_;
-  Eigen::Index values_;
-  Eigen::Index n_ = 0;
-  Eigen::MatrixXd before_;
+  Eigen::Index n_;
+  Eigen::VectorXd once_;  ///< prior precision of shared effects that counts beforehand
   Eigen::VectorXd precision_;
 };
-
-Eigen::MatrixXd weighed(const Eigen::MatrixXd& vectors, const Eigen::VectorXd& weights) {
-  return vectors * weights.cwiseSqrt().asDiagonal();
-}
 
 double proven_ratio(const DesignTask& task, const Information& information,
                     const Eigen::MatrixXd& vectors, const Eigen::VectorXd& weights,
                     double largest_gain) {
-  const Eigen::MatrixXd& c = task.rows.maker.by_unknown();
-  const Eigen::MatrixXd scaled = weighed(vectors, weights);
+  const Eigen::MatrixXd& c = task.by_unknown;
   const double along =
       (weights.asDiagonal() * (c.transpose() * vectors.topRows(c.rows())).diagonal()).sum();
-  const double before = (information.before() * scaled).cwiseProduct(scaled).sum();
+  const double before = information.along_before(vectors * weights.cwiseSqrt().asDiagonal());
   const double variance = along * along / (before + task.total_minutes * largest_gain);
   const double unit = weights.dot(task.scale.cwiseAbs2());
   return std::sqrt((variance + weights.dot(task.constant)) / unit);
@@ -128,18 +166,25 @@ void drop_small(const Eigen::VectorXd& gains, Eigen::VectorXd& share) {
 
 }  // namespace
 
-double least_ratio(const DesignTask& task, const Eigen::MatrixXd& vectors,
-                   const Eigen::VectorXd& weights) {
+Eigen::VectorXd least_variances(const DesignTask& task, const Eigen::VectorXd& share) {
   const Information information(task);
-  const double largest = information.per_minute(weighed(vectors, weights)).maxCoeff();
-  return proven_ratio(task, information, vectors, weights, largest);
+  const Eigen::MatrixXd vectors = information.vectors_of(share);
+  const Eigen::Index values = task.by_unknown.cols();
+  Eigen::VectorXd least = Eigen::VectorXd::Zero(values);
+  if (vectors.size() == 0) return least;
+  const Eigen::VectorXd largest = information.per_minute(vectors).colwise().maxCoeff().transpose();
+  for (Eigen::Index k = 0; k < values; ++k) {
+    const double along = task.by_unknown.col(k).dot(vectors.col(k).head(task.by_unknown.rows()));
+    least[k] =
+        along * along / (information.along_before(vectors, k) + task.total_minutes * largest[k]);
+  }
+  return least;
 }
 
 RelaxedDesign relaxed_design(const DesignTask& task, int iterations, double gap,
                              const Eigen::VectorXd& start) {
-  const auto visits = static_cast<Eigen::Index>(task.rows.visits.size());
+  const auto visits = static_cast<Eigen::Index>(task.visits.size());
   const Eigen::Index values = task.scale.size();
-  const Eigen::Index p = task.rows.maker.unknowns();
   const Information information(task);
   RelaxedDesign best;
   best.design_ratio = std::numeric_limits<double>::infinity();
@@ -149,15 +194,13 @@ RelaxedDesign relaxed_design(const DesignTask& task, int iterations, double gap,
   Eigen::VectorXd level = Eigen::VectorXd::Constant(values, 1.0 / static_cast<double>(values));
   const Eigen::VectorXd square = task.scale.cwiseAbs2();
   for (int iteration = 0; iteration < iterations; ++iteration) {
-    const Eigen::LLT<Eigen::MatrixXd> factor(information.of(share));
-    if (factor.info() != Eigen::Success) break;
-    Eigen::MatrixXd asked = Eigen::MatrixXd::Zero(information.size(), values);
-    asked.topRows(p) = task.rows.maker.by_unknown();
-    const Eigen::MatrixXd vectors = factor.solve(asked);
-    const Eigen::VectorXd variances = asked.cwiseProduct(vectors).colwise().sum().transpose();
+    const Eigen::MatrixXd vectors = information.vectors_of(share);
+    if (vectors.size() == 0) break;
+    const Eigen::VectorXd variances =
+        (task.by_unknown.transpose() * vectors.topRows(task.by_unknown.rows())).diagonal();
     const Eigen::VectorXd ratios = (variances + task.constant).cwiseQuotient(square);
     const Eigen::VectorXd weights = level.cwiseQuotient(square);
-    const Eigen::VectorXd gains = information.per_minute(weighed(vectors, weights));
+    const Eigen::VectorXd gains = information.per_minute(vectors) * weights;
     const double largest = gains.maxCoeff();
     const double proven = proven_ratio(task, information, vectors, weights, largest);
     const double reached = std::sqrt(ratios.maxCoeff());

@@ -8,9 +8,13 @@
 
 namespace pivotrace {
 
-/// Values K, shared effects and visits as the rows have them.
+/// Unknowns p, values K. What visits share stands after the unknowns in their rows.
 struct DesignTask {
-  const CandidateRows& rows;
+  const std::vector<Visit>& visits;
+  Eigen::MatrixXd by_unknown;  ///< (p x K) c_k
+  /// (p x p) M_0 of the unknowns: one for all values, or one for each.
+  std::vector<Eigen::MatrixXd> known_before;
+  const std::vector<SharedPart>& shared;
   std::vector<double> minutes;  ///< per visit: at the least, with the cheapest way into it
   double total_minutes = 0.0;
   Eigen::VectorXd scale;     ///< (K) what each standard uncertainty is measured in [mm or rad]
@@ -21,8 +25,8 @@ struct DesignTask {
 };
 
 /// Vectors a_k and weights l_k prove for every plan of these visits
-///   sum_k l_k Var_k >= (sum_k l_k c_k'a_k)^2 / (sum_k l_k a_k'M_0 a_k + T max_v sum_k l_k a_k'M_v a_k / tau_v)
-/// since Var_k = c'M^-1 c >= 2 c'a - a'M a for any a, M = M_0 + sum_v n_v M_v and sum_v n_v tau_v <= T. So the
+///   sum_k l_k Var_k >= (sum_k l_k c_k'a_k)^2 / (sum_k l_k a_k'M_0k a_k + T max_v sum_k l_k a_k'M_v a_k / tau_v)
+/// since Var_k = c'M^-1 c >= 2 c'a - a'M a for any a, M = M_0k + sum_v n_v M_v and sum_v n_v tau_v <= T. So the
 /// largest (Var_k + constant_k) / scale_k^2 is at least (that + sum_k l_k constant_k) where
 /// sum_k l_k scale_k^2 = 1. Derived here; the equality for one output is Elfving's and Kiefer's equivalence
 /// of optimal designs (from memory).
@@ -40,8 +44,7 @@ struct RelaxedDesign {
 RelaxedDesign relaxed_design(const DesignTask& task, int iterations, double gap,
                              const Eigen::VectorXd& start = {});
 
-/// The bound that given vectors and weights prove for other minutes or priors.
-double least_ratio(const DesignTask& task, const Eigen::MatrixXd& vectors,
-                   const Eigen::VectorXd& weights);
+/// (K) Proven of every value alone: no plan's variance is below, from a_k = M^-1 c_k of these shares.
+Eigen::VectorXd least_variances(const DesignTask& task, const Eigen::VectorXd& share);
 
 }  // namespace pivotrace
