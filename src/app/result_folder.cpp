@@ -17,7 +17,6 @@ struct ReadResults {
   std::vector<Epoch> epochs;
   std::vector<std::string> machines;  ///< of the epochs
   std::vector<LengthUnit> units;      ///< of their machine files
-  bool simulated = false;             ///< one of them at least
   std::vector<LeftOutOfHistory> left_out;
 };
 
@@ -35,7 +34,6 @@ ReadResults read_all(const std::vector<std::string>& files, FileCalls& disk) {
     read.epochs.push_back(std::move(*epoch));
     read.machines.push_back(result->machine_name);
     read.units.push_back(unit_of(*result));
-    read.simulated = read.simulated || result->simulated;
   }
   return read;
 }
@@ -95,8 +93,7 @@ Expected<FollowedResults> history_of(const std::vector<std::string>& places,
   if (!read.epochs.empty()) {
     const LengthUnit unit = read.units.back();
     return FollowedResults{
-        make_history(followed, std::move(read.epochs), std::move(read.left_out), options), unit,
-        read.simulated};
+        make_history(followed, std::move(read.epochs), std::move(read.left_out), options), unit};
   }
   Problems problems = {{ProblemNumber::no_data,
                         "there is no usable result to make a history of",

@@ -17,7 +17,6 @@ std::vector<std::string> result_files(const std::vector<std::string>& places);
 struct FollowedResults {
   History history;
   LengthUnit unit = LengthUnit::mm;  ///< of the machine file of the last result
-  bool simulated = false;            ///< one result at least
 };
 
 /// The history of the machine asked for, or of the one most results name. Errors: P113 when no usable

@@ -69,8 +69,7 @@ ExitCode run(const CompareArguments& arguments, const Console& console) {
     if (!drawn) return refuse(console, drawn.error());
     if (is_kept(arguments.picture)) console.err << "wrote " << arguments.picture << '\n';
   }
-  const std::string notice =
-      before->simulated || after->simulated ? std::string(simulated_notice) + "\n" : "";
+  const std::string notice = comparison->simulated ? std::string(simulated_notice) + "\n" : "";
   const auto delivered = deliver(
       console, arguments.output,
       arguments.json ? write_comparison(*comparison)

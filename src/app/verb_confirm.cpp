@@ -137,7 +137,8 @@ ExitCode run(const ConfirmArguments& arguments, const Console& console) {
   }
   const LengthUnit unit = length_unit(arguments.units, *written);
   std::vector<ConfirmedValue> values;
-  std::string text = written->simulated ? std::string(simulated_notice) + "\n" : "";
+  bool simulated = written->simulated;
+  std::string text;
   bool good = true;
   if (!arguments.new_file.empty()) {
     const auto found = new_result(arguments, console.disk);
@@ -145,6 +146,7 @@ ExitCode run(const ConfirmArguments& arguments, const Console& console) {
     const auto confirmed = confirm(*written, *found, options_of(arguments));
     if (!confirmed) return refuse(console, confirmed.error());
     values = *confirmed;
+    simulated = simulated || found->simulated;
     text += confirm_text(*written, values, unit);
     good = overall(values) == Holding::holds;
   }
@@ -158,9 +160,10 @@ ExitCode run(const ConfirmArguments& arguments, const Console& console) {
     text += (values.empty() ? "" : "\n") + cut_text(*cut, *evidence, unit);
     good = good && evidence->holding == Holding::holds && !evidence->something_else;
   }
+  if (simulated) text = std::string(simulated_notice) + "\n" + text;
   const auto delivered =
       deliver(console, arguments.output,
-              arguments.json ? write_confirmation(*written, values, evidence) : text);
+              arguments.json ? write_confirmation(*written, simulated, values, evidence) : text);
   if (!delivered) return refuse(console, delivered.error());
   if (!arguments.json) {
     say_next(console, good ? std::vector<std::string>{"report", arguments.result_file, "-o",

@@ -38,7 +38,7 @@ ExitCode run(const HistoryArguments& arguments, const Console& console) {
   const auto followed = history_of(arguments.places, arguments.machine, options, console.disk);
   if (!followed) return refuse(console, followed.error());
   const History& history = followed->history;
-  const std::string notice = followed->simulated ? std::string(simulated_notice) + "\n" : "";
+  const std::string notice = history.simulated() ? std::string(simulated_notice) + "\n" : "";
   const auto delivered =
       deliver(console, arguments.output, shown(arguments, history, followed->unit, notice));
   if (!delivered) return refuse(console, delivered.error());

@@ -152,6 +152,7 @@ std::string write_comparison(const Comparison& comparison) {
   json.begin_object();
   json.add("format", comparison_format);
   json.add("machine", comparison.machine_name);
+  json.add("simulated", comparison.simulated);
   add_text_or_null(json, "old_started", comparison.old_started);
   add_text_or_null(json, "new_started", comparison.new_started);
   if (comparison.moved) {

@@ -49,12 +49,14 @@ void add_cut(JsonWriter& json, const CutEvidence& cut) {
 
 }  // namespace
 
-std::string write_confirmation(const FitResult& written, const std::vector<ConfirmedValue>& values,
+std::string write_confirmation(const FitResult& written, bool simulated,
+                               const std::vector<ConfirmedValue>& values,
                                const std::optional<CutEvidence>& cut) {
   JsonWriter json;
   json.begin_object();
   json.add("format", confirmation_format);
   json.add("machine", written.machine_name);
+  json.add("simulated", simulated);
   if (values.empty()) {
     json.add_null("verdict");
   } else {

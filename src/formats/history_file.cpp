@@ -109,6 +109,7 @@ void add_files(JsonWriter& json, const History& history) {
     json.begin_object({}, JsonLayout::one_line);
     json.add("file", epoch.file);
     json.add("started", epoch.started);
+    json.add("simulated", epoch.simulated);
     json.end();
   }
   json.end();
@@ -140,6 +141,7 @@ std::string write_history(const History& history) {
   json.begin_object();
   json.add("format", history_format);
   json.add("machine", history.machine_name);
+  json.add("simulated", history.simulated());
   json.begin_object("design", JsonLayout::one_line);
   json.add("weight", history.design.weight);
   json.add("limit", history.design.limit);
@@ -158,15 +160,16 @@ std::string write_history(const History& history) {
 }
 
 std::string write_history_rows(const History& history) {
-  std::string text = "file,started,value,unit,measured,U95,residual,chart,alarm\n";
+  std::string text = "file,started,simulated,value,unit,measured,U95,residual,chart,alarm\n";
   for (const ValueHistory& value : history.values) {
     const double unit = unit_of(value.name);
     for (const HistoryPoint& point : value.points) {
       const Epoch& epoch = history.epochs[point.epoch];
-      text += field(epoch.file) + "," + epoch.started + "," + field(text_of(value.name)) + "," +
-              unit_word(value.name) + "," + number(unit * point.value) + "," +
-              number(unit * point.U95) + "," + number(point.residual) + "," + number(point.chart) +
-              "," + (point.alarm ? "1" : "0") + "\n";
+      text += field(epoch.file) + "," + epoch.started + "," + (epoch.simulated ? "yes" : "no") +
+              "," + field(text_of(value.name)) + "," + unit_word(value.name) + "," +
+              number(unit * point.value) + "," + number(unit * point.U95) + "," +
+              number(point.residual) + "," + number(point.chart) + "," + (point.alarm ? "1" : "0") +
+              "\n";
     }
   }
   return text;

@@ -22,10 +22,10 @@ using namespace report;
 
 constexpr double shortest_probability = 1e-6;
 
-FigurePage page_of(const std::string& machine, const ChangePageOptions& options) {
+FigurePage page_of(const std::string& machine, bool simulated, const ChangePageOptions& options) {
   FigurePage page;
   page.title = machine;
-  page.caution = wrong_value_caution;
+  page.caution = (simulated ? std::string(simulated_notice) + " " : "") + wrong_value_caution;
   for (const ReportedFile& file : options.files) {
     page.files.push_back({file.role, file.file, file.sha256});
   }
@@ -240,7 +240,7 @@ std::string verdict_of(const History& history) {
 
 std::string comparison_page(const Comparison& comparison, const ChangePageOptions& options) {
   const ChangeColumns columns(options.unit);
-  FigurePage page = page_of(comparison.machine_name, options);
+  FigurePage page = page_of(comparison.machine_name, comparison.simulated, options);
   page.subject = "What moved from " + started_text(comparison.old_started) + " to " +
                  started_text(comparison.new_started);
   page.verdict = verdict_of(comparison);
@@ -258,7 +258,7 @@ std::string comparison_page(const Comparison& comparison, const ChangePageOption
 }
 
 std::string history_page(const History& history, const ChangePageOptions& options) {
-  FigurePage page = page_of(history.machine_name, options);
+  FigurePage page = page_of(history.machine_name, history.simulated(), options);
   page.subject = fmt::format("{} results", history.epochs.size());
   if (!history.epochs.empty()) {
     page.subject += fmt::format(", {} to {}", date_text(history.epochs.front().time_s),

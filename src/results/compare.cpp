@@ -148,6 +148,7 @@ Expected<Comparison> compare(const FitResult& old_result, const FitResult& new_r
   Comparison comparison;
   comparison.machine_name = new_result.machine_name;
   comparison.old_started = old_result.started;
+  comparison.simulated = old_result.simulated || new_result.simulated;
   comparison.new_started = new_result.started;
   comparison.notes = pair->notes;
   comparison.between_surveys_mm = pair->between_surveys_mm;

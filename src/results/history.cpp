@@ -69,6 +69,7 @@ std::optional<Epoch> epoch_of(const FitResult& result, const std::string& file,
   epoch.file = file;
   epoch.started = result.started;
   epoch.time_s = *time_s;
+  epoch.simulated = result.simulated;
   epoch.touches_hash = touches_hash(result);
   fill_values(result, epoch);
   if (epoch.names.empty()) return refused(Why::no_values);
@@ -337,6 +338,8 @@ class Maker {
 };
 
 }  // namespace
+
+bool History::simulated() const { return std::ranges::any_of(epochs, &Epoch::simulated); }
 
 bool History::alarmed() const {
   const bool by_value = std::ranges::any_of(values, [](const ValueHistory& value) {

@@ -140,3 +140,29 @@ TEST_CASE("confirm plans touches, reads a survey back and weighs a cut") {
   CHECK(cut.code == 1);
   CHECK(says(cut.out, "something else than the centre"));
 }
+
+TEST_CASE("what comes of simulated results says so, as JSON and rows too") {
+  Demo demo;
+  demo.result.simulated = true;
+  demo.save();
+  const std::string other = (demo.folder / "later.result.json").string();
+  FitResult later = demo.result;
+  later.started = "2026-12-02T08:00:00Z";
+  later.inputs = {{"machine", "m", "one"}, {"touches", "t", "later"}};
+  later.simulated = false;  // one of two is enough
+  spill(other, write_result(later));
+  for (const std::vector<std::string>& words :
+       {std::vector<std::string>{"compare", demo.result_file, other},
+        std::vector<std::string>{"history", demo.result_file, other},
+        std::vector<std::string>{"confirm", demo.result_file, other}}) {
+    CAPTURE(words.front());
+    std::vector<std::string> as_json = words;
+    as_json.emplace_back("--json");
+    CHECK(says(run_verb(words).out, "SIMULATED"));
+    CHECK(nlohmann::json::parse(run_verb(as_json).out).at("simulated") == true);
+  }
+  const std::string rows = run_verb({"history", demo.result_file, other, "--form", "csv"}).out;
+  CHECK(says(rows, "file,started,simulated,"));
+  CHECK(says(rows, ",yes,"));
+  CHECK(says(rows, ",no,"));
+}

@@ -11,8 +11,10 @@ namespace pivotrace {
 
 inline constexpr const char* confirmation_format = "pivotrace-confirmation-1";
 
-/// Lengths mm, angles degrees. `values` is empty where no survey was given, `cut` null where no cut was.
-std::string write_confirmation(const FitResult& written, const std::vector<ConfirmedValue>& values,
+/// Lengths mm, angles degrees. `values` is empty where no survey was given, `cut` null where no cut was;
+/// `simulated`: touches of a rehearsal are in the written result or in the new survey.
+std::string write_confirmation(const FitResult& written, bool simulated,
+                               const std::vector<ConfirmedValue>& values,
                                const std::optional<CutEvidence>& cut);
 
 }  // namespace pivotrace

@@ -123,6 +123,7 @@ struct Comparison {
   std::string machine_name;
   std::string old_started;
   std::string new_started;
+  bool simulated = false;  ///< one of the two at least is of touches a rehearsal made
   std::vector<ValueChange> values;
   std::vector<AxisChange> axes;
   Congruency test;

@@ -16,6 +16,7 @@ struct Epoch {
   std::string file;
   std::string started;  ///< ISO 8601
   double time_s = not_run;
+  bool simulated = false;    ///< of touches a rehearsal made
   std::string touches_hash;  ///< of its touch record; empty: not known
   std::vector<ValueName> names;
   std::vector<double> quoted_at_mm;  ///< per name: plane of the axis
@@ -105,6 +106,7 @@ struct History {
   std::vector<AxisHistory> axes;
 
   bool alarmed() const;
+  bool simulated() const;  ///< one result at least
 };
 
 inline constexpr double seconds_per_month = 30.4375 * 86400.0;
