@@ -208,8 +208,10 @@ void add_fit_verb(CLI::App& app, Console& console, VerbAction& action) {
   verb->add_option("TOUCHES", arguments->touch_file, "touch record (CSV)")
       ->type_name("FILE")
       ->required();
-  verb->add_option("--plan", arguments->plan_file,
-                   "the plan: TOUCHES is then the parameter file of an RS274/NGC control")
+  verb->add_option(
+          "--plan", arguments->plan_file,
+          "the plan: TOUCHES is then the listing of the variables (the parameter file) in which "
+          "a program without a log leaves its touches")
       ->type_name("FILE");
   verb->add_option("-o,--output", arguments->result_file, "also keep the whole result here (JSON)")
       ->type_name("FILE");

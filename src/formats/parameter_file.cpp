@@ -55,6 +55,32 @@ void each_line(std::string_view text, Visit visit) {
   }
 }
 
+/// The program leaves the plan's number first and the number of touches after it: where they stand, a
+/// complete run before any other.
+std::optional<ResultVariables> results_in(const std::map<int, double>& parameters,
+                                          const Plan& plan) {
+  const int identity = identity_number_of(plan);
+  std::optional<ResultVariables> found;
+  for (const auto& [number, value] : parameters) {
+    const auto count = parameters.find(number + 1);
+    if (std::lround(value) != identity || count == parameters.end()) continue;
+    const bool complete = std::lround(count->second) == plan.touch_count();
+    if (!found || complete) found = ResultVariables{number, number + 1, number + 2};
+    if (complete) break;
+  }
+  return found;
+}
+
+tl::unexpected<Problems> no_results(const std::string& name, const Plan& plan) {
+  return failure({ProblemNumber::missing_key,
+                  fmt::format("no variable in this file holds the number of this plan, {}",
+                              identity_number_of(plan)),
+                  {name, 0, 0},
+                  "give the listing of all variables the remarks of the program name, after the "
+                  "program of this plan has run. An RS274/NGC control saves only parameters its "
+                  "file lists: add the rows of `pivotrace cycle --parameter-rows`, and run again"});
+}
+
 class ParameterSurvey {
  public:
   ParameterSurvey(const std::map<int, double>& parameters, const std::string& name,
@@ -210,7 +236,10 @@ Expected<Survey> parse_planned_touches(std::string_view text, const std::string&
   if (!looks_like_parameters(text)) return parse_survey(text, name, machine);
   const auto parameters = parse_parameters(text, name);
   if (!parameters) return tl::make_unexpected(parameters.error());
-  Expected<Survey> survey = survey_from_parameters(*parameters, name, machine, plan, ngc_results);
+  std::optional<ResultVariables> results = results_in(*parameters, plan);
+  if (!results && parameters->contains(ngc_results.identity)) results = ngc_results;
+  if (!results) return no_results(name, plan);
+  Expected<Survey> survey = survey_from_parameters(*parameters, name, machine, plan, *results);
   if (survey) survey->simulated = text.starts_with(simulated_heading);
   return survey;
 }

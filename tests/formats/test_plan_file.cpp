@@ -149,6 +149,23 @@ TEST_CASE("the touches an RS274/NGC control keeps in parameters become a survey"
     CHECK(survey->touches[i].artefact == meant.touches[i].artefact);
     CHECK(survey->touches[i].station == meant.touches[i].station);
   }
+  SUBCASE("in variables the shop chose") {
+    std::string moved;
+    for (int k = 0; k < 2 + 3 * plan.touch_count(); ++k) {
+      moved += fmt::format("{}\t{:.6f}\n", 7300 + k, parse_parameters(file, "x")->at(1000 + k));
+    }
+    // The number of the plan in some other variable, with no touches after it, misleads nobody.
+    moved = fmt::format("12\t{}\n13\t0.5\n", identity_number_of(plan)) + moved;
+    const auto elsewhere = parse_planned_touches(moved, "listing.txt", machine, plan);
+    REQUIRE(elsewhere.has_value());
+    REQUIRE(elsewhere->touches.size() == survey->touches.size());
+    for (std::size_t i = 0; i < survey->touches.size(); ++i) {
+      CHECK(elsewhere->touches[i].shown_mm == survey->touches[i].shown_mm);
+    }
+    const auto none = parse_planned_touches("1\t0\n2\t0\n3\t0\n4\t0\n", "x", machine, plan);
+    REQUIRE_FALSE(none.has_value());
+    CHECK(none.error().front().number == ProblemNumber::missing_key);
+  }
   SUBCASE("of another plan") {
     const auto other = read(replaced(file, std::to_string(identity_number_of(plan)), "123456"));
     REQUIRE_FALSE(other.has_value());

@@ -40,8 +40,10 @@ Expected<Survey> survey_from_parameters(const std::map<int, double>& parameters,
                                         const std::string& name, const Machine& machine,
                                         const Plan& plan, const ResultVariables& results);
 
-/// The touches of a plan: from a parameter file when the file looks like one (parameters where the
-/// shipped control sheet ngc leaves them), otherwise from a touch record.
+/// The touches of a plan: from a parameter file or a listing of variables when the file looks like one,
+/// otherwise from a touch record. The plan's number tells where in it they stand, whatever the control
+/// sheet: the shop chooses the variables.
+/// Errors: P103 the number stands nowhere; as survey_from_parameters.
 Expected<Survey> parse_planned_touches(std::string_view text, const std::string& name,
                                        const Machine& machine, const Plan& plan);
 
