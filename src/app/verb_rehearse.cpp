@@ -8,6 +8,7 @@
 #include "app/next_step.h"
 #include "app/progress.h"
 #include "app/verbs.h"
+#include "pivotrace/base/length.h"
 #include "pivotrace/disk/text_file.h"
 #include "pivotrace/formats/machine_file.h"
 #include "pivotrace/formats/parameter_file.h"
@@ -67,13 +68,15 @@ Expected<void> choose_start(const RehearseArguments& arguments, Rehearsal& rehea
     }
   }
   if (arguments.start.empty()) return {};
-  options.start_mm = {arguments.start[0], arguments.start[1], arguments.start[2]};
+  const double unit_mm = rehearsal.machine.inch ? mm_per_inch : 1.0;
+  options.start_mm =
+      unit_mm * Eigen::Vector3d(arguments.start[0], arguments.start[1], arguments.start[2]);
   for (std::size_t k = 0; k < 3; ++k) {
-    if (travel[k].contains(arguments.start[k])) continue;
+    if (travel[k].contains(options.start_mm[static_cast<Eigen::Index>(k)])) continue;
     return failure({ProblemNumber::bad_argument,
                     std::string("--start: ") + "XYZ"[k] + " lies outside the travel",
                     {},
-                    "give machine coordinates, in mm whatever the units of the machine file"});
+                    "give machine coordinates, in the unit of the machine file"});
   }
   for (std::size_t i = 3; i < arguments.start.size(); ++i) {
     if (i - 3 >= rehearsal.machine.rotary.size()) {
@@ -327,8 +330,10 @@ void add_rehearse_verb(CLI::App& app, Console& console, VerbAction& action) {
       ->required();
   verb->add_option("--plan", arguments->plan_file, "start where this plan starts (*.plan.toml)")
       ->type_name("FILE");
-  verb->add_option("--start", arguments->start,
-                   "start here instead: X,Y,Z in mm as the control shows, then angles in degrees")
+  verb->add_option(
+          "--start", arguments->start,
+          "start here instead: X,Y,Z as the control shows them, in the unit of the machine "
+          "file, then angles in degrees")
       ->delimiter(',')
       ->type_name("X,Y,Z,...")
       ->expected(3, 3 + max_rotary_axes);

@@ -84,7 +84,7 @@ Problems unmeasured_turns(const FitResult& result, const ReseatRequest& request)
   return problems;
 }
 
-void add_warnings(const FitResult& result, ReseatTable& table) {
+void add_warnings(const FitResult& result, LengthUnit unit, ReseatTable& table) {
   if (table.offsets_run_out) {
     const auto first_without =
         std::find_if(table.rows.begin(), table.rows.end(),
@@ -98,9 +98,10 @@ void add_warnings(const FitResult& result, ReseatTable& table) {
   for (const ReseatRow& row : table.rows) worst = std::max(worst, row.lean_left_rad);
   if (mm_per_300_from_rad(worst) > lean_worth_telling_mm_per_300) {
     table.warnings.push_back(fmt::format(
-        "a work offset shifts but cannot lean: up to {} mm over 300 mm of lean stays in the part; "
-        "`pivotrace shim` tells how to align the unit",
-        fixed_text(mm_per_300_from_rad(worst), 4)));
+        "a work offset shifts but cannot lean: up to {} {} of lean stays in the part; `pivotrace "
+        "shim` tells how to align the unit",
+        fixed_text(shown_value(QuantityKind::slope, mm_per_300_from_rad(worst), unit), 4),
+        unit_word(QuantityKind::slope, unit)));
   }
   for (const AxisResult& axis : result.axes) {
     if (axis.side != AxisSide::work || !axis.estimated || axis.turn_confirmed) continue;
@@ -152,7 +153,7 @@ Expected<ReseatTable> reseat(const FitResult& result, const Machine& machine,
     return tl::make_unexpected(std::move(outside));
   }
   for (const Problem& problem : outside) table.warnings.push_back(problem.what);
-  add_warnings(result, table);
+  add_warnings(result, request.unit, table);
   return table;
 }
 

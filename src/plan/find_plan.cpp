@@ -9,6 +9,7 @@
 #include <numbers>
 #include <numeric>
 
+#include "base/length_text.h"
 #include "pivotrace/estimate/fit.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/plan/check_plan.h"
@@ -509,9 +510,10 @@ std::optional<Gain> Finder::gain_of_moved(const Finished& best, int artefact,
               predicted_outputs(*prediction)};
 }
 
-/// What another set-up would buy, in mm.
+/// What another set-up would buy: a round length in the unit of the machine file.
 void Finder::add_gains_of_set_up(const Finished& best, std::vector<Gain>& gains) const {
-  constexpr double by_mm = 30.0;
+  const double by_mm = machine_.inch ? mm_per_inch : 30.0;
+  const std::string by = round_length_text(by_mm, machine_.inch);
   for (std::size_t a = 0; a < machine_.artefacts.size(); ++a) {
     const Artefact& artefact = machine_.artefacts[a];
     if (artefact.kind == ArtefactKind::flat || artefact.carried_by < 0) continue;
@@ -519,13 +521,13 @@ void Finder::add_gains_of_set_up(const Finished& best, std::vector<Gain>& gains)
     const Line& line = state_.axis_lines[static_cast<std::size_t>(artefact.carried_by)];
     const Eigen::Vector3d out = perpendicular_from_line(line, artefact.at_mm);
     if (auto gain = gain_of_moved(best, index, by_mm * Eigen::Vector3d::UnitZ(),
-                                  fmt::format("{} {:.0f} mm higher", artefact.name, by_mm))) {
+                                  fmt::format("{} {} higher", artefact.name, by))) {
       gains.push_back(std::move(*gain));
     }
     if (out.norm() < 1.0) continue;
     if (auto gain = gain_of_moved(
             best, index, by_mm * out.normalized(),
-            fmt::format("{} {:.0f} mm further out from {}", artefact.name, by_mm,
+            fmt::format("{} {} further out from {}", artefact.name, by,
                         machine_.rotary[static_cast<std::size_t>(artefact.carried_by)].letter))) {
       gains.push_back(std::move(*gain));
     }

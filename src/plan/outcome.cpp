@@ -4,15 +4,17 @@
 
 #include <algorithm>
 
+#include "base/length_text.h"
 #include "pivotrace/plan/check_plan.h"
 
 namespace pivotrace {
 
 namespace {
 
-/// How far off the axis a second ball is imagined when its worth is worked out [mm]: common
+/// How far off the axis a second ball is imagined when its worth is worked out, round in either unit: common
 /// practice, no source.
 constexpr double second_ball_along_mm = 60.0;
+constexpr double second_ball_along_inch = 2.0;
 
 const BudgetLine* largest_share(const FitResult& prediction, const ValueName& output) {
   const BudgetLine* largest = nullptr;
@@ -50,7 +52,9 @@ std::optional<Gain> gain_of_second_ball(const Machine& machine, const Plan& now)
   Machine bigger = machine;
   Artefact second = *first;
   second.name += " 2";
-  second.at_mm += second_ball_along_mm * machine.rotary[first->carried_by].direction.normalized();
+  const double along_mm =
+      machine.inch ? second_ball_along_inch * mm_per_inch : second_ball_along_mm;
+  second.at_mm += along_mm * machine.rotary[first->carried_by].direction.normalized();
   bigger.artefacts.push_back(second);
   Plan more = now;
   for (PlannedStation& station : more.stations) {
@@ -64,8 +68,9 @@ std::optional<Gain> gain_of_second_ball(const Machine& machine, const Plan& now)
   }
   const Expected<FitResult> prediction = predict_plan(bigger, more);
   if (!prediction) return std::nullopt;
-  return Gain{fmt::format("a second ball {:.0f} mm further along {} (if it can be reached)",
-                          second_ball_along_mm, machine.rotary[first->carried_by].letter),
+  return Gain{fmt::format("a second ball {} further along {} (if it can be reached)",
+                          round_length_text(along_mm, machine.inch),
+                          machine.rotary[first->carried_by].letter),
               minutes_of(bigger, more) - now.minutes, predicted_outputs(*prediction)};
 }
 

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "base/length_text.h"
 #include "control/control_state.h"
 #include "pivotrace/base/length.h"
 #include "pivotrace/control/operator_request.h"
@@ -31,8 +32,7 @@ const Eigen::Vector3d fault_direction = Eigen::Vector3d(2.0, -1.0, 2.0) / 3.0;
 constexpr double seconds_per_hour = 3600.0;
 
 std::string position_text(const Moment& moment, const Machine& machine) {
-  std::string text = fmt::format("X {:.3f} Y {:.3f} Z {:.3f} mm", moment.shown_mm.x(),
-                                 moment.shown_mm.y(), moment.shown_mm.z());
+  std::string text = position_words(moment.shown_mm, machine.inch);
   for (std::size_t i = 0; i < machine.rotary.size(); ++i) {
     text += fmt::format("{} {} {:.3f}", i == 0 ? "," : "", machine.rotary[i].letter,
                         deg_from_rad(moment.commanded_rad[i]) + 0.0);
@@ -317,7 +317,8 @@ MachineAnswer VirtualMachine::check_limits(const AxisValues& target,
   for (std::size_t i = 0; i < 3; ++i) {
     const Range& travel = machine_.linear.travel_mm[i];
     if (!travel.contains(target[i], limit_slack_mm)) {
-      return beyond(axis_letters[i], target[i], "mm", travel, 1.0);
+      return beyond(axis_letters[i], target[i], length_unit_word(machine_.inch), travel,
+                    in_length_unit(1.0, machine_.inch));
     }
   }
   for (std::size_t i = 0; i < machine_.rotary.size(); ++i) {
@@ -390,9 +391,10 @@ MachineAnswer VirtualMachine::check_leg(const Posture& from, const Posture& to,
     const bool turning = from.angles_rad != to.angles_rad;
     note_violation(
         ProblemNumber::unguarded_move, *found.near,
-        fmt::format("{} {:.2f} mm from {} during {}; {:g} mm are wanted",
-                    tool_part_word(part_of(*found.near)), found.near->distance_mm,
-                    body_name(*found.near), turning ? "a turn" : "a rapid move", options_.guard_mm),
+        fmt::format("{} {} from {} during {}; {} are wanted", tool_part_word(part_of(*found.near)),
+                    length_text(found.near->distance_mm, machine_.inch, 2), body_name(*found.near),
+                    turning ? "a turn" : "a rapid move",
+                    round_length_text(options_.guard_mm, machine_.inch)),
         moment_of(*found.near));
   }
   if (!found.contact) return std::nullopt;
@@ -515,8 +517,9 @@ MachineAnswer VirtualMachine::note_overtravel(double overtravel_mm, int work) {
   recorder_.overtravel(overtravel_mm);
   if (overtravel_mm <= options_.overtravel_limit_mm) return std::nullopt;
   const std::string text =
-      fmt::format("the stylus is pressed {:.2f} mm into {}; {:g} mm is its limit", overtravel_mm,
-                  checker_.work()[work].name, options_.overtravel_limit_mm);
+      fmt::format("the stylus is pressed {} into {}; {} is its limit",
+                  length_text(overtravel_mm, machine_.inch, 2), checker_.work()[work].name,
+                  round_length_text(options_.overtravel_limit_mm, machine_.inch));
   recorder_.violation(
       {ProblemNumber::probe_fault, ToolPart::stylus, checker_.work()[work].name, text, moment()});
   return Problem{
@@ -549,8 +552,8 @@ void VirtualMachine::warn_of_loose_axes() {
 // ---- faults ------------------------------------------------------------------------------------
 
 void VirtualMachine::move_artefacts() {
-  recorder_.fault(
-      fmt::format("every artefact sits {:g} mm elsewhere from here on", moved_artefact_mm));
+  recorder_.fault(fmt::format("every artefact sits {} elsewhere from here on",
+                              round_length_text(moved_artefact_mm, machine_.inch)));
   for (ArtefactPlace& place : truth_.survey.state.artefacts) {
     place.point_mm += moved_artefact_mm * fault_direction;
   }

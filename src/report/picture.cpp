@@ -228,6 +228,9 @@ PictureSubject picture_subject(const RehearsalReport& report, bool inch) {
   }
   if (!report.passed) return {end_text(report), report.end, std::nullopt, ""};
   const Clearance& clearance = report.smallest_clearance;
+  if (!std::isfinite(clearance.mm)) {
+    return {"Nothing described could come near the probe", report.end, std::nullopt, ""};
+  }
   return {fmt::format("Smallest clearance: {} {} from {} to {}", length_text(clearance.mm, inch, 2),
                       inch ? "inch" : "mm", tool_part_word(clearance.tool_part), clearance.body),
           clearance.moment, clearance.tool_part, clearance.body};

@@ -5,6 +5,8 @@
 
 #include <cmath>
 
+#include "base/cautions.h"
+#include "base/length_text.h"
 #include "formats/json_writer.h"
 #include "pivotrace/geometry/angle.h"
 
@@ -37,8 +39,7 @@ std::string angles_text(const Machine& machine, const RotaryAngles& angles_rad) 
 }
 
 std::string moment_text(const Machine& machine, const Moment& moment) {
-  return fmt::format("line {}, X {:.3f} Y {:.3f} Z {:.3f} mm, {}", moment.line, moment.shown_mm.x(),
-                     moment.shown_mm.y(), moment.shown_mm.z(),
+  return fmt::format("line {}, {}, {}", moment.line, position_words(moment.shown_mm, machine.inch),
                      angles_text(machine, moment.commanded_rad));
 }
 
@@ -140,13 +141,14 @@ std::string rehearsal_text(const RehearsalReport& report, const Machine& machine
   text += fmt::format("moves {}, touches {}, operator stops {}, blocks {}\n", report.moves,
                       report.touches.size(), report.operator_stops, report.run.blocks);
   if (std::isfinite(report.smallest_clearance.mm)) {
-    text += fmt::format(
-        "smallest clearance {:.2f} mm, {} to {} ({})\n", report.smallest_clearance.mm,
-        tool_part_word(report.smallest_clearance.tool_part), report.smallest_clearance.body,
-        moment_text(machine, report.smallest_clearance.moment));
+    text += fmt::format("smallest clearance {}, {} to {} ({})\n",
+                        length_text(report.smallest_clearance.mm, machine.inch, 2),
+                        tool_part_word(report.smallest_clearance.tool_part),
+                        report.smallest_clearance.body,
+                        moment_text(machine, report.smallest_clearance.moment));
   }
-  text += fmt::format("stylus pressed {:.3f} mm beyond the trigger at most\n",
-                      report.largest_overtravel_mm);
+  text += fmt::format("stylus pressed {} beyond the trigger at most\n",
+                      length_text(report.largest_overtravel_mm, machine.inch, 3));
   text += fmt::format(
       "time {} of motion; about {} with {} s a move for the control, without the "
       "operator's\n",
@@ -164,6 +166,7 @@ std::string rehearsal_json(const RehearsalReport& report, const Machine& machine
   JsonWriter json;
   json.begin_object();
   json.add("format", "pivotrace-rehearsal-1");
+  json.add("caution", moving_machine_caution);
   json.add("passed", report.passed);
   json.add("end", end_word(report.run.end));
   add_lists(json, report, machine);

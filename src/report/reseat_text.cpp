@@ -132,9 +132,8 @@ std::string reseat_text(const FitResult& result, const ReseatRequest& request,
   }
   text += wrapped(
       fmt::format("U95 is that of the worst coordinate, from the axis lines alone; the uncertainty "
-                  "of the taught offset itself comes on top. Lean: {} over 300 mm that stay in the "
-                  "part.",
-                  unit_word(QuantityKind::length, request.unit)),
+                  "of the taught offset itself comes on top. Lean: what stays in the part, {}.",
+                  unit_word(QuantityKind::slope, request.unit)),
       "", 0);
   text += wrapped(taught_offset_caution, "", 0);
   return text + wrapped(caution(wrong_value_caution), "", 0);

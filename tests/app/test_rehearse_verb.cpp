@@ -130,7 +130,7 @@ TEST_CASE("rehearse --json: a byte that is not UTF-8 in the program is no intern
     const Screen screen = loop.rehearse({"--json"});
     CAPTURE(screen.err);
     CHECK((screen.code == 0 || screen.code == 1));
-    CHECK(nlohmann::json::parse(screen.out).is_object());
+    CHECK(says(nlohmann::json::parse(screen.out).at("caution"), "hand at the stop"));
   }
 }
 

@@ -136,9 +136,9 @@ TEST_CASE("an axis that does not stand at station 1 stops the program before any
 ControlSheet generic_sheet(bool tells_positions) {
   std::vector<std::pair<std::string, std::string>> answers = {
       {"variables.readable", "1 9999"},
-      {"variables.working", "100 199"},
-      {"variables.table", "500 999"},
-      {"variables.results", "3000 8999"},
+      {"variables.working", "700 799"},
+      {"variables.table", "1000 1499"},
+      {"variables.results", "7000 8999"},
       {"skip.untriggered", "goes-on"},
       {"skip.triggered_at_start_is_error", "no"},
       {"motion.clamp_words", "yes"},
@@ -207,6 +207,23 @@ TEST_CASE("plan, cycle, rehearse, fit on a sheet without alarm, log, modal and r
       }
     }
   }
+}
+
+TEST_CASE("a rehearsal speaks in the unit of the machine file, on the screen and on the picture") {
+  Machine machine = read_machine(in_source(demo_machines[0])).value();
+  machine.inch = true;
+  RehearsalReport report;
+  report.run.end = ProgramEnd::alarm;
+  report.run.blocks = 1;
+  report.smallest_clearance.mm = 2.54;
+  report.smallest_clearance.moment.shown_mm = {254.0, -25.4, 0.0};
+  report.largest_overtravel_mm = 0.254;
+  const std::string text = rehearsal_text(report, machine);
+  CAPTURE(text);
+  CHECK(text.find("smallest clearance 0.100 inch") != std::string::npos);
+  CHECK(text.find("X 10.0000 Y -1.0000 Z 0.0000 inch") != std::string::npos);
+  CHECK(text.find("pressed 0.0100 inch") != std::string::npos);
+  CHECK(text.find(" mm") == std::string::npos);
 }
 
 /// Seeds for each demo in each control sheet.
