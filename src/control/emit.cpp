@@ -53,8 +53,8 @@ bool leaves_checks_to_operator(const ControlSheet& sheet) {
 std::string met_on_the_way(Retreat retreat) {
   switch (retreat) {
     case Retreat::back_across: return "stylus met something on the way across";
-    case Retreat::back_over: return "stylus met something on the way in beside the artefact";
-    case Retreat::back_round: return "stylus met something on the way round the artefact";
+    case Retreat::back_over: return "stylus met something beside the artefact";
+    case Retreat::back_round: return "stylus met something on the way round";
     case Retreat::none:
     case Retreat::up:
     case Retreat::out_of_a_touch: break;
@@ -154,6 +154,7 @@ class Emitter {
   Targets in_program_coordinates(const Targets& targets);
   std::string axis_words(const Targets& targets) const;
   std::string feed_word(const Value& feed) const;
+  void forget_typed(const Targets& targets);
   void skip_block(const Targets& targets, const Value& feed);
   Value distance_to(const Targets& targets) const;
   void plain_move(const MoveStep& step);
@@ -577,6 +578,15 @@ Value Emitter::distance_to(const Targets& targets) const {
   return sum;
 }
 
+/// Whoever starts again without having typed has met nothing, and the program says so: what was typed at
+/// the touch before does not count twice.
+void Emitter::forget_typed(const Targets& targets) {
+  if (trip_source(sheet_) != TripSource::typed) return;
+  for (int axis = 0; axis < 3; ++axis) {
+    if (targets[axis]) assign(speller_.variable(typed_name(axis)), *targets[axis], "");
+  }
+}
+
 void Emitter::skip_block(const Targets& targets, const Value& feed) {
   if (!sheet_.skip.feed_in_same_block) {
     refuse("sets no feed in the block of a skip move", "set `feed_in_same_block = true`");
@@ -639,6 +649,7 @@ void Emitter::skip_from_here(const SkipStep& step) {
     targets[axis] = Variable{target_name(axis)};
   }
   if (!can_tell) return skip_incremental(step);
+  forget_typed(targets);
   skip_block(targets, step.feed);
   if (can_watch()) {
     demand({distance_to(targets), Comparison::greater, length(arrived_mm)}, step.untriggered,
@@ -687,6 +698,7 @@ void Emitter::write(const SkipStep& step) {
   if (step.from_here) return skip_from_here(step);
   const bool in_program = sheet_.skip.target == Coordinates::program;
   const Targets targets = in_program ? in_program_coordinates(step.to) : step.to;
+  forget_typed(targets);
   skip_block(targets, step.feed);
   demand_trigger(step, targets);
   demand_start(step);
@@ -708,7 +720,7 @@ void Emitter::write(const ClampStep& step) {
 }
 
 void Emitter::write(const StandsAtStep& step) {
-  /// Sine of half the angle an axis may be off: a tenth of a degree.
+  /// Sine of half the angle an axis may be off, a tenth of a degree: common practice, no source.
   constexpr double sine_of_half = 0.001;
   if (!sheet_.position.machine_position.contains(step.axis) || !stops_on_condition(sheet_)) return;
   const Value off = machine_value(MachineValue::machine_position, step.axis) - step.at_deg;

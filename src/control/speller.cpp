@@ -209,14 +209,32 @@ std::string Speller::negated(const Condition& condition) const {
   return this->condition({condition.left, opposite.at(condition.comparison), condition.right});
 }
 
+namespace {
+
+/// Signs that stand for one a remark may not hold, the best first: what they part stays apart.
+std::string_view stand_ins(char c) {
+  switch (c) {
+    case ';': return ".,:";
+    case ':': return ",.";
+    default: return "";
+  }
+}
+
+}  // namespace
+
 std::string Speller::plain_text(const std::string& text) const {
+  const std::string& marks = sheet_.text.comment_punctuation;
   std::string plain;
   for (const char c : text) {
     const auto byte = static_cast<unsigned char>(c);
-    const bool allowed = std::isalnum(byte) != 0 || c == ' ' ||
-                         sheet_.text.comment_punctuation.find(c) != std::string::npos;
-    const char shown = allowed && byte < 128 ? c : ' ';
-    plain += shown;
+    const bool known = std::isalnum(byte) != 0 || c == ' ' || marks.find(c) != std::string::npos;
+    if (known && byte < 128) {
+      plain += c;
+      continue;
+    }
+    const std::string_view others = stand_ins(c);
+    const std::size_t other = others.find_first_of(marks);
+    if (c != '\'') plain += other == std::string_view::npos ? ' ' : others[other];
   }
   return in_case(plain);
 }
