@@ -177,11 +177,18 @@ class Arrangement {
     return layout;
   }
 
-  /// In the corner that three views leave free, else beside the views, else under them.
+  /// In the corner that three views leave free where it is tall enough, else beside the views, else under
+  /// them.
   void place_close_up(SetupLayout& layout, double right_of_front) const {
     double left = right_of_front;
     double top = top_ + title_height;
-    if (!grid_.top) {
+    if (grid_.top && grid_.side) {
+      const Box& side = layout.windows[1].paper;
+      if (top + close_up_height + title_height > side.top) {
+        left = side.right + between_views;
+        top = side.top;
+      }
+    } else if (!grid_.top) {
       left = layout.windows.back().paper.right + between_views;
       if (left + close_up_width > figure_width) {
         left = 0.0;
@@ -194,12 +201,8 @@ class Arrangement {
   bool fits(const SetupLayout& layout) const {
     double right = layout.close_up.right;
     for (const Window& window : layout.windows) right = std::max(right, window.paper.right);
-    bool apart = true;
-    if (grid_.top && grid_.side) {
-      apart = layout.close_up.bottom + title_height <= layout.windows[1].paper.top;
-    }
     const double tallest = grid_.top ? tallest_grid : tallest_row;
-    return right <= figure_width && layout.bottom - top_ <= tallest && apart;
+    return right <= figure_width && layout.bottom - top_ <= tallest;
   }
 
   Grid grid_;

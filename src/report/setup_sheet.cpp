@@ -58,6 +58,7 @@ class SheetData {
 
   void fill_heading(data& sheet) const {
     sheet.set("title", "Set-up sheet: " + machine_.name);
+    sheet.set("identity", identity_of(plan_));
     sheet.set("made_of", fmt::format("Plan {}: {} stations, {} touches, about {:.0f} "
                                      "minutes, lengths in {}",
                                      identity_of(plan_), plan_.stations.size(), plan_.touch_count(),

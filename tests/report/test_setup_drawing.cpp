@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "cycle/demo_plans.h"
+#include "pivotrace/geometry/angle.h"
 #include "pivotrace/machine/upward.h"
 #include "pivotrace/plan/make_plan.h"
 #include "report/label_places.h"
@@ -68,6 +69,23 @@ TEST_CASE("the set-up of every demo is drawn with labels large enough, inside an
     CHECK(svg.width() == figure_width);
     CHECK(says(svg, "Touches, station 1"));
   }
+}
+
+TEST_CASE("three views at a slant of the first station leave the close-up a place of its own") {
+  const Machine machine = demo::machine("trunnion");
+  Plan plan = planned(machine);
+  // The table is seen nearly along its axis from above, and the cradle from the right.
+  plan.stations.front().angles_rad[0] = rad_from_deg(20.0);
+  const Svg svg = setup_drawing(machine, plan, false);
+  keep(svg, "setup-trunnion-slanted");
+  CHECK(complaints(svg) == "");
+  // A bench machine drawn for a page: one to twenty at the smallest.
+  bool drawn_to_scale = false;
+  for (const char* scale : {"2", "2.5", "3", "4", "5", "6", "8", "10", "12.5", "15", "20"}) {
+    drawn_to_scale = drawn_to_scale ||
+                     says(svg, std::string("third angle, 1 : ") + scale + " printed full size");
+  }
+  CHECK(drawn_to_scale);
 }
 
 TEST_CASE("dimensions are what a rule would say, from the machine file by hand") {
