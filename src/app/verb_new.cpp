@@ -1,3 +1,6 @@
+#include <algorithm>
+#include <cctype>
+#include <filesystem>
 #include <istream>
 #include <memory>
 #include <optional>
@@ -37,11 +40,30 @@ std::optional<std::string> typed_line(const Console& console) {
 }
 
 /// The sheet as left off, or a copy of the one to fill in.
+/// A sheet begun from a shipped one is the shop's from now on: it bears the name of its file, not that of
+/// the pattern. Names with signs of their own stay for the user to write.
+std::string renamed(std::string text, const std::string& file) {
+  const std::string name = std::filesystem::path(file).stem().string();
+  const bool plain = std::ranges::all_of(name, [](unsigned char c) {
+    return std::isalnum(c) != 0 || c == '-' || c == '_' || c == ' ';
+  });
+  const auto replace = [&text](const std::string& line, const std::string& with) {
+    if (const std::size_t at = text.find(line); at != std::string::npos) {
+      text.replace(at, line.size(), with);
+    }
+  };
+  if (!plain || name.empty()) return text;
+  replace("\nname = \"macro\"\n", "\nname = \"" + name + "\"\n");
+  replace("\ntitle = \"to fill in: numbered variables, the rest open\"\n",
+          "\ntitle = \"filled in from the manual of the control\"\n");
+  return text;
+}
+
 Expected<std::string> sheet_to_fill(const NewArguments& arguments, FileCalls& disk) {
   const Expected<std::string> begun = read_file(arguments.control_file, disk);
   if (begun || begun.error().front().number != ProblemNumber::cannot_read) return begun;
   return control_sheet_text(arguments.from.empty() ? "macro" : arguments.from, disk)
-      .map([](const SheetText& sheet) { return sheet.text; });
+      .map([&](const SheetText& sheet) { return renamed(sheet.text, arguments.control_file); });
 }
 
 void ask(const Slot& slot, const Console& console) {
@@ -187,8 +209,9 @@ ExitCode run(const NewArguments& arguments, const Console& console) {
     if (!written) return refuse(console, written.error());
   }
   console.err << "\nwrote " << arguments.control_file
-              << "; see what is still open: pivotrace check " << arguments.control_file
-              << "\nthen prove it: pivotrace cycle --proof " << arguments.control_file << '\n';
+              << "; see what is still open: " << command_line({"check", arguments.control_file})
+              << "\nthen prove it on the control\n";
+  say_next(console, {"cycle", "--proof", arguments.control_file, "-o", "proof.nc"});
   return ExitCode::good;
 }
 

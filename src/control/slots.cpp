@@ -133,7 +133,7 @@ void add_text(std::vector<Slot>& all) {
   all.push_back(slot("text", "upper_case_only", FlagPlace([](ControlSheet& sheet) -> bool& {
                        return sheet.text.upper_case_only;
                      }),
-                     Asked{"Are remarks written in capitals only?", "remarks", "", "true"}));
+                     Asked{"Are remarks written in capitals only?", "remarks", "", "yes"}));
   all.push_back(slot("text", "case_matters", FlagPlace([](ControlSheet& sheet) -> bool& {
                        return sheet.text.case_matters;
                      })));
@@ -195,7 +195,7 @@ void add_numbers(std::vector<Slot>& all) {
   all.push_back(slot(
       "numbers", "point_always",
       FlagPlace([](ControlSheet& sheet) -> bool& { return sheet.numbers.point_always; }),
-      Asked{"Must a whole number carry a decimal mark (10. for 10)?", "every number", "", "true"}));
+      Asked{"Must a whole number carry a decimal mark (10. for 10)?", "every number", "", "yes"}));
   all.push_back(slot("numbers", "decimal_mark", TextPlace([](ControlSheet& sheet) -> std::string& {
                        return sheet.numbers.decimal_mark;
                      })));
@@ -240,19 +240,19 @@ void add_variables(std::vector<Slot>& all) {
                      }),
                      Asked{"Which variables does the shop leave to these programs, first and last? "
                            "They are overwritten.",
-                           "every program", "", "100 199"}));
+                           "every program", "", "700 799"}));
   all.push_back(slot("variables", "table", RangePlace([](ControlSheet& sheet) -> VariableRange& {
                        return sheet.variables.table;
                      }),
                      Asked{"Which further variables may tables take? May be the same range.",
-                           "programs written as loops", "", "500 999"}));
+                           "programs written as loops", "", "1000 1499"}));
   all.push_back(slot("variables", "results",
                      OptionalRangePlace([](ControlSheet& sheet) -> std::optional<VariableRange>& {
                        return sheet.variables.results;
                      }),
                      Asked{"Where may touches be left when no log is written: 2 and 3 for each "
                            "touch, first and last?",
-                           "programs without a log", "a log is needed", "500 999"}));
+                           "programs without a log", "a log is needed", "7000 7999"}));
   all.push_back(slot("variables", "unset_is_error", FlagPlace([](ControlSheet& sheet) -> bool& {
                        return sheet.variables.unset_is_error;
                      })));
@@ -281,7 +281,7 @@ void add_expressions(std::vector<Slot>& all) {
                        return sheet.expressions.sign_before_variable;
                      }),
                      Asked{"May a minus stand straight before a variable or a bracket?",
-                           "every program", "it is subtracted from 0", "false"}));
+                           "every program", "it is subtracted from 0", "no"}));
   all.push_back(
       slot("expressions", "round_down_towards_zero", FlagPlace([](ControlSheet& sheet) -> bool& {
              return sheet.expressions.round_down_towards_zero;
@@ -296,7 +296,7 @@ void add_expressions(std::vector<Slot>& all) {
   all.push_back(slot(
       "expressions", "word_needs_brackets",
       FlagPlace([](ControlSheet& sheet) -> bool& { return sheet.expressions.word_needs_brackets; }),
-      Asked{"Does arithmetic after an axis letter need brackets?", "every program", "", "true"}));
+      Asked{"Does arithmetic after an axis letter need brackets?", "every program", "", "yes"}));
   all.push_back(slot("expressions", "word_mark", TextPlace([](ControlSheet& sheet) -> std::string& {
                        return sheet.expressions.word_mark;
                      }),
@@ -330,7 +330,7 @@ void add_assignment(std::vector<Slot>& all) {
       "assignment", "value_needs_brackets",
       FlagPlace([](ControlSheet& sheet) -> bool& { return sheet.assignment.value_needs_brackets; }),
       Asked{"Does arithmetic that sets a variable need brackets round it all?", "every program",
-            "none are written", "false"}));
+            "none are written", "no"}));
 }
 
 void add_branches(std::vector<Slot>& all) {
@@ -378,12 +378,12 @@ void add_motion(std::vector<Slot>& all) {
            }),
            Asked{"Does the word for machine coordinates work with feed moves too, and not with "
                  "rapid only?",
-                 "moves at feed", "such moves are written in program coordinates", "false"}));
+                 "moves at feed", "such moves are written in program coordinates", "no"}));
   all.push_back(slot("motion", "clamp_words", FlagPlace([](ControlSheet& sheet) -> bool& {
                        return sheet.motion.clamp_words;
                      }),
                      Asked{"May the program write the machine builder's words for clamping?",
-                           "machines with clamps", "the machine must clamp by itself", "true"}));
+                           "machines with clamps", "the machine must clamp by itself", "yes"}));
 }
 
 void add_skip(std::vector<Slot>& all) {
@@ -432,7 +432,7 @@ void add_skip(std::vector<Slot>& all) {
       }),
       Asked{
           "Does the control stop with an error when the probe is triggered before the move begins?",
-          "every touch", "the program tests it", "false"}));
+          "every touch", "the program tests it", "no"}));
   all.push_back(slot("skip", "min_distance_mm", NumberPlace([](ControlSheet& sheet) -> double& {
                        return sheet.skip.min_distance_mm;
                      })));
@@ -532,7 +532,7 @@ void add_stops(std::vector<Slot>& all) {
                      }),
                      Asked{"Does the root of a negative number stop the program with an error?",
                            "checks without jumps",
-                           "jumps or that line are used, else the operator looks", "true"}));
+                           "jumps or that line are used, else the operator looks", "yes"}));
   all.push_back(
       slot("stops", "value_in_text",
            TextPlace([](ControlSheet& sheet) -> std::string& { return sheet.stops.value_in_text; }),

@@ -143,7 +143,7 @@ class SlotReader {
     if (values->size() != 2) {
       table_.report(key_, ProblemNumber::wrong_type,
                     fmt::format("`{}` must be [first, last]", key_),
-                    fmt::format("write `{} = [100, 199]`", key_));
+                    fmt::format("write `{} = [700, 799]`", key_));
       return std::nullopt;
     }
     return VariableRange{static_cast<int>((*values)[0]), static_cast<int>((*values)[1])};

@@ -279,13 +279,10 @@ std::string proof_text(const ControlSheet& sheet) {
 
 /// One open question: what the manual is asked, what for, and what programs do without the answer.
 std::string open_text(const Slot& slot, const ControlSheet& sheet) {
-  std::string text = fmt::format("  ? {}", slot.name());
-  if (slot.is_asked()) text += ": " + slot.question;
-  if (!slot.needed_for.empty()) text += " Needed for " + slot.needed_for + ".";
-  if (slot.is_asked()) {
-    text += slot.without.empty() ? " Without it no program that needs it is made."
-                                 : " Without it: " + slot.without + ".";
-  }
+  std::string text =
+      fmt::format("  ? {}: {} Needed for {}.", slot.name(), slot.question, slot.needed_for);
+  text += slot.without.empty() ? " Without it no program that needs it is made."
+                               : " Without it: " + slot.without + ".";
   if (!slot.example.empty()) text += " For example: " + slot.example;
   const auto page = sheet.pages.find(slot.name());
   if (page != sheet.pages.end()) text += " See " + page->second;
@@ -298,7 +295,8 @@ std::string summary_of(const ControlSheet& sheet) {
   std::string text = fmt::format("\"{}\": {}\n", sheet.name, sheet.title);
   if (sheet.invented) text += "  of an invented control\n";
   text += proof_text(sheet);
-  const std::vector<const Slot*> open = open_slots(sheet);
+  std::vector<const Slot*> open = open_slots(sheet);
+  std::erase_if(open, [](const Slot* slot) { return !slot->is_asked(); });
   if (open.empty()) return text;
   text += fmt::format("  {} left open; a program needs only those it uses\n",
                       counted(open.size(), "question", "questions"));

@@ -19,8 +19,8 @@ namespace {
 const std::map<std::string, std::string>& manual() {
   static const std::map<std::string, std::string> answers = {
       {"variables.readable", "1 2999"},
-      {"variables.working", "100 199"},
-      {"variables.table", "500 999"},
+      {"variables.working", "700 799"},
+      {"variables.table", "1000 1499"},
       {"expressions.comparisons.equal", "=="},
       {"expressions.comparisons.not-equal", "<>"},
       {"expressions.comparisons.less", "<"},
@@ -175,7 +175,7 @@ TEST_CASE("new --control: the manual of an invented control fills in its sheet, 
   CHECK(run_verb({"new", "--control", file}, {}, system_file_calls(), typed_for(file, 12)).code ==
         0);
   const ControlSheet begun = read_control_sheet(file).value();
-  CHECK(begun.variables.working.first == 100);
+  CHECK(begun.variables.working.first == 700);
   CHECK(begun.is_open("words.skip"));
   CHECK(run_verb({"new", "--control", file}, {}, system_file_calls(), typed_for(file)).code == 0);
   const ControlSheet sheet = read_control_sheet(file).value();
@@ -209,8 +209,13 @@ TEST_CASE("new --control --from blank: the third test sheet, by the questions al
   const Demo demo;
   const std::string blank = root + "/routines/blank.toml";
   const std::string file = (demo.folder / "third.toml").string();
-  const Screen asked = run_verb({"new", "--control", file, "--from", blank}, {},
-                                system_file_calls(), typed_for(blank, 1000, third_manual()));
+  // Left after twenty answers, and gone on with by the same command.
+  REQUIRE(run_verb({"new", "--control", file, "--from", blank}, {}, system_file_calls(),
+                   typed_for(blank, 20, third_manual()))
+              .code == 0);
+  CHECK(read_control_sheet(file).value().is_open("words.skip"));
+  const Screen asked = run_verb({"new", "--control", file}, {}, system_file_calls(),
+                                typed_for(file, 1000, third_manual()));
   INFO(asked.err);
   REQUIRE(asked.code == 0);
   if (const char* keep = std::getenv("PIVOTRACE_KEEP")) {
@@ -222,6 +227,45 @@ TEST_CASE("new --control --from blank: the third test sheet, by the questions al
     CAPTURE(slot);
     CHECK_FALSE(sheet.is_open(slot));
   }
+}
+
+TEST_CASE("a sheet without log, alarm and positions goes from plan to fit as it is typed") {
+  const Demo demo;
+  const std::string file = (demo.folder / "my-mill.toml").string();
+  std::map<std::string, std::string> answers;
+  for (const char* slot :
+       {"variables.readable", "variables.working", "words.skip", "skip.untriggered",
+        "skip.triggered_at_start_is_error", "branches.jump", "branches.jump_if", "branches.label",
+        "expressions.comparisons.equal", "expressions.comparisons.not-equal",
+        "expressions.comparisons.less", "expressions.comparisons.less-or-equal",
+        "expressions.comparisons.greater", "expressions.comparisons.greater-or-equal"}) {
+    answers[slot] = manual().at(slot);
+  }
+  answers["variables.results"] = "2400 2999";
+  answers["offsets.own_system"] = "6";
+  const std::string macro = root + "/routines/macro.toml";
+  REQUIRE(run_verb({"new", "--control", file, "--from", macro}, {}, system_file_calls(),
+                   typed_for(macro, 1000, answers))
+              .code == 0);
+  const ControlSheet sheet = read_control_sheet(file).value();
+  CHECK(sheet.name == "my-mill");
+  CHECK(trip_source(sheet) == TripSource::typed);
+
+  const std::string plan = (demo.folder / "plan.toml").string();
+  const std::string program = (demo.folder / "probe.nc").string();
+  const std::string listing = (demo.folder / "probe.txt").string();
+  const std::string machine = example_path("fourth-axis.machine.toml");
+  REQUIRE(run_verb({"plan", machine, "--for", "crash", "-o", plan}).code == 0);
+  REQUIRE(run_verb({"cycle", plan, "--control", file, "-o", program}).code == 0);
+  const Screen rehearsed = run_verb({"rehearse", program, "--machine", machine, "--control", file,
+                                     "--plan", plan, "-o", listing});
+  INFO(rehearsed.out);
+  REQUIRE(rehearsed.code == 0);
+  // Where the touches stand in the listing, the plan's number tells: no word of the sheet is needed.
+  const Screen fitted = run_verb({"fit", machine, listing, "--plan", plan});
+  INFO(fitted.err);
+  CHECK(fitted.code == 0);
+  CHECK(says(fitted.out, "SIMULATED"));
 }
 
 TEST_CASE("new --control: an answer that does not suit is asked for again") {

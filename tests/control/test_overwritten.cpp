@@ -125,7 +125,7 @@ TEST_CASE("where a control shows no values the operator is told which to look at
   const Outcome outcome = run_after(sheet, {{first, 5.5}});
   REQUIRE(outcome.stops.size() == 1);
   CHECK(outcome.stops[0].first_held == 5.5);
-  for (const char* said : {"OVERWRITES VARIABLES 100 TO", "LOOK NOW", "WHAT THEY HOLD"}) {
+  for (const char* said : {"OVERWRITES VARIABLES 700 TO", "LOOK NOW", "WHAT THEY HOLD"}) {
     CHECK_MESSAGE(program->text.find(said) != std::string::npos, program->text);
   }
 }

@@ -9,12 +9,12 @@
 #include <algorithm>
 #include <cctype>
 #include <filesystem>
-#include <fstream>
 #include <regex>
 #include <set>
 #include <sstream>
 #include <variant>
 
+#include "control/verdicts_on_words.h"
 #include "pivotrace/control/slots.h"
 #include "pivotrace/formats/control_sheet_file.h"
 
@@ -23,14 +23,11 @@ namespace fs = std::filesystem;
 namespace pivotrace {
 namespace {
 
-const fs::path root = PIVOTRACE_SOURCE_DIR;
+using test::on_page;
+using test::whole_text;
+using test::words_of_one_maker;
 
-std::string text_of(const fs::path& file) {
-  std::ifstream stream(file, std::ios::binary);
-  std::ostringstream text;
-  text << stream.rdbuf();
-  return text.str();
-}
+const fs::path root = test::source_folder();
 
 ControlSheet shipped(const std::string& name) {
   const auto sheet = read_control_sheet((root / "routines" / (name + ".toml")).string());
@@ -38,48 +35,15 @@ ControlSheet shipped(const std::string& name) {
   return *sheet;
 }
 
-/// Spelled apart, so that this file does not hold what it looks for.
-std::vector<std::regex> words_of_one_maker() {
-  const auto word = [](const std::string& pattern) {
-    return std::regex(pattern, std::regex::icase | std::regex::optimize);
-  };
-  const auto as_written = [](const std::string& pattern) {
-    return std::regex(pattern, std::regex::optimize);
-  };
-  return {word("DPR"
-               "NT"),
-          as_written("\\bPO"
-                     "PEN\\b"),
-          word("\\bPC"
-               "LOS\\b"),
-          word("BP"
-               "RNT"),
-          word("#3"
-               "000\\b"),
-          word("(#|= )40"
-               "(0[1-9]|1[0-9])\\b"),
-          word("(#|= )50"
-               "[24][1-6]\\b"),
-          word("\\bG3"
-               "1\\b"),
-          word("IF *\\[[^\\]\n]*\\] *GO"
-               "TO"),
-          word("WHI"
-               "LE *\\[[^\\]\n]*\\] *DO"),
-          word("\\bM1"
-               "9 *R"),
-          word("^O[0-9]{4}\\b")};
-}
-
 bool is_text(const fs::path& file) {
-  static const std::set<std::string> endings = {".cpp",   ".h",  ".toml",     ".md",
-                                                ".txt",   ".py", ".runs",     ".csv",
-                                                ".cmake", ".sh", ".template", ""};
+  static const std::set<std::string> endings = {
+      ".cpp", ".h",        ".toml", ".md",  ".txt",  ".py",  ".runs", ".csv", ".cmake",
+      ".sh",  ".template", ".js",   ".mjs", ".html", ".css", ".svg",  ".in",  ""};
   return endings.contains(file.extension().string());
 }
 
 bool is_published_data(const fs::path& file) {
-  return file.filename() == "nist_strd.cpp" || file.filename() == "test_shipped_words.cpp";
+  return file.filename() == "nist_strd.cpp" || file.filename() == "verdicts_on_words.h";
 }
 
 TEST_CASE("no file of the project holds a word of one maker's macro language") {
@@ -90,7 +54,7 @@ TEST_CASE("no file of the project holds a word of one maker's macro language") {
       if (!entry.is_regular_file() || !is_text(entry.path()) || is_published_data(entry.path())) {
         continue;
       }
-      const std::string text = text_of(entry.path());
+      const std::string text = whole_text(entry.path());
       ++read;
       std::istringstream lines(text);
       int number = 0;
@@ -107,7 +71,7 @@ TEST_CASE("no file of the project holds a word of one maker's macro language") {
     }
   }
   for (const char* page : {"README.md", "DEVELOPERS.md"}) {
-    const std::string text = text_of(root / page);
+    const std::string text = whole_text(root / page);
     for (const std::regex& word : words) {
       CAPTURE(page);
       std::smatch found;
@@ -115,26 +79,6 @@ TEST_CASE("no file of the project holds a word of one maker's macro language") {
     }
   }
   CHECK(read > 100);
-}
-
-/// What stands in backticks in the first column of the tables of one section of src/manual/words.md.
-std::set<std::string> on_page(const std::string& section) {
-  std::istringstream lines(text_of(root / "src/manual/words.md"));
-  std::set<std::string> found;
-  bool inside = false;
-  for (std::string line; std::getline(lines, line);) {
-    if (line.starts_with("## ")) inside = line == "## " + section;
-    if (!inside || !line.starts_with("| `")) continue;
-    const std::string column = line.substr(2, line.find(" | ", 2) - 2);
-    for (std::size_t at = column.find('`'); at != std::string::npos; at = column.find('`', at)) {
-      const std::size_t end = column.find('`', at + 1);
-      REQUIRE(end != std::string::npos);
-      found.insert(column.substr(at + 1, end - at - 1));
-      at = end + 1;
-    }
-  }
-  REQUIRE_FALSE(found.empty());
-  return found;
 }
 
 /// Every spelling a sheet holds: words, marks, forms and variable numbers, decimals and names aside.
@@ -193,7 +137,7 @@ std::set<std::string> spoken_by(const std::string& name) {
   if (shipped(name).log.begin.empty()) {
     const Spellings defaults{ControlSheet{}};
     for (const std::string& silent : defaults.all()) {
-      if (text_of(root / "routines" / (name + ".toml")).find('"' + silent + '"') ==
+      if (whole_text(root / "routines" / (name + ".toml")).find('"' + silent + '"') ==
           std::string::npos) {
         spoken.erase(silent);
       }
