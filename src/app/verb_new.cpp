@@ -12,6 +12,7 @@
 #include "app/refusal.h"
 #include "app/verbs.h"
 #include "pivotrace/control/slots.h"
+#include "pivotrace/disk/file_name.h"
 #include "pivotrace/disk/text_file.h"
 #include "pivotrace/formats/control_sheet_file.h"
 #include "pivotrace/formats/machine_file.h"
@@ -43,7 +44,7 @@ std::optional<std::string> typed_line(const Console& console) {
 /// A sheet begun from a shipped one is the shop's from now on: it bears the name of its file, not that of
 /// the pattern. Names with signs of their own stay for the user to write.
 std::string renamed(std::string text, const std::string& file) {
-  const std::string name = std::filesystem::path(file).stem().string();
+  const std::string name = name_of(path_of(file).stem());
   const bool plain = std::ranges::all_of(name, [](unsigned char c) {
     return std::isalnum(c) != 0 || c == '-' || c == '_' || c == ' ';
   });

@@ -6,7 +6,9 @@ namespace pivotrace {
 
 namespace {
 
+/// G54 to G59.3 of RS274/NGC (NISTIR 6556).
 constexpr int most_work_offsets = 9;
+/// More no double tells apart over the travel of a machine.
 constexpr int most_decimals = 9;
 
 class Complaints {

@@ -13,7 +13,8 @@ namespace pivotrace::control {
 
 namespace {
 
-/// Brackets in brackets deeper than this are refused rather than overflow the stack.
+/// Brackets in brackets deeper than this are refused rather than overflow the stack; no program needs
+/// them (common practice, no source).
 constexpr int deepest_nesting = 100;
 /// So are longer chains such as 1+1+1+...: they are worked out one inside the other.
 constexpr int longest_chain = 1000;

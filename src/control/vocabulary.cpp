@@ -11,7 +11,8 @@ namespace pivotrace::control {
 
 namespace {
 
-/// The number of a G or M word may be this far from a tenth (it may be an expression).
+/// The number of a G or M word may be this far from a tenth (it may be an expression): NISTIR 6556 asks for
+/// "within 0.0001" (from memory).
 constexpr double tenth_slack = 0.0001;
 
 bool has_number(const std::string& spelling, double& number) {

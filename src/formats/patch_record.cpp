@@ -12,6 +12,7 @@ namespace pivotrace {
 namespace {
 
 constexpr const char* record_format = "pivotrace-patch-record-1";
+/// Older ones leave the record; their backups stay (common practice, no source).
 constexpr std::size_t patches_kept = 50;
 
 tl::unexpected<Problems> bad_record(const std::string& file, const std::string& what) {

@@ -395,7 +395,8 @@ Expected<std::string> named_machine_file(const std::string& text, const std::str
                           "add `machine_file = \"...\"`, or name it with --machine"});
         }
         const std::filesystem::path file = path_of(named->get());
-        return name_of(file.is_absolute() ? file : path_of(path).parent_path() / file);
+        return name_of(
+            file.is_absolute() ? file : (path_of(path).parent_path() / file).lexically_normal());
       });
 }
 

@@ -13,8 +13,11 @@ namespace {
 /// A few hundred touches tell a factor of 25; the rest of a long record would only cost time.
 constexpr std::size_t most_touches_looked_at = 500;
 
-/// Artefacts are stated roughly, so an offset of this size proves nothing [mm].
+/// Artefacts are stated roughly, so an offset of this size proves nothing [mm]: common practice, no
+/// source.
 constexpr double unsuspicious_distance_mm = 25.0;
+/// A quarter of the distance is beyond chance, and far from the 1 / 25.4 another unit makes: common
+/// practice, no source.
 constexpr double much_better = 0.25;
 
 /// Where every touch is expected and where it was, as the control would show both [mm].
@@ -82,6 +85,7 @@ ShapeOfPositions shape_of_positions(const Machine& machine, const Survey& survey
   const Pairs pairs = pairs_of(machine, survey);
   const double expected = median_distance(pairs.expected_mm, middle_of(pairs.expected_mm));
   const double shown = median_distance(pairs.shown_mm, middle_of(pairs.shown_mm));
+  // Distances below this are a rough guess either way: common practice, no source.
   constexpr double telling_mm = 5.0;
   shape.known = expected > telling_mm;
   shape.unit_fits = shape.known && shown > 0.5 * expected && shown < 2.0 * expected;

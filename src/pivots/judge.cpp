@@ -264,6 +264,7 @@ Expected<bool> judge_part(const FitResult& result, const Limits& limits, const J
                     limits.part->where,
                     "name at least two, for example at = [\"A=0\", \"A=180\"]"});
   }
+  // Every pair of them is compared; no part has more (common practice, no source).
   constexpr std::size_t most_positions = 200;
   if (positions->size() > most_positions) {
     return failure({ProblemNumber::out_of_range,

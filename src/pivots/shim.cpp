@@ -242,6 +242,7 @@ class Advisor {
     const auto far = std::max_element(
         mounting_.feet.begin(), mounting_.feet.end(),
         [&](const Foot& left, const Foot& right) { return reach(left) < reach(right); });
+    // Closer to the pivot nobody sets an indicator (common practice, no source).
     constexpr double shortest_lever_mm = 10.0;
     return reach(*far) < shortest_lever_mm ? nullptr : &*far;
   }
