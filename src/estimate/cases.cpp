@@ -119,7 +119,7 @@ double cost_of(const Screening& screening, const Survey& survey, int readings) {
   double cost = explanation_cost(screening.chi2, screening.redundancy);
   for (const Suspect& suspect : screening.exclusions) {
     const Touch& touch = survey.touches[suspect.touches.front()];
-    const bool single = !suspect.whole_station && touch.kind == TouchKind::touch;
+    const bool single = !suspect.whole_station && touch.kind != TouchKind::centre;
     cost += saying_cost(single ? 1 : 3, readings, candidates);
   }
   for (std::size_t k = 0; k < screening.inseparable.size(); ++k) {

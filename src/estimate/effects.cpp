@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <set>
 
 namespace pivotrace {
 
@@ -61,9 +62,53 @@ double part_of_run(const Touch& touch, const EffectContext& context) {
   return stations > 1.0 ? touch.station / (stations - 1.0) - 0.5 : 0.0;
 }
 
+/// What of the way between two styluses stays where it is when the spindle turns is entered turned back.
+Eigen::Vector3d arm_of_stylus(int part, bool flip) {
+  if (part >= 3) return Eigen::Vector3d::Unit(part - 3);
+  const double turned_back = flip && part < 2 ? -1.0 : 1.0;
+  return turned_back * Eigen::Vector3d::Unit(part);
+}
+
 double sign_of(double value) { return value > 0.0 ? 1.0 : (value < 0.0 ? -1.0 : 0.0); }
 
 }  // namespace
+
+namespace {
+
+bool used_on_both_sides(const Survey& survey, int stylus) {
+  const auto used = [&](bool flip) {
+    return std::any_of(survey.touches.begin(), survey.touches.end(), [&](const Touch& touch) {
+      return touch.kind != TouchKind::indicator && touch.stylus == stylus && touch.flip == flip;
+    });
+  };
+  return used(false) && used(true);
+}
+
+}  // namespace
+
+std::vector<Effect> effects_of_survey(const Survey& survey) {
+  std::set<int> settings;
+  std::set<int> styluses;
+  for (const Touch& touch : survey.touches) {
+    if (touch.kind == TouchKind::indicator) {
+      settings.insert(touch.setting);
+    } else {
+      styluses.insert(touch.stylus);
+    }
+  }
+  std::vector<Effect> effects;
+  for (const int setting : settings) effects.push_back({EffectKind::indicator_zero, setting});
+  for (const int stylus : styluses) {
+    if (stylus == 0) continue;
+    for (int k = 0; k < 3; ++k) effects.push_back({EffectKind::other_stylus, 5 * (stylus - 1) + k});
+    if (!used_on_both_sides(survey, stylus)) continue;
+    for (int k = 3; k < 5; ++k) effects.push_back({EffectKind::other_stylus, 5 * (stylus - 1) + k});
+  }
+  if (styluses.size() > 1 && used_on_both_sides(survey, 0)) {
+    for (int k = 0; k < 2; ++k) effects.push_back({EffectKind::stylus_offset, k});
+  }
+  return effects;
+}
 
 EffectContext effect_context(const Machine& machine, const Survey& survey) {
   EffectContext context;
@@ -104,7 +149,10 @@ EffectOnTouch effect_on_touch(const Effect& effect, const Touch& touch,
   EffectOnTouch on_touch;
   const Eigen::Vector3d from_origin = touch.shown_mm - context.origin_mm;
   switch (effect.kind) {
-    case EffectKind::stylus_offset: on_touch.arm[effect.index] = 1.0; break;
+    case EffectKind::stylus_offset:
+      // An indicator has no stylus on the spindle axis: where its tip is, its zero tells.
+      if (touch.kind != TouchKind::indicator) on_touch.arm[effect.index] = 1.0;
+      break;
     case EffectKind::scale: on_touch.shown[effect.index] = from_origin[effect.index]; break;
     case EffectKind::squareness: {
       const MatrixCell cell = squareness_cells[effect.index];
@@ -116,7 +164,7 @@ EffectOnTouch effect_on_touch(const Effect& effect, const Touch& touch,
         on_touch.shown[effect.index] = (*touch.time_s - context.mean_time_s) / 3600.0;
       break;
     case EffectKind::lobing: {
-      if (touch.kind == TouchKind::centre) break;  // no trigger of its own
+      if (touch.kind != TouchKind::touch) break;  // no trigger of its own
       double phi = std::atan2(outward_in_spindle.y(), outward_in_spindle.x());
       const double tilt_factor = outward_in_spindle.head<2>().norm();
       on_touch.gap = -tilt_factor * (effect.index == 0 ? std::cos(3.0 * phi) : std::sin(3.0 * phi));
@@ -138,6 +186,15 @@ EffectOnTouch effect_on_touch(const Effect& effect, const Touch& touch,
       on_touch.angles[axis] = effect.index % 2 == 0 ? std::cos(angle) : std::sin(angle);
       break;
     }
+    case EffectKind::indicator_zero:
+      if (touch.kind == TouchKind::indicator && touch.setting == effect.index) {
+        on_touch.shown = touch.approach.value_or(Eigen::Vector3d::Zero());
+      }
+      break;
+    case EffectKind::other_stylus:
+      if (touch.stylus == effect.index / 5 + 1)
+        on_touch.arm = arm_of_stylus(effect.index % 5, touch.flip);
+      break;
   }
   return on_touch;
 }

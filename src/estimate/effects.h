@@ -32,6 +32,11 @@ struct EffectContext {
   std::vector<RotaryAngles> reached_from;
 };
 
+/// What the touches of a survey bring as unknowns of their own: the zero of each setting of an indicator,
+/// the way from the first stylus to each other one, and, where each was used at both sides of the
+/// spindle, what of it turns with the spindle.
+std::vector<Effect> effects_of_survey(const Survey& survey);
+
 EffectContext effect_context(const Machine& machine, const Survey& survey);
 
 EffectOnTouch effect_on_touch(const Effect& effect, const Touch& touch,

@@ -5,6 +5,7 @@
 #include <complex>
 #include <optional>
 
+#include "estimate/linearisation.h"
 #include "estimate/optional_unknowns.h"
 #include "estimate/outputs.h"
 #include "estimate/touch_tests.h"
@@ -395,14 +396,13 @@ void find_moved(const FindingInputs& in, std::vector<Finding>& findings) {
 /// Touches whose stated approach runs away from the surface they are booked to.
 void find_wrong_side(const FindingInputs& in, std::vector<Finding>& findings) {
   const Machine& machine = in.model.machine();
-  const MachineState state = in.model.state(in.adjusted.unknowns);
+  const Linearisation at(in.model, in.adjusted.unknowns);
+  const MachineState& state = at.state();
   for (const Touch& touch : in.model.survey().touches) {
     if (touch.kind == TouchKind::centre || !touch.approach) continue;
     const RotaryAngles& angles = in.model.survey().stations[touch.station].angles_rad;
     const Artefact& artefact = machine.artefacts[touch.artefact];
-    const Eigen::Vector3d carried = carried_from_machine(
-        machine, state, artefact.carried_by,
-        stylus_in_machine(machine, state, touch.shown_mm, angles, touch.flip), angles);
+    const Eigen::Vector3d carried = at.stylus_in_carried(touch, angles);
     const Eigen::Vector3d outward =
         machine_from_carried_rotation(machine, state, artefact.carried_by, angles) *
         outward_normal(artefact.kind, state.artefacts[touch.artefact], carried);

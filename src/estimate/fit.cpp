@@ -10,6 +10,7 @@
 
 #include "estimate/cases.h"
 #include "estimate/findings.h"
+#include "estimate/linearisation.h"
 #include "estimate/observability.h"
 #include "estimate/optional_unknowns.h"
 #include "estimate/outputs.h"
@@ -91,7 +92,7 @@ FitSummary summary(const Model& model, const Adjusted& adjusted, const ChosenVar
 
 JointCovariance joint_covariance(const Model& model, const Adjusted& adjusted,
                                  const Uncertainty& uncertainty) {
-  const std::vector<Output> outputs = axis_outputs(model, adjusted.unknowns);
+  const std::vector<Output> outputs = stated_outputs(model, adjusted.unknowns);
   JointCovariance joint;
   Eigen::MatrixXd by_unknown(outputs.size(), adjusted.unknowns.size());
   for (std::size_t k = 0; k < outputs.size(); ++k) {
@@ -100,14 +101,17 @@ JointCovariance joint_covariance(const Model& model, const Adjusted& adjusted,
   }
   joint.repeatable = by_unknown * uncertainty.repeatable() * by_unknown.transpose();
   joint.absolute = by_unknown * uncertainty.absolute() * by_unknown.transpose();
+  for (std::size_t k = 0; k < outputs.size(); ++k) {
+    joint.absolute(k, k) += outputs[k].further_u * outputs[k].further_u;
+  }
   return joint;
 }
 
 std::vector<BudgetLine> whole_budget(const Model& model, const Adjusted& adjusted,
                                      const Uncertainty& uncertainty) {
   std::vector<BudgetLine> budget;
-  for (const Output& output : axis_outputs(model, adjusted.unknowns)) {
-    const auto lines = uncertainty.budget(output.name, output.by_unknown);
+  for (const Output& output : stated_outputs(model, adjusted.unknowns)) {
+    const auto lines = uncertainty.budget(output.name, output.by_unknown, output.further_u);
     budget.insert(budget.end(), lines.begin(), lines.end());
   }
   return budget;
@@ -121,7 +125,7 @@ std::vector<BoundResult> bound_results(const Model& model, const Adjusted& adjus
     const char letter = axis < 0 ? '\0' : model.machine().rotary[axis].letter;
     results.push_back({term.bound.kind, letter, term.bound.half_width, term.bound.source, {}});
   }
-  for (const Output& output : axis_outputs(model, adjusted.unknowns)) {
+  for (const Output& output : stated_outputs(model, adjusted.unknowns)) {
     const std::vector<double> shifts = uncertainty.shifts(output.by_unknown);
     for (std::size_t k = 0; k < shifts.size(); ++k) {
       results[k].shifts.emplace_back(output.name, shifts[k]);
@@ -174,14 +178,12 @@ Problems FitOptions::validate() const {
 namespace {
 
 TouchResult excluded_touch(const Machine& machine, const Survey& survey, int index,
-                           const MachineState& state, const Suspect* suspect) {
+                           const Linearisation& at, const Suspect* suspect) {
   const Touch& touch = survey.touches[index];
   const Artefact& artefact = machine.artefacts[touch.artefact];
-  const RotaryAngles& angles = survey.stations[touch.station].angles_rad;
-  const Eigen::Vector3d stylus =
-      stylus_in_machine(machine, state, touch.shown_mm, angles, touch.flip);
+  const MachineState& state = at.state();
   const Eigen::Vector3d carried =
-      carried_from_machine(machine, state, artefact.carried_by, stylus, angles);
+      at.stylus_in_carried(touch, survey.stations[touch.station].angles_rad);
   const ArtefactPlace& place = state.artefacts[touch.artefact];
   TouchResult result;
   result.label = touch.label;
@@ -203,7 +205,7 @@ TouchResult excluded_touch(const Machine& machine, const Survey& survey, int ind
 /// Puts what was left out back into the lists of touches and stations, marked.
 void show_excluded(const Machine& machine, const Survey& survey, const Case& fitted,
                    const Screening& screening, FitResult& result) {
-  const MachineState state = fitted.model->state(fitted.solved.adjusted.unknowns);
+  const Linearisation at(*fitted.model, fitted.solved.adjusted.unknowns);
   std::vector<TouchResult> touches(survey.touches.size());
   for (std::size_t k = 0; k < fitted.part->touch_of.size(); ++k) {
     touches[fitted.part->touch_of[k]] = result.touches[k];
@@ -214,7 +216,7 @@ void show_excluded(const Machine& machine, const Survey& survey, const Case& fit
   }
   for (std::size_t t = 0; t < touches.size(); ++t) {
     if (!screening.excluded[t]) continue;
-    touches[t] = excluded_touch(machine, survey, static_cast<int>(t), state, why[t]);
+    touches[t] = excluded_touch(machine, survey, static_cast<int>(t), at, why[t]);
     ++result.fit.excluded;
   }
   result.touches = std::move(touches);

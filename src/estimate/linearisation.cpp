@@ -134,6 +134,14 @@ contact::Chain<double> Linearisation::station_chain(int station, const double* n
   return chain;
 }
 
+Eigen::Vector3d Linearisation::stylus_in_carried(const Touch& touch,
+                                                 const RotaryAngles& angles_rad) const {
+  contact::Chain<double> chain = chain_at_zero_;
+  stand_at(chain, angles_rad);
+  const int carrier = model_.machine().artefacts[touch.artefact].carried_by;
+  return as_eigen(contact::stylus_in_carried(chain, carrier, reading(touch, nullptr)));
+}
+
 Eigen::Vector3d Linearisation::outward_in_spindle(const Touch& touch,
                                                   const contact::Chain<double>& chain) const {
   const Artefact& artefact = model_.machine().artefacts[touch.artefact];
@@ -181,7 +189,7 @@ void Linearisation::evaluate_touch(const Touch& touch, const contact::Chain<doub
         {touch, index, surface, contact::pulled_back(chain, last, at, journey, surface.outward)},
         block, common);
   };
-  if (touch.kind == TouchKind::touch) {
+  if (touch.kind != TouchKind::centre) {
     write(row, contact::surface(artefact.kind, place, state_.stylus_radius_mm,
                                 journey.stylus_in_carried));
     return;

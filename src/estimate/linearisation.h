@@ -50,6 +50,9 @@ class Linearisation {
 
   /// The rotary axes at one station, with what the optional unknowns do to their angles.
   contact::Chain<double> station_chain(int station, const double* nuisance) const;
+  /// Where the stylus centre of a touch was, seen from what carries its artefact, with what the optional
+  /// unknowns and the survey's own do to it; the touch may be one that was left out.
+  Eigen::Vector3d stylus_in_carried(const Touch& touch, const RotaryAngles& angles_rad) const;
   /// Outward normal under one touch in the frame of the spindle as it stands unflipped.
   Eigen::Vector3d outward_in_spindle(const Touch& touch, const contact::Chain<double>& chain) const;
 

@@ -84,6 +84,25 @@ void RandomModel::scale_variance(int group, double factor) {
   }
 }
 
+namespace {
+
+bool is_of_survey(const Effect& effect) {
+  return effect.kind == EffectKind::indicator_zero || effect.kind == EffectKind::other_stylus;
+}
+
+/// Those asked for and those this survey brings; what a larger survey brought stays behind.
+std::vector<Effect> with_effects_of(const Survey& survey, std::vector<Effect> effects) {
+  std::erase_if(effects, is_of_survey);
+  for (const Effect& effect : effects_of_survey(survey)) {
+    if (std::find(effects.begin(), effects.end(), effect) == effects.end()) {
+      effects.push_back(effect);
+    }
+  }
+  return effects;
+}
+
+}  // namespace
+
 EffectName name_of(const Machine& machine, const Effect& effect) {
   if (effect.kind == EffectKind::index_wave) {
     return {effect.kind, effect.index % 4, machine.rotary[effect.index / 4].letter};
@@ -106,12 +125,12 @@ Model::Model(const Machine& machine, const Survey& survey, const std::vector<Eff
   lay_out_axes();
   lay_out_artefacts();
   lay_out_radii();
-  layout_.effects = effects;
+  layout_.effects = with_effects_of(survey, effects);
   layout_.effects_first = layout_.unknowns;
-  for (const Effect& effect : effects) {
+  for (const Effect& effect : layout_.effects) {
     layout_.names.push_back({UnknownKind::effect, '\0', "", {}, name_of(machine, effect)});
   }
-  layout_.unknowns += static_cast<int>(effects.size());
+  layout_.unknowns += static_cast<int>(layout_.effects.size());
   build_prior();
   for (const Station& station : survey.stations) {
     int readings = 0;
@@ -164,7 +183,8 @@ void Model::lay_out_radii() {
   for (const Touch& touch : survey_.touches) {
     const Artefact& artefact = machine_.artefacts[touch.artefact];
     int& group = layout_.radius_group[touch.artefact];
-    if (group >= 0 || touch.kind == TouchKind::centre || artefact.kind == ArtefactKind::flat)
+    // The zero of an indicator holds whatever the diameter is off by.
+    if (group >= 0 || touch.kind != TouchKind::touch || artefact.kind == ArtefactKind::flat)
       continue;
     const int owner = artefact.diameter_as >= 0 ? artefact.diameter_as : touch.artefact;
     const bool inside = artefact.kind == ArtefactKind::bore;

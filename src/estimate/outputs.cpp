@@ -5,7 +5,9 @@
 #include <algorithm>
 #include <cmath>
 
+#include "estimate/face_height.h"
 #include "estimate/linearisation.h"
+#include "estimate/zero_output.h"
 #include "pivotrace/machine/kinematics.h"
 #include "pivotrace/machine/length_datum.h"
 
@@ -97,6 +99,11 @@ Output orientation_output(const Model& model, int axis, int k, const Eigen::Vect
           angle(unknowns), by_unknowns(unknowns, angle)};
 }
 
+Estimate stated(const Output& output, const Uncertainty& uncertainty) {
+  return uncertainty.estimate(output.value, output.by_unknown,
+                              {output.further_u, Eigen::Vector3d::Zero()});
+}
+
 NamedEstimate named(const Output& output, const Uncertainty& uncertainty) {
   return {output.name, uncertainty.estimate(output.value, output.by_unknown)};
 }
@@ -154,10 +161,21 @@ AxisResult axis_result(const Model& model, int axis, const Adjusted& adjusted,
         named(orientation_output(model, axis, k, adjusted.unknowns), uncertainty));
   }
   result.lean = lean_estimate(model, axis, adjusted, uncertainty);
+  if (const auto zero = zero_output(model, axis, adjusted.unknowns)) {
+    result.zero = stated(zero->output, uncertainty);
+    result.zero_by = zero->by;
+  }
   if (rotary.side == AxisSide::tool) {
     add_pivot_lengths(model, axis, adjusted, uncertainty, result);
   }
   return result;
+}
+
+/// From the first line to the second along their common normal; of parallels from the point of the first.
+Eigen::Vector3d way_between(const Line& first, const Line& second) {
+  const CommonNormal normal = common_normal(first, second);
+  if (!normal.parallel) return normal.foot_on_second_mm - normal.foot_on_first_mm;
+  return -perpendicular_from_line(second, first.point_mm);
 }
 
 AxisPairResult pair_result(const Model& model, int first, int second, const Adjusted& adjusted,
@@ -175,6 +193,13 @@ AxisPairResult pair_result(const Model& model, int first, int second, const Adju
   result.parallel = normal_at(adjusted.unknowns).parallel;
   result.distance = stated([](const CommonNormal& n) { return n.signed_distance_mm; });
   result.crossing = stated([](const CommonNormal& n) { return n.crossing_rad; });
+  for (int k = 0; k < 3; ++k) {
+    const auto offset = [&](const Eigen::VectorXd& x) {
+      return way_between(fitted_line(model, first, x), fitted_line(model, second, x))[k];
+    };
+    result.offset[k] =
+        uncertainty.estimate(offset(adjusted.unknowns), by_unknowns(adjusted.unknowns, offset));
+  }
   if (result.parallel) return result;
   for (int k = 0; k < 3; ++k) {
     const double datum_mm = centre_from_shown_mm(model, first)[k];
@@ -234,6 +259,9 @@ ArtefactResult artefact_result(const Model& model, int artefact, const Adjusted&
         uncertainty.estimate(place.point_mm[k], by_unknowns(adjusted.unknowns, coordinate));
   }
   if (nominal.kind != ArtefactKind::ball) result.direction = place.direction;
+  for (const Output& height : face_heights(model, artefact, adjusted.unknowns)) {
+    result.heights.push_back(named(height, uncertainty));
+  }
   add_diameter(model, artefact, adjusted, uncertainty, result);
   return result;
 }
@@ -323,6 +351,16 @@ std::vector<Output> axis_outputs(const Model& model, const Eigen::VectorXd& unkn
     }
     for (const int k : components) {
       outputs.push_back(orientation_output(model, static_cast<int>(axis), k, unknowns));
+    }
+  }
+  return outputs;
+}
+
+std::vector<Output> stated_outputs(const Model& model, const Eigen::VectorXd& unknowns) {
+  std::vector<Output> outputs = axis_outputs(model, unknowns);
+  for (std::size_t axis = 0; axis < model.machine().rotary.size(); ++axis) {
+    if (auto zero = zero_output(model, static_cast<int>(axis), unknowns)) {
+      outputs.push_back(std::move(zero->output));
     }
   }
   return outputs;

@@ -10,6 +10,7 @@ struct Output {
   ValueName name;
   double value = 0.0;
   Eigen::VectorXd by_unknown;  ///< (p)
+  double further_u = 0.0;  ///< of what it rests on beside the touches; independent of everything
 };
 
 std::vector<AxisResult> axis_results(const Model& model, const Adjusted& adjusted,
@@ -24,6 +25,9 @@ std::vector<ArtefactResult> artefact_results(const Model& model, const Adjusted&
 /// Every centre and orientation output, in a fixed order: the joint covariance and the budget
 /// refer to these.
 std::vector<Output> axis_outputs(const Model& model, const Eigen::VectorXd& unknowns);
+
+/// The same and the zeros of axes that an artefact of stated direction or place tells.
+std::vector<Output> stated_outputs(const Model& model, const Eigen::VectorXd& unknowns);
 
 /// Their values alone, in the same order: cheap enough for a hundred thousand trials.
 Eigen::VectorXd axis_values(const Model& model, const Eigen::VectorXd& unknowns);

@@ -21,6 +21,8 @@ SurveyPart without(const Survey& survey, const std::vector<bool>& excluded) {
   part.survey.started = survey.started;
   part.survey.file = survey.file;
   part.survey.simulated = survey.simulated;
+  part.survey.settings = survey.settings;
+  part.survey.styluses = survey.styluses;
   part.survey.turns_told_apart = survey.turns_told_apart;
   for (std::size_t s = 0; s < survey.stations.size(); ++s) {
     Station stay = survey.stations[s];

@@ -8,6 +8,7 @@
 #include "pivotrace/geometry/axis_regression.h"
 #include "pivotrace/geometry/sphere_fit.h"
 #include "pivotrace/machine/kinematics.h"
+#include "pivotrace/machine/tool_axis.h"
 
 namespace pivotrace {
 
@@ -17,17 +18,19 @@ namespace {
 struct SeenBall {
   int station = 0;
   int artefact = 0;
+  int stylus = 0;
   Eigen::Vector3d shown_mm = Eigen::Vector3d::Zero();
 };
 
 /// A regression that leans more than this from nominal is not believed as a start.
 constexpr double largest_lean_cosine = 0.7;
 
-std::optional<Eigen::Vector3d> ball_centre(const Model& model, const Station& stay, int artefact) {
+std::optional<Eigen::Vector3d> ball_centre(const Model& model, const Station& stay, int artefact,
+                                           int stylus) {
   std::vector<Eigen::Vector3d> touches;
   for (int t = 0; t < stay.touch_count; ++t) {
     const Touch& touch = model.survey().touches[stay.first_touch + t];
-    if (touch.artefact != artefact) continue;
+    if (touch.artefact != artefact || touch.stylus != stylus) continue;
     if (touch.kind == TouchKind::centre) return touch.shown_mm;
     touches.push_back(touch.shown_mm);
   }
@@ -36,14 +39,21 @@ std::optional<Eigen::Vector3d> ball_centre(const Model& model, const Station& st
   return fit.centre_mm;
 }
 
+int styluses_of(const Model& model) {
+  return std::max(1, static_cast<int>(model.survey().styluses.size()));
+}
+
 std::vector<SeenBall> seen_balls(const Model& model) {
   std::vector<SeenBall> seen;
   for (std::size_t s = 0; s < model.survey().stations.size(); ++s) {
     for (std::size_t a = 0; a < model.machine().artefacts.size(); ++a) {
       if (model.layout().place_first[a] < 0) continue;
       if (model.machine().artefacts[a].kind != ArtefactKind::ball) continue;
-      const auto centre = ball_centre(model, model.survey().stations[s], static_cast<int>(a));
-      if (centre) seen.push_back({static_cast<int>(s), static_cast<int>(a), *centre});
+      const Station& stay = model.survey().stations[s];
+      for (int stylus = 0; stylus < styluses_of(model); ++stylus) {
+        const auto centre = ball_centre(model, stay, static_cast<int>(a), stylus);
+        if (centre) seen.push_back({static_cast<int>(s), static_cast<int>(a), stylus, *centre});
+      }
     }
   }
   return seen;
@@ -55,7 +65,7 @@ std::vector<SeenBall> only_turned(const Model& model, const std::vector<SeenBall
   for (const SeenBall& ball : seen) {
     const bool moves = model.machine().rotary[axis].side == AxisSide::tool ||
                        model.machine().artefacts[ball.artefact].carried_by >= axis;
-    if (!moves) continue;
+    if (!moves || ball.stylus != 0) continue;
     std::vector<long long> key = {ball.artefact};
     const RotaryAngles& angles = model.survey().stations[ball.station].angles_rad;
     for (int other = 0; other < max_rotary_axes; ++other) {
@@ -115,7 +125,7 @@ void start_balls(const Model& model, const std::vector<SeenBall>& seen, MachineS
     Eigen::Vector3d sum = Eigen::Vector3d::Zero();
     int count = 0;
     for (const SeenBall& ball : seen) {
-      if (ball.artefact != static_cast<int>(a)) continue;
+      if (ball.artefact != static_cast<int>(a) || ball.stylus != 0) continue;
       const RotaryAngles& angles = model.survey().stations[ball.station].angles_rad;
       const Eigen::Vector3d stylus =
           stylus_in_machine(model.machine(), state, ball.shown_mm, angles);
@@ -124,6 +134,89 @@ void start_balls(const Model& model, const std::vector<SeenBall>& seen, MachineS
       ++count;
     }
     if (count > 0) state.artefacts[a].point_mm = sum / count;
+  }
+}
+
+double* unknown_of(const Model& model, const Effect& effect, Eigen::VectorXd& x) {
+  const auto& effects = model.layout().effects;
+  const auto found = std::find(effects.begin(), effects.end(), effect);
+  return found == effects.end() ? nullptr
+                                : &x[model.layout().effects_first + (found - effects.begin())];
+}
+
+/// The way from the first stylus ball to another: both saw one ball at the same angles, so the positions
+/// shown differ by that way, turned as the head stands.
+void start_styluses(const Model& model, const std::vector<SeenBall>& seen,
+                    const MachineState& state, Eigen::VectorXd& x) {
+  std::map<int, std::pair<Eigen::Vector3d, int>> ways;
+  for (const SeenBall& other : seen) {
+    if (other.stylus == 0) continue;
+    const RotaryAngles& angles = model.survey().stations[other.station].angles_rad;
+    const auto first = std::find_if(seen.begin(), seen.end(), [&](const SeenBall& ball) {
+      return ball.stylus == 0 && ball.artefact == other.artefact &&
+             model.survey().stations[ball.station].angles_rad == angles;
+    });
+    if (first == seen.end()) continue;
+    auto& [sum, count] = ways.try_emplace(other.stylus, Eigen::Vector3d::Zero(), 0).first->second;
+    sum += direction_in_tool(model.machine(), state, first->shown_mm - other.shown_mm, angles);
+    ++count;
+  }
+  for (const auto& [stylus, way] : ways) {
+    for (int k = 0; k < 3; ++k) {
+      double* const unknown =
+          unknown_of(model, {EffectKind::other_stylus, 5 * (stylus - 1) + k}, x);
+      if (unknown != nullptr) *unknown = way.first[k] / way.second;
+    }
+  }
+}
+
+/// How far along its direction the tip goes until it meets the artefact from outside, the artefact where
+/// it is believed to be; absent where it would pass by.
+std::optional<double> way_to_surface(const Model& model, const MachineState& state,
+                                     const Touch& touch) {
+  const Artefact& artefact = model.machine().artefacts[touch.artefact];
+  const ArtefactPlace& place = state.artefacts[touch.artefact];
+  const RotaryAngles& angles = model.survey().stations[touch.station].angles_rad;
+  const auto carried = [&](const Eigen::Vector3d& shown_mm) {
+    return carried_from_machine(model.machine(), state, artefact.carried_by,
+                                stylus_in_machine(model.machine(), state, shown_mm, angles),
+                                angles);
+  };
+  const Eigen::Vector3d from_place = carried(touch.shown_mm) - place.point_mm;
+  const Eigen::Vector3d along =
+      carried(touch.shown_mm + *touch.approach) - place.point_mm - from_place;
+  if (artefact.kind == ArtefactKind::flat) {
+    const double slope = place.direction.dot(along);
+    if (slope > -0.1) return std::nullopt;
+    return (state.stylus_radius_mm - place.direction.dot(from_place)) / slope;
+  }
+  const bool inside = artefact.kind == ArtefactKind::bore;
+  const double reach =
+      place.radius_mm + (inside ? -state.stylus_radius_mm : state.stylus_radius_mm);
+  const bool ball = artefact.kind == ArtefactKind::ball;
+  const auto across = [&](const Eigen::Vector3d& v) -> Eigen::Vector3d {
+    return ball ? v : Eigen::Vector3d(v - place.direction * place.direction.dot(v));
+  };
+  const double a = across(along).squaredNorm();
+  const double b = across(along).dot(across(from_place));
+  const double room = b * b - a * (across(from_place).squaredNorm() - reach * reach);
+  if (a < 0.1 || room < 0.0) return std::nullopt;
+  return (-b + (inside ? std::sqrt(room) : -std::sqrt(room))) / a;
+}
+
+/// The zero of each setting: the mean way its tips still had to go.
+void start_settings(const Model& model, const MachineState& state, Eigen::VectorXd& x) {
+  std::map<int, std::pair<double, int>> ways;
+  for (const Touch& touch : model.survey().touches) {
+    if (touch.kind != TouchKind::indicator) continue;
+    const auto way = way_to_surface(model, state, touch);
+    if (!way) continue;
+    ways[touch.setting].first += *way;
+    ++ways[touch.setting].second;
+  }
+  for (const auto& [setting, way] : ways) {
+    double* const unknown = unknown_of(model, {EffectKind::indicator_zero, setting}, x);
+    if (unknown != nullptr) *unknown = way.first / way.second;
   }
 }
 
@@ -139,7 +232,10 @@ Eigen::VectorXd starting_unknowns(const Model& model) {
     }
   }
   start_balls(model, seen, state);
-  return model.unknowns_from(state);
+  Eigen::VectorXd x = model.unknowns_from(state);
+  start_styluses(model, seen, state, x);
+  start_settings(model, state, x);
+  return x;
 }
 
 }  // namespace pivotrace

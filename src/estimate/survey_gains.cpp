@@ -12,7 +12,7 @@ class Gathering {
  public:
   Gathering(const Model& model, const Adjusted& adjusted, const RandomModel& random)
       : model_(model), adjusted_(adjusted), random_(random) {
-    const std::vector<Output> outputs = axis_outputs(model, adjusted.unknowns);
+    const std::vector<Output> outputs = stated_outputs(model, adjusted.unknowns);
     by_unknown_.resize(static_cast<Eigen::Index>(outputs.size()), adjusted.unknowns.size());
     for (std::size_t k = 0; k < outputs.size(); ++k) {
       by_unknown_.row(static_cast<Eigen::Index>(k)) = outputs[k].by_unknown.transpose();

@@ -201,8 +201,9 @@ Estimate Uncertainty::estimate(double value, const Eigen::VectorXd& by_unknown,
 }
 
 std::vector<BudgetLine> Uncertainty::budget(const ValueName& output,
-                                            const Eigen::VectorXd& by_unknown) const {
-  const double total = variance(absolute_, by_unknown);
+                                            const Eigen::VectorXd& by_unknown,
+                                            double further_u) const {
+  const double total = variance(absolute_, by_unknown) + further_u * further_u;
   std::vector<BudgetLine> lines;
   if (!(total > 0.0)) return lines;
   const auto add = [&](const BudgetSource& source, double part) {
@@ -228,6 +229,7 @@ std::vector<BudgetLine> Uncertainty::budget(const ValueName& output,
     }
   }
   add({SourceKind::diameters, '\0', {}}, variance(by_prior_, by_unknown));
+  add({SourceKind::stated_artefact, '\0', {}}, further_u * further_u);
   for (std::size_t k = 0; k < common_.size(); ++k) {
     const double moved = by_common_.col(static_cast<Eigen::Index>(k)).dot(by_unknown);
     add({SourceKind::effect, '\0', name_of(machine, common_[k].effect)}, moved * moved);

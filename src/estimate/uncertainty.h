@@ -63,8 +63,10 @@ class Uncertainty {
   /// (Satterthwaite); infinite with exact sigmas.
   double dof_of_variance(const Eigen::VectorXd& by_unknown) const;
 
-  /// Shares of the absolute variance by source; sums to 1.
-  std::vector<BudgetLine> budget(const ValueName& output, const Eigen::VectorXd& by_unknown) const;
+  /// Shares of the absolute variance by source; sums to 1. `further_u`: of what the output rests on
+  /// beside the touches.
+  std::vector<BudgetLine> budget(const ValueName& output, const Eigen::VectorXd& by_unknown,
+                                 double further_u = 0.0) const;
 
   /// Largest shift of this output by each of the bounds.
   std::vector<double> shifts(const Eigen::VectorXd& by_unknown) const;

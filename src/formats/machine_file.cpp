@@ -428,7 +428,8 @@ class MachineParser {
 
   /// With the kind unknown, no key can be called wrong: the kind must be mended first.
   static void ask_for_every_artefact_key(TomlTable& block) {
-    for (const char* key : {"diameter", "diameter_u", "length", "size"}) {
+    for (const char* key :
+         {"diameter", "diameter_u", "length", "size", "at_u", "direction_u_arcsec"}) {
       block.number(key, Need::optional);
     }
     block.text("diameter_as", Need::optional);
@@ -465,6 +466,18 @@ class MachineParser {
     block.refuse("direction", "a ball has none; the direction of its stem stands inside `stem`");
     block.refuse("length", "a ball has none; the length of its stem stands inside `stem`");
     block.refuse("size", "the size of a ball is its `diameter`");
+    block.refuse("direction_u_arcsec",
+                 "a ball has no direction; `at_u` says how well it is placed");
+    read_at_u(block, artefact);
+  }
+
+  static void read_at_u(TomlTable& block, Artefact& artefact) {
+    artefact.at_u_mm = block.length_mm("at_u", Need::optional, Sign::positive);
+  }
+
+  static void read_direction_u(TomlTable& block, Artefact& artefact) {
+    const auto u = block.number("direction_u_arcsec", Need::optional, Sign::positive);
+    if (u) artefact.direction_u_rad = rad_from_arcsec(*u);
   }
 
   static void read_stem(TomlTable& table, Artefact& artefact) {
@@ -486,6 +499,8 @@ class MachineParser {
     artefact.direction = block.direction("direction", Need::required).value_or(artefact.direction);
     artefact.length_mm =
         block.length_mm("length", Need::required, Sign::positive).value_or(artefact.length_mm);
+    read_at_u(block, artefact);
+    read_direction_u(block, artefact);
     block.refuse("size", "the size of a pin or bore is its `diameter`");
     block.refuse("stem", "only a ball stands on a stem");
     block.refuse("grade", "only a ball has a grade");
@@ -495,6 +510,8 @@ class MachineParser {
     artefact.direction = block.direction("direction", Need::required).value_or(artefact.direction);
     artefact.size_mm =
         block.length_mm("size", Need::required, Sign::positive).value_or(artefact.size_mm);
+    read_direction_u(block, artefact);
+    block.refuse("at_u", "where a flat lies tells no angle; `direction_u_arcsec` does");
     block.refuse("diameter", "a flat has `size`, the diameter of the face that may be touched");
     block.refuse("diameter_u", "a flat has no diameter");
     block.refuse("diameter_as", "a flat has no diameter");

@@ -186,6 +186,17 @@ TurnSense read_turn(JsonObject& json) {
   return json.choice("turn", turn_words) == 0 ? TurnSense::right_hand : TurnSense::left_hand;
 }
 
+/// Results written before a zero could be told have no such member.
+void read_zero(JsonObject& owner, AxisResult& axis) {
+  if (!owner.has("zero")) return;
+  auto json = owner.optional_object("zero");
+  if (!json) return;
+  json->text("symbol");  // follows from the name
+  axis.zero = read_angle_members(*json);
+  axis.zero_by = json->text("by");
+  json->refuse_unknown_keys();
+}
+
 AxisResult read_axis(char letter, JsonObject& json) {
   AxisResult axis;
   axis.letter = letter;
@@ -202,6 +213,7 @@ AxisResult read_axis(char letter, JsonObject& json) {
   axis.centre = read_centre(json, letter);
   axis.orientation = read_orientation(json, letter);
   axis.lean = read_angle(json, "lean");
+  read_zero(json, axis);
   axis.pivot_to_stylus = read_optional_length(json, "pivot_to_stylus");
   axis.pivot_to_gauge = read_optional_length(json, "pivot_to_gauge");
   axis.ranges = read_ranges(json);
@@ -218,8 +230,20 @@ AxisPairResult read_axis_pair(JsonObject& json) {
   pair.crossing = read_angle(json, "crossing");
   pair.foot_on_first = read_place(json, "foot_on_first");
   pair.foot_on_second = read_place(json, "foot_on_second");
+  if (json.has("offset")) pair.offset = read_place(json, "offset");
   json.refuse_unknown_keys();
   return pair;
+}
+
+std::vector<NamedEstimate> read_heights(const std::string& flat, JsonObject& owner) {
+  std::vector<NamedEstimate> heights;
+  auto json = owner.object("height_over");
+  if (!json) return heights;
+  for (auto& [letter, member] : json->named_objects()) {
+    heights.push_back(
+        {height_value(flat, letter_of(*json, letter.c_str(), letter)), read_length(member)});
+  }
+  return heights;
 }
 
 ArtefactResult read_artefact(const std::string& name, JsonObject& json) {
@@ -232,6 +256,7 @@ ArtefactResult read_artefact(const std::string& name, JsonObject& json) {
   artefact.diameter = read_optional_length(json, "diameter");
   artefact.effective_diameter = read_optional_length(json, "effective_diameter");
   artefact.diameter_free = json.boolean("diameter_free");
+  if (json.has("height_over")) artefact.heights = read_heights(name, json);
   json.refuse_unknown_keys();
   return artefact;
 }

@@ -117,6 +117,19 @@ void add_orientation(JsonWriter& json, const std::vector<NamedEstimate>& orienta
   json.end();
 }
 
+void add_zero(JsonWriter& json, const AxisResult& axis) {
+  if (!axis.zero) {
+    json.add_null("zero");
+    return;
+  }
+  json.begin_object("zero", JsonLayout::one_line);
+  json.add("symbol", iso_symbol(axis_value(axis.letter, ValueKind::zero)));
+  add_angle_members(json, *axis.zero);
+  json.add("mm_per_300", mm_per_300_from_rad(axis.zero->value));
+  json.add("by", axis.zero_by);
+  json.end();
+}
+
 void add_axis(JsonWriter& json, const AxisResult& axis) {
   json.begin_object(letter_text(axis.letter));
   json.add("side", axis.side == AxisSide::work ? "work" : "tool");
@@ -135,6 +148,7 @@ void add_axis(JsonWriter& json, const AxisResult& axis) {
   add_centre(json, axis.centre);
   add_orientation(json, axis.orientation);
   add_angle(json, "lean", axis.lean);
+  add_zero(json, axis);
   add_optional_length(json, "pivot_to_stylus", axis.pivot_to_stylus);
   add_optional_length(json, "pivot_to_gauge", axis.pivot_to_gauge);
   json.begin_object("deviation_ranges", JsonLayout::one_line);
@@ -154,6 +168,7 @@ void add_axis_pair(JsonWriter& json, const AxisPairResult& pair) {
   add_angle(json, "crossing", pair.crossing);
   add_place(json, "foot_on_first", pair.foot_on_first);
   add_place(json, "foot_on_second", pair.foot_on_second);
+  add_place(json, "offset", pair.offset);
   json.end();
 }
 
@@ -166,6 +181,11 @@ void add_artefact(JsonWriter& json, const ArtefactResult& artefact) {
   add_optional_length(json, "diameter", artefact.diameter);
   add_optional_length(json, "effective_diameter", artefact.effective_diameter);
   json.add("diameter_free", artefact.diameter_free);
+  json.begin_object("height_over");
+  for (const NamedEstimate& height : artefact.heights) {
+    add_length(json, letter_text(height.name.axis).c_str(), height.estimate);
+  }
+  json.end();
   json.end();
 }
 

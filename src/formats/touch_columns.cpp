@@ -13,7 +13,8 @@ namespace pivotrace::formats {
 namespace {
 
 constexpr std::array<const char*, touch_column_count> names = {
-    "touch", "station", "artefact", "kind", "X", "Y", "Z", "I", "J", "K", "time", "temp", "flip"};
+    "touch", "station", "artefact", "kind", "X",    "Y",       "Z",       "I",
+    "J",     "K",       "time",     "temp", "flip", "reading", "setting", "stylus"};
 
 /// Shorter names are taken as they stand: `U` is a column of its own, not a misspelt `X`.
 constexpr std::size_t shortest_misspelling = 4;

@@ -12,8 +12,25 @@
 
 namespace pivotrace::formats {
 
-enum class TouchColumn { touch, station, artefact, kind, X, Y, Z, I, J, K, time, temp, flip };
-inline constexpr std::size_t touch_column_count = 13;
+enum class TouchColumn {
+  touch,
+  station,
+  artefact,
+  kind,
+  X,
+  Y,
+  Z,
+  I,
+  J,
+  K,
+  time,
+  temp,
+  flip,
+  reading,
+  setting,
+  stylus
+};
+inline constexpr std::size_t touch_column_count = 16;
 
 /// Header name of a column: "touch", "X", ...
 const char* column_name(TouchColumn column);

@@ -18,6 +18,7 @@
 #include "pivotrace/disk/text_file.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/machine/length_datum.h"
+#include "pivotrace/results/effect.h"
 
 namespace pivotrace {
 
@@ -247,6 +248,8 @@ class TouchParser {
     touch.artefact = read_artefact(touch.kind);
     read_approach(touch);
     read_conditions(touch);
+    read_stylus(touch);
+    if (touch.kind == TouchKind::indicator) read_indicator(touch);
     touch.label = read_label();
     if (angles_good) touch.station = enter_station();
     if (!row_is_good_) return;
@@ -403,9 +406,10 @@ class TouchParser {
     const std::string word = lower_case(where.text);
     if (word == "touch") return TouchKind::touch;
     if (word == "centre") return TouchKind::centre;
+    if (word == "indicator") return TouchKind::indicator;
     report(where, ProblemNumber::unknown_name,
            fmt::format("`kind` cannot be \"{}\"", excerpt(where.text)),
-           did_you_mean(word, {"touch", "centre"}));
+           did_you_mean(word, {"touch", "centre", "indicator"}));
     return preamble_.kind;
   }
 
@@ -526,6 +530,54 @@ class TouchParser {
            fmt::format("`flip` cannot be \"{}\"", excerpt(word)),
            "write 1 when the spindle was turned by 180 deg, else 0");
     return false;
+  }
+
+  /// Index of this text among the names seen so far.
+  int index_among(std::vector<std::string>& names, const CsvCell& where, int most,
+                  const char* what) {
+    const auto known = std::find(names.begin(), names.end(), where.text);
+    if (known != names.end()) return static_cast<int>(known - names.begin());
+    if (static_cast<int>(names.size()) == most) {
+      report(where, ProblemNumber::out_of_range,
+             fmt::format("this is {} number {}; a record may have {}", what, most + 1, most),
+             "split the record, or give rows that belong together one name");
+      return 0;
+    }
+    names.emplace_back(where.text);
+    return static_cast<int>(names.size()) - 1;
+  }
+
+  void read_stylus(Touch& touch) {
+    if (!columns_.has(TouchColumn::stylus)) return;
+    touch.stylus =
+        index_among(survey_.styluses, cell(TouchColumn::stylus), most_styluses, "stylus");
+  }
+
+  /// A dial reads more when its tip is pushed in: the point touched lies back along the direction.
+  void read_indicator(Touch& touch) {
+    const Artefact& touched = machine_.artefacts[static_cast<std::size_t>(touch.artefact)];
+    if (machine_known_ && touched.kind != ArtefactKind::flat && !touched.diameter_mm) {
+      report(row_.cells[0], ProblemNumber::missing_key,
+             fmt::format("an indicator read on \"{}\" needs its diameter", touched.name),
+             "add `diameter` in the machine file; a micrometer reading will do");
+    }
+    if (!columns_.has(TouchColumn::reading)) {
+      report(row_.cells[0], ProblemNumber::missing_column,
+             "an indicator row needs a column `reading`", "add it: what the dial showed");
+      return;
+    }
+    if (!touch.approach) {
+      report(row_.cells[0], ProblemNumber::missing_column,
+             "an indicator row needs I, J and K: the direction its tip points in",
+             "0,-1,0 is a tip that points towards -Y");
+      return;
+    }
+    if (columns_.has(TouchColumn::setting)) {
+      touch.setting =
+          index_among(survey_.settings, cell(TouchColumn::setting), most_settings, "setting");
+    }
+    const double mm_per_unit = preamble_.inch ? mm_per_inch : 1.0;
+    touch.shown_mm -= mm_per_unit * number(TouchColumn::reading) * *touch.approach;
   }
 
   std::string read_label() {
@@ -741,9 +793,10 @@ Expected<TouchRecordOutline> outline_touches(std::string_view text, const std::s
     outline.letters += parser.machine().rotary[i].letter;
   }
   outline.touches = static_cast<int>(survey->touches.size());
-  outline.centres = static_cast<int>(
-      std::count_if(survey->touches.begin(), survey->touches.end(),
-                    [](const Touch& touch) { return touch.kind == TouchKind::centre; }));
+  for (const Touch& touch : survey->touches) {
+    if (touch.kind == TouchKind::centre) ++outline.centres;
+    if (touch.kind == TouchKind::indicator) ++outline.readings;
+  }
   outline.stations = static_cast<int>(survey->stations.size());
   for (const Artefact& artefact : parser.machine().artefacts) {
     if (!artefact.name.empty()) outline.artefacts.push_back(artefact.name);

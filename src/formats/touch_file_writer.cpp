@@ -33,14 +33,16 @@ bool any_touch(const Survey& survey, Test test) {
 
 /// Columns that would be the same in every row say nothing and are left out.
 struct UsedColumns {
-  bool kind, approach, time, temp, flip;
+  bool kind, approach, time, temp, flip, indicator, stylus;
 
   explicit UsedColumns(const Survey& survey)
       : kind(any_touch(survey, [](const Touch& t) { return t.kind != TouchKind::touch; })),
         approach(any_touch(survey, [](const Touch& t) { return t.approach.has_value(); })),
         time(any_touch(survey, [](const Touch& t) { return t.time_s.has_value(); })),
         temp(any_touch(survey, [](const Touch& t) { return t.temperature_degC.has_value(); })),
-        flip(any_touch(survey, [](const Touch& t) { return t.flip; })) {}
+        flip(any_touch(survey, [](const Touch& t) { return t.flip; })),
+        indicator(any_touch(survey, [](const Touch& t) { return t.kind == TouchKind::indicator; })),
+        stylus(any_touch(survey, [](const Touch& t) { return t.stylus != 0; })) {}
 };
 
 void append_preamble(std::string& text, const Survey& survey, const Machine& machine) {
@@ -65,6 +67,8 @@ void append_header(std::string& text, const Survey& survey, const Machine& machi
   if (used.time) text += ",time";
   if (used.temp) text += ",temp";
   if (used.flip) text += ",flip";
+  if (used.indicator) text += ",reading,setting";
+  if (used.stylus) text += ",stylus";
   for (const auto& [name, values] : survey.extra_columns) {
     text += ',';
     append_cell(text, name);
@@ -84,6 +88,15 @@ void append_vector(std::string& text, const Eigen::Vector3d& vector) {
   }
 }
 
+const char* kind_of_row(TouchKind kind) {
+  switch (kind) {
+    case TouchKind::touch: return "touch";
+    case TouchKind::centre: return "centre";
+    case TouchKind::indicator: return "indicator";
+  }
+  return "";
+}
+
 void append_row(std::string& text, const Survey& survey, const Machine& machine,
                 const UsedColumns& used, std::size_t index) {
   const Touch& touch = survey.touches[index];
@@ -93,7 +106,7 @@ void append_row(std::string& text, const Survey& survey, const Machine& machine,
   append_cell(text, station.label);
   text += ',';
   append_cell(text, machine.artefacts[static_cast<std::size_t>(touch.artefact)].name);
-  if (used.kind) text += touch.kind == TouchKind::centre ? ",centre" : ",touch";
+  if (used.kind) text += std::string(",") + kind_of_row(touch.kind);
   for (std::size_t axis = 0; axis < machine.rotary.size(); ++axis) {
     text += ',';
     append_shortest(text, deg_to_write(station.angles_rad[axis]));
@@ -104,6 +117,11 @@ void append_row(std::string& text, const Survey& survey, const Machine& machine,
   if (used.time) append_optional(text, touch.time_s);
   if (used.temp) append_optional(text, touch.temperature_degC);
   if (used.flip) text += touch.flip ? ",1" : ",0";
+  // Positions of a Survey have what the indicator read taken back already.
+  if (used.indicator) {
+    text += touch.kind == TouchKind::indicator ? ",0," + std::to_string(touch.setting + 1) : ",,";
+  }
+  if (used.stylus) text += "," + std::to_string(touch.stylus + 1);
   for (const auto& [name, values] : survey.extra_columns) {
     text += ',';
     append_cell(text, values[index]);

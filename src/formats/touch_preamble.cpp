@@ -113,6 +113,13 @@ class PreambleReader {
            fmt::format("write `# {}:`; a remark should not look like `# word:`", *meant));
   }
 
+  void read_kind(const KeyValue& entry) {
+    const auto word = choice(entry, {"touch", "centre", "indicator"});
+    preamble_.kind = word == "centre"      ? TouchKind::centre
+                     : word == "indicator" ? TouchKind::indicator
+                                           : TouchKind::touch;
+  }
+
   void read_entry(const KeyValue& entry) {
     if (entry.key == "format") {
       read_format(entry);
@@ -126,8 +133,7 @@ class PreambleReader {
     } else if (entry.key == "started") {
       read_started(entry);
     } else if (entry.key == "kind") {
-      const bool centre = choice(entry, {"touch", "centre"}) == "centre";
-      preamble_.kind = centre ? TouchKind::centre : TouchKind::touch;
+      read_kind(entry);
     } else if (entry.key == "simulated") {
       preamble_.simulated = choice(entry, {"yes", "no"}) == "yes";
     } else if (entry.key == "length_datum") {

@@ -94,6 +94,14 @@ void add_orientation(ValueList& list, const AxisResult& axis) {
            axis.lean);
 }
 
+void add_zero(ValueList& list, const AxisResult& axis) {
+  if (!axis.zero) return;
+  list.add(axis_value(axis.letter, ValueKind::zero),
+           fmt::format("angle {} really stands at when it shows 0, told by {}", axis.letter,
+                       axis.zero_by),
+           *axis.zero);
+}
+
 void add_arm(ValueList& list, const AxisResult& axis) {
   if (axis.pivot_to_stylus) {
     list.add(axis_value(axis.letter, ValueKind::pivot_to_stylus),
@@ -133,6 +141,22 @@ void add_pair(ValueList& list, const AxisPairResult& pair) {
            pair.crossing);
   add_foot(list, pair, ValueKind::foot_on_first);
   add_foot(list, pair, ValueKind::foot_on_second);
+  for (int i = 0; i < 3; ++i) {
+    const auto coordinate = static_cast<LinearAxis>(i);
+    list.add(pair_value(pair.first, pair.second, ValueKind::offset, coordinate),
+             fmt::format("{} of the shortest way from the {} to the {} axis line, all axes at 0",
+                         axis_word(coordinate), pair.first, pair.second),
+             pair.offset[i]);
+  }
+}
+
+void add_heights(ValueList& list, const ArtefactResult& flat) {
+  for (const NamedEstimate& height : flat.heights) {
+    list.add(height.name,
+             fmt::format("height of the face {} over the {} axis line, along its outward normal",
+                         flat.name, height.name.axis),
+             height.estimate);
+  }
 }
 
 bool is_estimated(const FitResult& result, char letter) {
@@ -172,6 +196,7 @@ Expected<std::vector<PivotValue>> pivot_values(const FitResult& result) {
     if (!axis.estimated) continue;
     add_centre(list, axis);
     add_orientation(list, axis);
+    add_zero(list, axis);
     add_arm(list, axis);
   }
   for (const AxisPairResult& pair : result.axis_pairs) {
@@ -179,6 +204,7 @@ Expected<std::vector<PivotValue>> pivot_values(const FitResult& result) {
       add_pair(list, pair);
     }
   }
+  for (const ArtefactResult& artefact : result.artefacts) add_heights(list, artefact);
   return list.values;
 }
 

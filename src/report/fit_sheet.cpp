@@ -169,9 +169,18 @@ std::string ranges_line(const AxisResult& axis, const Lengths& lengths) {
 
 /// Where the axis reads 0 moves no line: what these touches leave open, and what would tell.
 std::string zero_line(const AxisResult& axis) {
+  if (axis.zero) {
+    const Estimate& zero = *axis.zero;
+    return fmt::format(
+        "  zero of {} (E_{}0{}): at 0 it really stands at {:+.5f} deg, U95 {:.5f} deg "
+        "({:+.1f} +-{:.1f} arcsec), told by {}\n",
+        axis.letter, axis.letter, axis.letter, deg_from_rad(zero.value),
+        deg_from_rad(zero.U95_absolute), arcsec_from_rad(zero.value),
+        arcsec_from_rad(zero.U95_absolute), axis.zero_by);
+  }
   const char* open =
       axis.side == AxisSide::work
-          ? "the artefact may stand at any angle; an indicator along a reference face tells"
+          ? "touch a reference face and state its direction_u_arcsec (or at_u of a ball or dowel)"
           : "two stylus lengths, each at spindle 0 and 180 deg, would tell";
   return fmt::format("  zero of {} (E_{}0{}): not determined by these touches; {}\n", axis.letter,
                      axis.letter, axis.letter, open);
@@ -210,6 +219,10 @@ std::string pair_section(const AxisPairResult& pair, const Lengths& lengths) {
   text += fmt::format("  crossing angle {:.5f} deg, U95 {:.5f} deg ({:.1f} arcsec)\n",
                       deg_from_rad(pair.crossing.value), deg_from_rad(pair.crossing.U95_absolute),
                       arcsec_from_rad(pair.crossing.U95_absolute));
+  text += fmt::format("  way from {} to {}, all axes at 0: X {} Y {} Z {} {}\n", pair.first,
+                      pair.second, lengths.change(pair.offset[0].value),
+                      lengths.change(pair.offset[1].value), lengths.change(pair.offset[2].value),
+                      lengths.unit());
   if (pair.parallel)
     return text + "  the lines are parallel: feet of the common normal are not defined\n";
   const auto foot = [&](char letter, const std::array<Estimate, 3>& at) {
@@ -238,6 +251,11 @@ std::string artefact_section(const FitResult& result, const Lengths& lengths) {
                           lengths.coordinate(artefact.effective_diameter->U95));
     }
     text += "\n";
+    for (const NamedEstimate& height : artefact.heights) {
+      text += fmt::format("  {:<12} stands {} {} over the {} axis line, U95 {}\n", "",
+                          lengths.change(height.estimate.value), lengths.unit(), height.name.axis,
+                          lengths.coordinate(height.estimate.U95_absolute));
+    }
   }
   return text;
 }

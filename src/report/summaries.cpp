@@ -1,6 +1,7 @@
 #include "report/summaries.h"
 
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 
 #include <Eigen/Geometry>
 #include <algorithm>
@@ -117,14 +118,23 @@ std::string assumption_notes(const Machine& machine, const LengthText& length) {
 
 // --- touches --------------------------------------------------------------------------------------
 
-std::string touch_counts(std::size_t touches, std::size_t centres, std::size_t stations) {
-  std::string text;
-  if (touches > centres) text = counted(touches - centres, "touch", "touches");
-  if (centres > 0) {
-    if (!text.empty()) text += " and ";
-    text += counted(centres, "ball centre", "ball centres");
+/// Rows of a touch record by what they are.
+struct RowCounts {
+  std::size_t rows = 0;
+  std::size_t centres = 0;
+  std::size_t readings = 0;  ///< of an indicator
+};
+
+std::string touch_counts(const RowCounts& counts, std::size_t stations) {
+  std::vector<std::string> words;
+  const std::size_t touches = counts.rows - counts.centres - counts.readings;
+  if (touches > 0) words.push_back(counted(touches, "touch", "touches"));
+  if (counts.centres > 0) words.push_back(counted(counts.centres, "ball centre", "ball centres"));
+  if (counts.readings > 0) {
+    words.push_back(counted(counts.readings, "indicator reading", "indicator readings"));
   }
-  return text + " at " + counted(stations, "station", "stations");
+  return fmt::format("{} at {}", fmt::join(words, " and "),
+                     counted(stations, "station", "stations"));
 }
 
 std::string angle_line(const Survey& survey, const Machine& machine, std::size_t axis) {
@@ -192,10 +202,14 @@ std::string summary_of(const Machine& machine) {
 }
 
 std::string summary_of(const Survey& survey, const Machine& machine) {
-  const auto centres = static_cast<std::size_t>(
-      std::count_if(survey.touches.begin(), survey.touches.end(),
-                    [](const Touch& touch) { return touch.kind == TouchKind::centre; }));
-  std::string text = touch_counts(survey.touches.size(), centres, survey.stations.size());
+  const auto of_kind = [&](TouchKind kind) {
+    return static_cast<std::size_t>(
+        std::count_if(survey.touches.begin(), survey.touches.end(),
+                      [&](const Touch& touch) { return touch.kind == kind; }));
+  };
+  std::string text = touch_counts(
+      {survey.touches.size(), of_kind(TouchKind::centre), of_kind(TouchKind::indicator)},
+      survey.stations.size());
   text += fmt::format(", machine \"{}\"{}\n", machine.name,
                       survey.started.empty() ? "" : ", started " + survey.started);
   for (std::size_t axis = 0; axis < machine.rotary.size(); ++axis) {
@@ -207,9 +221,10 @@ std::string summary_of(const Survey& survey, const Machine& machine) {
 }
 
 std::string summary_of(const TouchRecordOutline& outline) {
-  const auto touches = static_cast<std::size_t>(outline.touches);
-  std::string text = touch_counts(touches, static_cast<std::size_t>(outline.centres),
-                                  static_cast<std::size_t>(outline.stations));
+  std::string text = touch_counts(
+      {static_cast<std::size_t>(outline.touches), static_cast<std::size_t>(outline.centres),
+       static_cast<std::size_t>(outline.readings)},
+      static_cast<std::size_t>(outline.stations));
   text += fmt::format(", {}\n", outline.inch ? "inch" : "mm");
   text += fmt::format("  rotary columns: {}\n", outline.letters);
   if (!outline.artefacts.empty()) {
@@ -230,7 +245,7 @@ std::string summary_of(const FitResult& result) {
     text += fmt::format("  axis {}: {}\n", axis.letter,
                         axis.estimated ? "found from touches" : "not turned, nominal line");
   }
-  text += "  " + touch_counts(result.touches.size(), 0, result.stations.size());
+  text += "  " + touch_counts({result.touches.size(), 0, 0}, result.stations.size());
   text += fmt::format(", {} excluded\n", result.fit.excluded);
   for (const Finding& finding : result.findings) {
     if (finding.severity == Severity::note) continue;

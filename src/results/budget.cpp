@@ -5,7 +5,8 @@ namespace pivotrace {
 namespace {
 
 constexpr SourceKind plain_sources[] = {SourceKind::touch_noise, SourceKind::ball_form,
-                                        SourceKind::station, SourceKind::diameters};
+                                        SourceKind::station, SourceKind::diameters,
+                                        SourceKind::stated_artefact};
 
 }  // namespace
 
@@ -23,6 +24,7 @@ std::string text_of(const BudgetSource& source) {
     case SourceKind::index_repeat: return std::string("index repeat ") + source.axis;
     case SourceKind::motion: return std::string("motion ") + source.axis;
     case SourceKind::diameters: return "diameters";
+    case SourceKind::stated_artefact: return "stated artefact";
     case SourceKind::effect:
       return std::string(effect_word(source.effect.kind)) + " " + effect_part(source.effect);
   }

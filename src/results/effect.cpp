@@ -18,6 +18,8 @@ const std::vector<EffectName>& every_effect() {
     for (char axis = 'A'; axis <= 'Z'; ++axis) {
       for (int k = 0; k < 4; ++k) all.push_back({EffectKind::index_wave, k, axis});
     }
+    for (int k = 0; k < most_settings; ++k) all.push_back({EffectKind::indicator_zero, k});
+    for (int k = 0; k < 5 * (most_styluses - 1); ++k) all.push_back({EffectKind::other_stylus, k});
     return all;
   }();
   return effects;
@@ -28,6 +30,8 @@ EffectUnit effect_unit(EffectKind kind) {
     case EffectKind::stylus_offset:
     case EffectKind::creep:
     case EffectKind::bow:
+    case EffectKind::indicator_zero:
+    case EffectKind::other_stylus:
     case EffectKind::lobing: return EffectUnit::mm;
     case EffectKind::drift: return EffectUnit::mm_per_hour;
     case EffectKind::squareness:
@@ -49,6 +53,8 @@ const char* effect_word(EffectKind kind) {
     case EffectKind::creep: return "creep";
     case EffectKind::bow: return "bow";
     case EffectKind::index_wave: return "index wave";
+    case EffectKind::indicator_zero: return "indicator zero";
+    case EffectKind::other_stylus: return "stylus";
   }
   return "";
 }
@@ -57,6 +63,7 @@ std::string effect_part(const EffectName& name) {
   constexpr const char* axes[3] = {"X", "Y", "Z"};
   constexpr const char* planes[3] = {"XY", "YZ", "ZX"};
   constexpr const char* parts[2] = {"cosine", "sine"};
+  constexpr const char* of_stylus[5] = {"X", "Y", "Z", "run-out X", "run-out Y"};
   constexpr const char* waves[4] = {"1 cosine", "1 sine", "2 cosine", "2 sine"};
   switch (name.kind) {
     case EffectKind::squareness: return planes[name.index];
@@ -64,6 +71,9 @@ std::string effect_part(const EffectName& name) {
     case EffectKind::reversal: return std::string(1, name.axis);
     case EffectKind::bow: return std::string(axes[name.index / 3]) + axes[name.index % 3];
     case EffectKind::index_wave: return std::string(1, name.axis) + waves[name.index];
+    case EffectKind::indicator_zero: return std::to_string(name.index + 1);
+    case EffectKind::other_stylus:
+      return std::to_string(name.index / 5 + 2) + " " + of_stylus[name.index % 5];
     default: return axes[name.index];
   }
 }

@@ -230,6 +230,7 @@ const Estimate* find_estimate(const FitResult& result, const ValueName& name) {
       const auto found = std::ranges::find(*list, name, &NamedEstimate::name);
       if (found != list->end()) return &found->estimate;
     }
+    if (axis.zero && name == axis_value(axis.letter, ValueKind::zero)) return &*axis.zero;
   }
   return nullptr;
 }

@@ -71,7 +71,9 @@ class Candidates {
       const std::vector<char> carried(letters.begin() + static_cast<std::ptrdiff_t>(i),
                                       letters.end());
       add_body({Cause::axis_bearing, letters[i], side}, carried);
-      if (carried.size() > 1) add_zero({Cause::axis_zero, letters[i], side}, carried);
+      if (carried.size() > 1 || tells_zero(letters[i])) {
+        add_zero({Cause::axis_zero, letters[i], side}, carried);
+      }
     }
   }
 
@@ -87,6 +89,13 @@ class Candidates {
     Motion turn = Motion::Zero(6, 1);
     turn.bottomRows<3>() = line.direction;
     add(cause, inner, turn, true, line.point_mm);
+    const auto own = std::ranges::find(pair_.names, axis_value(cause.axis, ValueKind::zero));
+    if (own == pair_.names.end()) return;
+    all.back().gains(own - pair_.names.begin(), 0) = turn_sign(axis(cause.axis).turn);
+  }
+
+  bool tells_zero(char letter) const {
+    return std::ranges::find(pair_.names, axis_value(letter, ValueKind::zero)) != pair_.names.end();
   }
 
   void add_several() {

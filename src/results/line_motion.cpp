@@ -45,7 +45,15 @@ Row6 orientation_row(const AxisResult& axis, int k) {
   return row;
 }
 
+/// What turns with the axis about its own line shows as its zero.
+Row6 zero_row(const AxisResult& axis) {
+  Row6 row = Row6::Zero();
+  row.tail<3>() = turn_sign(axis.turn) * axis.line.direction.transpose();
+  return row;
+}
+
 Row6 row_of(const AxisResult& axis, const ValueName& name, const Eigen::Vector3d& about_mm) {
+  if (name.kind == ValueKind::zero) return zero_row(axis);
   if (name.kind == ValueKind::centre) return centre_row(axis, component(name), about_mm);
   return orientation_row(axis, component(name));
 }

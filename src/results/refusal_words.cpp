@@ -43,6 +43,8 @@ std::string effect_unknown_words(const EffectName& effect) {
     case EffectKind::reversal: return "the reversal of axis " + part;
     case EffectKind::squareness: return "the squareness " + part;
     case EffectKind::scale: return "the scale of " + part;
+    case EffectKind::indicator_zero: return "the zero of the indicator in setting " + part;
+    case EffectKind::other_stylus: return "the way from the first stylus to stylus " + part;
     case EffectKind::creep:
     case EffectKind::bow:
     case EffectKind::index_wave: break;  // bounded, never solved for by name
@@ -88,6 +90,12 @@ std::string effect_needs(EffectKind kind) {
       return "spread the angles over most of a turn, or leave --with squareness out";
     case EffectKind::scale:
       return "spread the angles over most of a turn, or leave --with scale out";
+    case EffectKind::indicator_zero:
+      return "read the indicator from opposite sides in one setting (the spindle turned by 180 "
+             "deg), "
+             "or add touches of a known finder";
+    case EffectKind::other_stylus:
+      return "use the other stylus at three or more stations that the first one touches too";
     case EffectKind::creep:
     case EffectKind::bow:
     case EffectKind::index_wave: break;  // bounded, never solved for by name

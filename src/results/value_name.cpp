@@ -9,7 +9,8 @@ namespace {
 enum class Owner { axis, pair, artefact };
 enum class Directions { none, linear, about };
 
-/// How one kind is spelled behind its owner. A foot is followed by the letter of the axis it is on.
+/// How one kind is spelled behind its owner. A foot is followed by the letter of the axis it is on, a
+/// height by that of the axis it is counted from.
 struct Spelling {
   ValueKind kind;
   Owner owner;
@@ -33,10 +34,12 @@ constexpr std::array spellings = {
     Spelling{ValueKind::crossing, Owner::pair, "crossing", Directions::none},
     Spelling{ValueKind::foot_on_first, Owner::pair, "foot_on_", Directions::linear},
     Spelling{ValueKind::foot_on_second, Owner::pair, "foot_on_", Directions::linear},
+    Spelling{ValueKind::offset, Owner::pair, "offset", Directions::linear},
     Spelling{ValueKind::position, Owner::artefact, "position", Directions::linear},
     Spelling{ValueKind::diameter, Owner::artefact, "diameter", Directions::none},
     Spelling{ValueKind::effective_diameter, Owner::artefact, "effective_diameter",
              Directions::none},
+    Spelling{ValueKind::height_over, Owner::artefact, "height_over_", Directions::none},
 };
 
 constexpr std::string_view linear_letters = "XYZ";
@@ -48,7 +51,9 @@ constexpr const char* former_centre_word = "location";
 
 std::string word_of(const Spelling& spelling, char first, char second) {
   std::string word = spelling.word;
-  if (spelling.kind == ValueKind::foot_on_first) word += first;
+  if (spelling.kind == ValueKind::foot_on_first || spelling.kind == ValueKind::height_over) {
+    word += first;
+  }
   if (spelling.kind == ValueKind::foot_on_second) word += second;
   return word;
 }
@@ -110,6 +115,13 @@ bool take_owner(const std::string& text, Owner owner, ValueName& name) {
   return false;
 }
 
+/// The letter a height is counted from stands at the end of its word.
+bool take_letter_behind(const std::string& word, ValueName& name) {
+  if (word.empty() || !is_letter(word.back())) return false;
+  name.axis = word.back();
+  return true;
+}
+
 bool take_direction(const std::string& text, Directions directions, ValueName& name) {
   if (directions == Directions::none) return true;
   const std::string_view letters =
@@ -126,6 +138,9 @@ std::optional<ValueName> read_as(std::string_view text, const Spelling& spelling
   ValueName name;
   name.kind = spelling.kind;
   if (!take_owner(parts->owner, spelling.owner, name)) return std::nullopt;
+  if (name.kind == ValueKind::height_over && !take_letter_behind(parts->word, name)) {
+    return std::nullopt;
+  }
   const bool old_word = spelling.kind == ValueKind::centre && parts->word == former_centre_word;
   if (parts->word != word_of(spelling, name.axis, name.other) && !old_word) return std::nullopt;
   if (!take_direction(parts->direction, spelling.directions, name)) return std::nullopt;
@@ -145,6 +160,10 @@ ValueName pair_value(char first, char second, ValueKind kind, std::optional<Line
 ValueName artefact_value(const std::string& artefact, ValueKind kind,
                          std::optional<LinearAxis> direction) {
   return {'\0', '\0', artefact, kind, direction};
+}
+
+ValueName height_value(const std::string& flat, char axis) {
+  return {axis, '\0', flat, ValueKind::height_over, std::nullopt};
 }
 
 QuantityKind quantity_kind(ValueKind kind) {

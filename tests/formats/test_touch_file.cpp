@@ -497,3 +497,76 @@ TEST_CASE("damaged records give a survey or problems, never a crash") {
     }
   }));
 }
+
+namespace {
+
+const std::string indicator_head =
+    "# units: mm\n# kind: indicator\nartefact,A,X,Y,Z,I,J,K,reading,setting\n";
+
+}  // namespace
+
+TEST_CASE("what an indicator reads is taken back along its direction") {
+  // Pushed in by 0.25: the surface stands 0.25 nearer than at zero.
+  const Survey survey = survey_of(indicator_head +
+                                      "ball,0,-270,-180,-190,0,-2,0,0.25,first\n"
+                                      "ball,0,-270,-220,-190,0,1,0,-0.1,first\n"
+                                      "ball,90,-270,-180,-190,0,-1,0,0,second\n",
+                                  two_balls());
+  REQUIRE(survey.touches.size() == 3);
+  CHECK(survey.touches[0].kind == TouchKind::indicator);
+  CHECK(survey.touches[0].shown_mm == Eigen::Vector3d(-270, -179.75, -190));
+  CHECK(survey.touches[1].shown_mm == Eigen::Vector3d(-270, -219.9, -190));
+  CHECK(survey.touches[0].setting == 0);
+  CHECK(survey.touches[2].setting == 1);
+  CHECK(survey.settings == std::vector<std::string>{"first", "second"});
+}
+
+TEST_CASE("an indicator reads in the units of the record, whatever datum lengths have") {
+  const Survey survey = survey_of(
+      "# units: inch\n# length_datum: tip\nA,X,Y,Z,kind,I,J,K,reading\n"
+      "0,-10.6,-7,-7.5,indicator,0,-1,0,0.01\n0,-10.6,-7.9,-7,touch,0,0,-1,\n");
+  CHECK(survey.touches[0].shown_mm.y() == doctest::Approx(-7 * 25.4 + 0.254).epsilon(1e-12));
+  CHECK(survey.touches[0].shown_mm.z() == doctest::Approx(-7.5 * 25.4).epsilon(1e-12));
+  CHECK(survey.touches[1].shown_mm.z() == doctest::Approx(-7 * 25.4 + 3.0).epsilon(1e-12));
+}
+
+TEST_CASE("an indicator row that lacks what it needs is refused") {
+  const std::string row = "0,-270,-180,-190";
+  check_only(problems_of("# units: mm\n# kind: indicator\nA,X,Y,Z,I,J,K\n" + row + ",0,-1,0\n"),
+             ProblemNumber::missing_column);
+  check_only(problems_of("# units: mm\n# kind: indicator\nA,X,Y,Z,reading\n" + row + ",0.1\n"),
+             ProblemNumber::missing_column);
+  check_only(
+      problems_of("# units: mm\n# kind: indicator\nA,X,Y,Z,I,J,K,reading\n" + row + ",0,-1,0,\n"),
+      ProblemNumber::wrong_type);
+  Machine machine = fourth_axis();
+  machine.artefacts[0].diameter_mm.reset();
+  check_only(
+      problems_of("# units: mm\n# kind: indicator\nA,X,Y,Z,I,J,K,reading\n" + row + ",0,-1,0,0.1\n",
+                  machine),
+      ProblemNumber::missing_key);
+}
+
+TEST_CASE("a record names its styluses in the order of their first touch") {
+  const Survey survey = survey_of(
+      "# units: mm\nA,X,Y,Z,stylus\n0,-270,-200,-174,long\n0,-270,-201,-174,short\n"
+      "0,-270,-202,-174,long\n");
+  CHECK(survey.styluses == std::vector<std::string>{"long", "short"});
+  CHECK(survey.touches[1].stylus == 1);
+  CHECK(survey.touches[2].stylus == 0);
+}
+
+TEST_CASE("indicator rows and styluses survive being written and read") {
+  const Survey survey = survey_of(
+      "# units: mm\nA,X,Y,Z,kind,I,J,K,reading,setting,stylus\n"
+      "0,-270,-200,-174,touch,0,0,-1,,,a\n0,-270,-180,-190,indicator,0,-1,0,0.5,s,a\n"
+      "0,-270,-201,-174,touch,0,0,-1,,,b\n0,-270,-180,-190,indicator,0,-1,0,0.25,t,a\n");
+  const Survey again = survey_of(write_survey(survey, fourth_axis()));
+  REQUIRE(again.touches.size() == survey.touches.size());
+  for (std::size_t k = 0; k < again.touches.size(); ++k) {
+    CHECK(again.touches[k].kind == survey.touches[k].kind);
+    CHECK(again.touches[k].setting == survey.touches[k].setting);
+    CHECK(again.touches[k].stylus == survey.touches[k].stylus);
+    CHECK(again.touches[k].shown_mm == survey.touches[k].shown_mm);
+  }
+}

@@ -28,16 +28,18 @@ bool has_direction(ValueKind kind) {
     case ValueKind::slope:
     case ValueKind::foot_on_first:
     case ValueKind::foot_on_second:
+    case ValueKind::offset:
     case ValueKind::position: return true;
     default: return false;
   }
 }
 
 ValueName some_name() {
-  const auto kind = static_cast<ValueKind>(
-      *rc::gen::inRange(0, static_cast<int>(ValueKind::effective_diameter) + 1));
+  const auto kind =
+      static_cast<ValueKind>(*rc::gen::inRange(0, static_cast<int>(ValueKind::height_over) + 1));
   std::optional<LinearAxis> direction;
   if (has_direction(kind)) direction = some_direction();
+  if (kind == ValueKind::height_over) return height_value(some_artefact(), some_letter());
   if (kind >= ValueKind::position) return artefact_value(some_artefact(), kind, direction);
   if (kind < ValueKind::distance) return axis_value(some_letter(), kind, direction);
   const char first = some_letter();
@@ -58,6 +60,11 @@ TEST_CASE("every name reads back from both its spellings") {
 TEST_CASE("values are spelled as mapping and limit files spell them") {
   CHECK(text_of(axis_value('A', ValueKind::centre, LinearAxis::Y)) == "A.centre.Y");
   CHECK(text_of(axis_value('A', ValueKind::orientation, LinearAxis::Y)) == "A.orientation.B");
+  CHECK(text_of(height_value("table", 'A')) == "table.height_over_A");
+  CHECK(value_named("table.height_over_A") == height_value("table", 'A'));
+  CHECK(value_named("a.b.height_over_C") == height_value("a.b", 'C'));
+  CHECK_FALSE(value_named("table.height_over_").has_value());
+  CHECK(text_of(pair_value('A', 'C', ValueKind::offset, LinearAxis::Y)) == "A-C.offset.Y");
   CHECK(text_of(axis_value('C', ValueKind::zero)) == "C.zero");
   CHECK(text_of(axis_value('B', ValueKind::pivot_to_stylus)) == "B.pivot_to_stylus");
   CHECK(text_of(pair_value('A', 'C', ValueKind::distance)) == "A-C.distance");

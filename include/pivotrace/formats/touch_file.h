@@ -78,6 +78,7 @@ struct TouchRecordOutline {
   std::string letters;  ///< rotary columns, "AC"
   int touches = 0;
   int centres = 0;
+  int readings = 0;  ///< of an indicator
   int stations = 0;
   std::vector<std::string> artefacts;  ///< names used; empty when there is no such column
 };

@@ -108,6 +108,10 @@ struct Artefact {
       Zero();  ///< rough; all rotary axes at 0. Ball: centre. Pin, bore: a point on the axis. Flat: a point on the face
   Eigen::Vector3d direction =
       Eigen::Vector3d::UnitZ();  ///< pin, bore: towards the open end. Flat: outward normal
+  /// Stated: how well the direction, and the place against the axis that carries it, are known where that
+  /// axis really stands at 0 (standard uncertainties). Such an artefact tells the zero of the axis.
+  std::optional<double> direction_u_rad;
+  std::optional<double> at_u_mm;  ///< of each coordinate across the axis
   double length_mm =
       0.0;  ///< pin: usable length from `at` towards the open end; bore: usable depth from `at` away from it
   double size_mm = 0.0;                 ///< flat: diameter of the usable face about `at`

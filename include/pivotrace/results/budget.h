@@ -14,12 +14,13 @@ namespace pivotrace {
 enum class SourceKind {
   touch_noise,
   ball_form,
-  station,       ///< how well the linear axes come back
-  index,         ///< of one rotary axis, where it comes to rest; repeats
-  index_repeat,  ///< of one rotary axis, new at every arrival
-  motion,        ///< of one rotary axis against its average line; repeats
-  diameters,     ///< of artefacts and stylus, as stated
-  effect,        ///< common to all touches
+  station,          ///< how well the linear axes come back
+  index,            ///< of one rotary axis, where it comes to rest; repeats
+  index_repeat,     ///< of one rotary axis, new at every arrival
+  motion,           ///< of one rotary axis against its average line; repeats
+  diameters,        ///< of artefacts and stylus, as stated
+  stated_artefact,  ///< direction or place of the artefact that tells the zero of an axis, as stated
+  effect,           ///< common to all touches
 };
 
 struct BudgetSource {

@@ -17,7 +17,9 @@ enum class EffectKind {
   reversal,  ///< index = rotary axis: half the gap between reaching an angle upwards and downwards
   creep,     ///< index 0..2: X, Y, Z creep over the whole survey, zero at its mean time
   bow,       ///< index 3 k + r: slide k leaves the line towards r by ((x - middle) / 150 mm)^2
-  index_wave,  ///< index 4 axis + j: cosine, sine once per turn, cosine, sine twice per turn
+  index_wave,      ///< index 4 axis + j: cosine, sine once per turn, cosine, sine twice per turn
+  indicator_zero,  ///< index = setting: the tip stands further out along its direction than zero says
+  other_stylus,  ///< index 5 (stylus - 1) + j: from the first stylus ball to this one, j = 0..2 X, Y, Z with the spindle at rest, 3, 4 what of X and Y turns with it
 };
 
 /// One effect with amplitude beta: shifts of the shown position, of the stylus arm, of the angles
@@ -47,6 +49,10 @@ const char* effect_word(EffectKind kind);
 std::string effect_part(const EffectName& name);
 /// "drift.X", "stylus offset.Y", "reversal.A", as in result files.
 std::string text_of(const EffectName& name);
+/// Surveys with more settings of an indicator, or more styluses, are refused where they are read.
+inline constexpr int most_settings = 8;
+inline constexpr int most_styluses = 4;
+
 /// Every effect a result can name.
 const std::vector<EffectName>& every_effect();
 /// The way back from a result file; absent when the text names no effect.

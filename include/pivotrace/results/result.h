@@ -68,6 +68,8 @@ struct AxisResult {
   std::vector<NamedEstimate> centre;        ///< machine coordinates in the quoted plane, mm
   std::vector<NamedEstimate> orientation;   ///< ISO 230-1 angles, rad
   Estimate lean;                            ///< angle between fitted and nominal direction, rad
+  std::optional<Estimate> zero;             ///< absent: these touches leave it open; rad
+  std::string zero_by;                      ///< artefact of stated direction or place that tells it
   std::optional<Estimate> pivot_to_stylus;  ///< tool side: perpendicular arm, mm
   std::optional<Estimate> pivot_to_gauge;   ///< tool side: minus the stylus length, mm
   DeviationRanges ranges;
@@ -81,6 +83,7 @@ struct AxisPairResult {
   Estimate crossing;                      ///< rad
   std::array<Estimate, 3> foot_on_first;  ///< X, Y, Z mm; not run when parallel
   std::array<Estimate, 3> foot_on_second;
+  std::array<Estimate, 3> offset;  ///< foot on the second less foot on the first; of parallels too
 };
 
 struct ArtefactResult {
@@ -93,6 +96,8 @@ struct ArtefactResult {
       diameter;  ///< artefact alone; absent when only the sum with the stylus is known
   std::optional<Estimate> effective_diameter;  ///< artefact + stylus (bore: - stylus)
   bool diameter_free = false;                  ///< true: found from these touches alone
+  /// Flat: its height over the line of each axis that carries it and lies along it, along the normal.
+  std::vector<NamedEstimate> heights;
 };
 
 struct StationResult {

@@ -19,7 +19,7 @@ enum class ValueKind {
   orientation,  ///< L.orientation.A, B, C: lean about X, Y, Z (ISO 230-1) [rad]
   slope,        ///< L.slope.A, B, C: the same lean [mm over 300 mm]
   lean,         ///< L.lean: angle between fitted and nominal direction [rad]
-  zero,         ///< L.zero: angle the axis really stands at when it shows 0 [rad]
+  zero,  ///< L.zero: angle the axis really stands at when it shows 0, counted as it counts [rad]
   pivot_to_stylus,   ///< L.pivot_to_stylus: axis line to stylus-ball centre [mm]
   pivot_to_gauge,    ///< L.pivot_to_gauge: axis line to the gauge line of the spindle [mm]
   radial_range,      ///< L.F_R: spread of the station deviations (ISO 10360-3) [mm]
@@ -30,10 +30,12 @@ enum class ValueKind {
   crossing,        ///< L-M.crossing: angle between the lines [rad]
   foot_on_first,   ///< L-M.foot_on_L.X, Y, Z: end of the common normal [mm]
   foot_on_second,  ///< L-M.foot_on_M.X, Y, Z
+  offset,          ///< L-M.offset.X, Y, Z: from line L to line M along the common normal [mm]
   // of an artefact
   position,            ///< N.position.X, Y, Z: carried frame [mm]
   diameter,            ///< N.diameter: of the artefact alone [mm]
   effective_diameter,  ///< N.effective_diameter: with the stylus (bore: less the stylus) [mm]
+  height_over,  ///< N.height_over_L: of a face over the line of an axis along it, signed [mm]
 };
 
 /// The kind of quantity a value is, and with it the unit it has inside the program.
@@ -44,7 +46,7 @@ enum class QuantityKind {
 };
 
 struct ValueName {
-  char axis = '\0';      ///< letter; of a pair the first; '\0' for a value of an artefact
+  char axis = '\0';      ///< letter; of a pair the first; '\0' for a value of an artefact alone
   char other = '\0';     ///< second letter of a pair, else '\0'
   std::string artefact;  ///< empty for a value of axes
   ValueKind kind = ValueKind::centre;
@@ -60,6 +62,7 @@ ValueName pair_value(char first, char second, ValueKind kind,
                      std::optional<LinearAxis> direction = std::nullopt);
 ValueName artefact_value(const std::string& artefact, ValueKind kind,
                          std::optional<LinearAxis> direction = std::nullopt);
+ValueName height_value(const std::string& flat, char axis);
 
 QuantityKind quantity_kind(ValueKind kind);
 inline bool is_angle(const ValueName& name) {
