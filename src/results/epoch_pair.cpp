@@ -3,6 +3,7 @@
 #include <Eigen/Cholesky>
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 #include "base/iso_time.h"
 #include "pivotrace/results/statistics.h"
@@ -190,13 +191,19 @@ double least_dof(const FitResult& result, const std::vector<ValueName>& names) {
   return least;
 }
 
-/// Satterthwaite's formula (JCGM 100:2008, G.2b) with the share each part has of a variance.
+/// Satterthwaite's formula (JCGM 100:2008, G.2b) for variances that are wrong together: both surveys' sigmas
+/// lean on the same stated ones, so their errors add up instead of averaging,
+///   dof = (sum of variances / sum of variances / sqrt(dof))^2.
 double joint_dof(const std::vector<double>& variances, const std::vector<double>& dofs) {
-  std::vector<double> contributions;
-  for (const double variance : variances) {
-    contributions.push_back(std::sqrt(std::max(0.0, variance)));
+  double whole = 0.0;
+  double uncertain = 0.0;
+  for (std::size_t k = 0; k < variances.size(); ++k) {
+    const double variance = std::max(0.0, variances[k]);
+    whole += variance;
+    uncertain += variance / std::sqrt(dofs[k]);
   }
-  return effective_dof(contributions, dofs);
+  return uncertain > 0.0 ? whole * whole / (uncertain * uncertain)
+                         : std::numeric_limits<double>::infinity();
 }
 
 /// Per value with its own variances; for the whole with the mean share of each part in all directions.
