@@ -3,6 +3,7 @@
 #include <cmath>
 #include <limits>
 
+#include "formats/emptied_lists.h"
 #include "formats/json_reader.h"
 #include "formats/result_units.h"
 #include "pivotrace/disk/text_file.h"
@@ -674,6 +675,21 @@ Expected<FitResult> parse_result(std::string_view text, const std::string& name)
       stated && ((*root)["format"] == result_format || (*root)["format"] == former_result_format);
   if (!supported) return failure(format_problem(*root, name));
   return ResultReader(*root, name).read();
+}
+
+Expected<FitResult> parse_result_values(std::string_view text, const std::string& name) {
+  const auto result =
+      parse_result(formats::with_emptied_lists(
+                       text, {"touches", "stations", "budget", "bounds", "findings", "effects"}),
+                   name);
+  // Lines are counted in the whole text.
+  return result ? result : parse_result(text, name);
+}
+
+Expected<FitResult> read_result_values(const std::string& path, FileCalls& disk) {
+  const Expected<std::string> text = read_file(path, disk, result_read_limit_bytes);
+  if (!text) return tl::make_unexpected(text.error());
+  return parse_result_values(*text, path);
 }
 
 Expected<FitResult> read_result(const std::string& path, FileCalls& disk) {

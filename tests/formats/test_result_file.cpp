@@ -128,6 +128,37 @@ TEST_CASE("no limit of the degrees of freedom and not run are told apart on read
   CHECK_FALSE(result->touches[0].w);
 }
 
+TEST_CASE("a result read for its values is the whole one without its lists") {
+  CHECK(rc::check([] {
+    const std::string text = write_result(test::some_result());
+    const auto whole = parse_result(text, "r.json");
+    const auto values = parse_result_values(text, "r.json");
+    RC_ASSERT(whole.has_value());
+    RC_ASSERT(values.has_value());
+    FitResult bare = *whole;
+    bare.touches.clear();
+    bare.stations.clear();
+    bare.budget.clear();
+    bare.bounds.clear();
+    bare.findings.clear();
+    bare.effects.clear();
+    const std::string differs = test::difference(bare, *values, 0.0);
+    if (!differs.empty()) RC_FAIL("differs: " + differs);
+  }));
+}
+
+TEST_CASE("what is wrong with a result is said alike however it is read") {
+  const std::string good = write_result(small_result());
+  CHECK(rc::check([&] {
+    const auto length = *rc::gen::inRange<std::size_t>(0, good.size() - 2);
+    const auto whole = parse_result(good.substr(0, length), "r.json");
+    const auto values = parse_result_values(good.substr(0, length), "r.json");
+    RC_ASSERT_FALSE(whole.has_value());
+    RC_ASSERT_FALSE(values.has_value());
+    RC_ASSERT(test::described(whole.error()) == test::described(values.error()));
+  }));
+}
+
 TEST_CASE("whatever a result holds survives writing and reading") {
   CHECK(rc::check([] {
     const FitResult result = test::some_result();

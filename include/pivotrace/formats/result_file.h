@@ -38,6 +38,12 @@ Expected<FitResult> parse_result(std::string_view text, const std::string& name)
 /// read_file, then parse_result. Errors: also P601, P603, P604.
 Expected<FitResult> read_result(const std::string& path, FileCalls& disk = system_file_calls());
 
+/// The same without the lists of touches, stations, budget, bounds, findings and effects, which stay empty:
+/// in half the time, for a folder of results. What stands in those lists is not looked at.
+Expected<FitResult> parse_result_values(std::string_view text, const std::string& name);
+Expected<FitResult> read_result_values(const std::string& path,
+                                       FileCalls& disk = system_file_calls());
+
 /// Two conversions and two factors, each rounded once.
 inline constexpr double angle_round_trip_tolerance = 1e-15;
 
