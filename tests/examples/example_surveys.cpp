@@ -158,6 +158,37 @@ ExampleSurvey typed_centres(const Machine& machine) {
   return example;
 }
 
+/// What the year of checks shows.
+constexpr int month_of_shift = 7;  // July: shifted since June
+constexpr double shifted_mm = 0.030;
+constexpr double sinks_mm_per_month = 0.004;
+constexpr int month_of_calibration = 10;
+
+ExampleSurvey monthly_check(const Machine& machine, int month) {
+  const bool calibrated = month >= month_of_calibration;
+  SurveyTruth truth;
+  truth.state = nominal_state(machine);
+  displace(truth, 0, 0.0873 + (month >= month_of_shift ? shifted_mm : 0.0),
+           -0.0621 - sinks_mm_per_month * (month - 1), 0.00021, -0.00034);
+  truth.state.artefacts[0].point_mm +=
+      Eigen::Vector3d(0.41 - 0.05 * month, -0.27 + 0.03 * month, 0.36 - 0.02 * month);
+  truth.state.stylus_offset_mm += calibrated ? Eigen::Vector3d(-0.0006, 0.0004, -0.0015)
+                                             : Eigen::Vector3d(0.0005, -0.0007, 0.0020);
+  std::vector<StationTarget> stations;
+  for (int k = 0; k < 6; ++k) stations.push_back(ball_station(machine, {rad_from_deg(60.0 * k)}));
+  SurveyNoise noise = stated_noise(machine, 20250100 + static_cast<std::uint64_t>(month));
+  noise.axes_seed = 20250100;
+  ExampleSurvey check =
+      made(fmt::format("year/2025-{:02}.touches.csv", month), "fourth-axis.machine.toml",
+           fmt::format("Monthly check {} of 12: one ball, six angles", month), machine, truth,
+           stations, noise);
+  check.survey.started = fmt::format("2025-{:02}-06T07:30:00Z", month);
+  check.conditions = {"probe: probe 1 with the 6 mm stylus",
+                      fmt::format("probe_calibrated: {}", calibrated ? "2025-10-02" : "2025-01-02"),
+                      "axes_while_touched: clamped", "artefacts: ball = ball 7"};
+  return check;
+}
+
 std::string line_text(const Machine& machine, std::size_t axis, const MachineState& state) {
   const RotaryAxis& rotary = machine.rotary[axis];
   const Line& line = state.axis_lines[axis];
@@ -276,12 +307,21 @@ Expected<std::vector<ExampleSurvey>> demo_surveys(const std::string& examples_fo
   return surveys;
 }
 
+Expected<std::vector<ExampleSurvey>> year_surveys(const std::string& examples_folder) {
+  const Expected<Machine> machine = read_machine(examples_folder + "/fourth-axis.machine.toml");
+  if (!machine) return tl::make_unexpected(machine.error());
+  std::vector<ExampleSurvey> checks;
+  for (int month = 1; month <= 12; ++month) checks.push_back(monthly_check(*machine, month));
+  return checks;
+}
+
 std::string record_text(const ExampleSurvey& example, const Machine& machine) {
   std::string text =
       "# " + example.story + ".\n# Invented data from a simulation, not from a real machine.\n";
   for (std::size_t axis = 0; axis < machine.rotary.size(); ++axis) {
     text += line_text(machine, axis, example.truth.state);
   }
+  for (const std::string& condition : example.conditions) text += "# " + condition + "\n";
   if (example.survey.touches.front().kind == TouchKind::touch) {
     return text + write_survey(example.survey, machine);
   }

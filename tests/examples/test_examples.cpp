@@ -21,7 +21,10 @@ std::vector<ExampleSurvey> all_surveys() {
   const auto spoiled = spoiled_surveys(folder);
   REQUIRE(surveys.has_value());
   REQUIRE(spoiled.has_value());
+  const auto year = year_surveys(folder);
+  REQUIRE(year.has_value());
   surveys->insert(surveys->end(), spoiled->begin(), spoiled->end());
+  surveys->insert(surveys->end(), year->begin(), year->end());
   return *surveys;
 }
 

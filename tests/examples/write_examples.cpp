@@ -1,6 +1,7 @@
 // Writes the touch records of examples/ anew: cmake --build --preset dev --target write_examples
 #include <fmt/format.h>
 
+#include <filesystem>
 #include <fstream>
 #include <iostream>
 
@@ -14,14 +15,17 @@ int main(int argc, char** argv) {
   }
   const std::string folder = argv[1];
   auto surveys = pivotrace::examples::demo_surveys(folder);
-  const auto spoiled = pivotrace::examples::spoiled_surveys(folder);
-  if (!surveys || !spoiled) {
-    for (const auto& problem : (surveys ? spoiled : surveys).error()) {
-      std::cerr << describe(problem) << '\n';
+  for (const auto& more :
+       {pivotrace::examples::spoiled_surveys(folder), pivotrace::examples::year_surveys(folder)}) {
+    if (!surveys || !more) {
+      for (const auto& problem : (surveys ? more : surveys).error()) {
+        std::cerr << describe(problem) << '\n';
+      }
+      return 2;
     }
-    return 2;
+    surveys->insert(surveys->end(), more->begin(), more->end());
   }
-  surveys->insert(surveys->end(), spoiled->begin(), spoiled->end());
+  std::filesystem::create_directories(folder + "/year");
   for (const auto& example : *surveys) {
     const auto machine = pivotrace::read_machine(folder + "/" + example.machine_file);
     std::ofstream file(folder + "/" + example.file, std::ios::binary);

@@ -54,6 +54,7 @@ class Shop {
     for (const auto& entry : fs::directory_iterator(request.source / "examples")) {
       if (entry.is_regular_file()) fs::copy_file(entry.path(), work_ / entry.path().filename());
     }
+    fs::copy(request.source / "examples/year", work_ / "year");
     for (const char* folder_name : {"examples", "tests"}) {
       fs::create_directory_symlink(request.source / folder_name, work_ / folder_name);
     }
