@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <map>
 
+#include "app/followed_limits.h"
 #include "pivotrace/disk/file_name.h"
 #include "pivotrace/formats/result_file.h"
 #include "pivotrace/report/history_text.h"
@@ -23,7 +24,7 @@ struct ReadResults {
 ReadResults read_all(const std::vector<std::string>& files, FileCalls& disk) {
   ReadResults read;
   for (const std::string& file : files) {
-    const auto result = read_result(file, disk);
+    const auto result = read_result_values(file, disk);
     if (!result) {
       read.left_out.push_back(
           {file, LeftOutOfHistory::Why::unreadable, result.error().front().what});
@@ -85,13 +86,16 @@ std::vector<std::string> result_files(const std::vector<std::string>& places) {
 }
 
 Expected<FollowedResults> history_of(const std::vector<std::string>& places,
-                                     const std::string& machine, const HistoryOptions& options,
-                                     FileCalls& disk) {
-  ReadResults read = read_all(result_files(places), disk);
-  const std::string followed = machine_of(read, machine);
+                                     const WhatToFollow& what, HistoryOptions options,
+                                     const Console& console) {
+  ReadResults read = read_all(result_files(places), console.disk);
+  const std::string followed = machine_of(read, what.machine);
   leave_out_others(read, followed);
   if (!read.epochs.empty()) {
     const LengthUnit unit = read.units.back();
+    const auto rooms = followed_limits(what.limits_file, followed, false, console);
+    if (!rooms) return tl::make_unexpected(rooms.error());
+    options.rooms = *rooms;
     return FollowedResults{
         make_history(followed, std::move(read.epochs), std::move(read.left_out), options), unit};
   }

@@ -4,7 +4,7 @@
 #include <string>
 #include <vector>
 
-#include "pivotrace/disk/file_calls.h"
+#include "app/console.h"
 #include "pivotrace/pivots/pivot_values.h"
 #include "pivotrace/results/history.h"
 
@@ -19,10 +19,15 @@ struct FollowedResults {
   LengthUnit unit = LengthUnit::mm;  ///< of the machine file of the last result
 };
 
+struct WhatToFollow {
+  std::string machine;      ///< name; empty: the one most results name
+  std::string limits_file;  ///< empty: none
+};
+
 /// The history of the machine asked for, or of the one most results name. Errors: P113 when no usable
 /// result is left, with why each file took no part.
 Expected<FollowedResults> history_of(const std::vector<std::string>& places,
-                                     const std::string& machine, const HistoryOptions& options,
-                                     FileCalls& disk);
+                                     const WhatToFollow& what, HistoryOptions options,
+                                     const Console& console);
 
 }  // namespace pivotrace::app

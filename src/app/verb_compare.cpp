@@ -3,6 +3,7 @@
 #include <ostream>
 
 #include "app/fitted_record.h"
+#include "app/followed_limits.h"
 #include "app/next_step.h"
 #include "app/refusal.h"
 #include "app/verbs.h"
@@ -23,6 +24,7 @@ struct CompareArguments {
   std::string units;  ///< empty: those of the machine file
   std::string output;
   std::string picture;
+  std::string limits_file;
   double within_mm = 0.0;
   double between_mm = -1.0;
   bool allow_other_machine = false;
@@ -61,7 +63,12 @@ ExitCode run(const CompareArguments& arguments, const Console& console) {
   if (!before) return refuse(console, before.error());
   const auto after = new_result(arguments, console.disk);
   if (!after) return refuse(console, after.error());
-  const auto comparison = compare(*before, *after, options_of(arguments));
+  CompareOptions options = options_of(arguments);
+  const auto rooms = followed_limits(arguments.limits_file, after->machine_name,
+                                     arguments.allow_other_machine, console);
+  if (!rooms) return refuse(console, rooms.error());
+  options.rooms = *rooms;
+  const auto comparison = compare(*before, *after, options);
   if (!comparison) return refuse(console, comparison.error());
   if (!arguments.picture.empty()) {
     const auto drawn = deliver(console, arguments.picture,
@@ -107,6 +114,9 @@ void add_compare_verb(CLI::App& app, Console& console, VerbAction& action) {
                    "a change that does no harm: mm, or with um or in; leans over 300 mm")
       ->transform(length)
       ->check(CLI::PositiveNumber);
+  verb->add_option("--limits", arguments->limits_file,
+                   "limits of the values or of their changes (*.limits.toml), before --within")
+      ->type_name("FILE");
   verb->add_option("--between", arguments->between_mm,
                    "largest shift by temperature and re-clamping between surveys, per coordinate; "
                    "what the results hold if absent")

@@ -5,6 +5,7 @@
 
 #include "app/control_sheets.h"
 #include "app/fitted_record.h"
+#include "app/followed_limits.h"
 #include "app/next_step.h"
 #include "app/refusal.h"
 #include "app/verbs.h"
@@ -28,6 +29,7 @@ struct ConfirmArguments {
   std::string result_file;
   std::string new_file;
   std::string machine_file;
+  std::string limits_file;
   std::string control;
   std::string program_file;
   std::string plan_file;
@@ -59,7 +61,7 @@ Expected<void> deliver_program(const ConfirmArguments& arguments, const Machine&
   const auto delivered = deliver(console, arguments.program_file, program->text);
   if (!delivered) return delivered;
   console.err << "wrote " << arguments.program_file << ", " << program->blocks
-              << " blocks\nRehearse it before it runs on a machine: pivotrace rehearse\n";
+              << " blocks\nRehearse it before it runs on a machine.\n";
   return {};
 }
 
@@ -103,7 +105,11 @@ ExitCode plan_touches(const ConfirmArguments& arguments, const FitResult& writte
   for (const ValueName& name : plan->out_of_reach) {
     console.err << text_of(name) << " cannot be confirmed within its tolerance by these touches\n";
   }
-  if (is_kept(arguments.plan_file)) {
+  if (is_kept(arguments.program_file) && is_kept(arguments.plan_file)) {
+    say_next(console, {"rehearse", arguments.program_file, "--machine", arguments.machine_file,
+                       "--control", arguments.control, "--plan", arguments.plan_file, "-o",
+                       beside(arguments.program_file, ".touches.csv")});
+  } else if (is_kept(arguments.plan_file)) {
     say_next(console, {"cycle", arguments.plan_file, "--control",
                        arguments.control.empty() ? "ngc" : arguments.control, "-o",
                        beside(arguments.plan_file, ".nc")});
@@ -129,9 +135,13 @@ Expected<CutTest> cut_of(const ConfirmArguments& arguments) {
                  rad_from_deg(arguments.cut_at_deg[1]), arguments.step_mm, arguments.step_U95_mm};
 }
 
-ExitCode run(const ConfirmArguments& arguments, const Console& console) {
+ExitCode run(ConfirmArguments arguments, const Console& console) {
   const auto written = read_result(arguments.result_file, console.disk);
   if (!written) return refuse(console, written.error());
+  const auto rooms = followed_limits(arguments.limits_file, written->machine_name,
+                                     arguments.options.allow_other_machine, console);
+  if (!rooms) return refuse(console, rooms.error());
+  arguments.options.rooms = *rooms;
   if (arguments.new_file.empty() && !arguments.has_cut()) {
     return plan_touches(arguments, *written, console);
   }
@@ -203,6 +213,9 @@ void add_judging_options(CLI::App* verb, ConfirmArguments& arguments) {
           "how far a value may be off: mm, or with um or in; leans over 300 mm; 3 U95 if absent")
       ->transform(length)
       ->check(CLI::PositiveNumber);
+  verb->add_option("--limits", arguments.limits_file,
+                   "limits of the values (*.limits.toml), before --within")
+      ->type_name("FILE");
   verb->add_option("--between", arguments.options.between_surveys_mm,
                    "largest shift by temperature and re-clamping between surveys, per coordinate")
       ->transform(length)

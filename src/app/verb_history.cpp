@@ -19,6 +19,7 @@ struct HistoryArguments {
   std::string units;  ///< empty: those of the machine file
   std::string output;
   std::string form = "text";
+  std::string limits_file;
   double within_mm = 0.0;
   HistoryOptions options;
   bool json = false;
@@ -35,7 +36,8 @@ std::string shown(const HistoryArguments& arguments, const History& history, Len
 ExitCode run(const HistoryArguments& arguments, const Console& console) {
   HistoryOptions options = arguments.options;
   if (arguments.within_mm > 0.0) options.within_mm = arguments.within_mm;
-  const auto followed = history_of(arguments.places, arguments.machine, options, console.disk);
+  const auto followed =
+      history_of(arguments.places, {arguments.machine, arguments.limits_file}, options, console);
   if (!followed) return refuse(console, followed.error());
   const History& history = followed->history;
   const std::string notice = history.simulated() ? std::string(simulated_notice) + "\n" : "";
@@ -77,6 +79,9 @@ void add_history_verb(CLI::App& app, Console& console, VerbAction& action) {
           "how far a value may go after the last jump: mm, or with um or in; leans over 300 mm")
       ->transform(length)
       ->check(CLI::PositiveNumber);
+  verb->add_option("--limits", arguments->limits_file,
+                   "limits of the values or of their changes (*.limits.toml), before --within")
+      ->type_name("FILE");
   verb->add_option("--between", arguments->options.between_surveys_mm,
                    "largest shift by temperature and re-clamping between surveys, per coordinate")
       ->transform(length)

@@ -2,6 +2,7 @@
 #include <ostream>
 
 #include "app/clock.h"
+#include "app/followed_limits.h"
 #include "app/next_step.h"
 #include "app/refusal.h"
 #include "app/result_folder.h"
@@ -102,10 +103,9 @@ ExitCode report_result(const ReportArguments& arguments, const Console& console)
   return code_of(*result, options.judged);
 }
 
-ChangePageOptions page_options(const ReportArguments& arguments) {
+ChangePageOptions page_options() {
   ChangePageOptions options;
   options.date = utc_now();
-  if (arguments.within_mm > 0.0) options.within_mm = arguments.within_mm;
   return options;
 }
 
@@ -119,14 +119,18 @@ Expected<FitResult> listed_result(const std::string& role, const std::string& fi
 }
 
 ExitCode report_comparison(const ReportArguments& arguments, const Console& console) {
-  ChangePageOptions options = page_options(arguments);
+  ChangePageOptions options = page_options();
   const auto before = listed_result("old result", arguments.files[0], options, console.disk);
   if (!before) return refuse(console, before.error());
   const auto after = listed_result("new result", arguments.files[1], options, console.disk);
   if (!after) return refuse(console, after.error());
   CompareOptions how;
   how.allow_other_machine = arguments.allow_other_machine;
-  how.within_mm = options.within_mm;
+  if (arguments.within_mm > 0.0) how.within_mm = arguments.within_mm;
+  const auto rooms = followed_limits(arguments.limits_file, after->machine_name,
+                                     arguments.allow_other_machine, console);
+  if (!rooms) return refuse(console, rooms.error());
+  how.rooms = *rooms;
   const auto comparison = compare(*before, *after, how);
   if (!comparison) return refuse(console, comparison.error());
   options.unit = length_unit(arguments.units, *after);
@@ -137,10 +141,10 @@ ExitCode report_comparison(const ReportArguments& arguments, const Console& cons
 }
 
 ExitCode report_history(const ReportArguments& arguments, const Console& console) {
-  ChangePageOptions options = page_options(arguments);
+  ChangePageOptions options = page_options();
   HistoryOptions how;
-  how.within_mm = options.within_mm;
-  const auto followed = history_of(arguments.files, "", how, console.disk);
+  if (arguments.within_mm > 0.0) how.within_mm = arguments.within_mm;
+  const auto followed = history_of(arguments.files, {"", arguments.limits_file}, how, console);
   if (!followed) return refuse(console, followed.error());
   const History& history = followed->history;
   options.unit = arguments.units.empty() ? followed->unit : length_unit(arguments.units);
@@ -159,11 +163,11 @@ ExitCode run(const ReportArguments& arguments, const Console& console) {
   std::error_code failed;
   const bool folder = std::filesystem::is_directory(path_of(arguments.files.front()), failed);
   const bool alone = arguments.files.size() == 1 && !folder;
-  if (!alone && !(arguments.limits_file.empty() && arguments.previous_file.empty())) {
+  if (!alone && !arguments.previous_file.empty()) {
     return refuse(console, Problems{{ProblemNumber::bad_argument,
-                                     "--limits and --previous are for the page of one result",
+                                     "--previous is for the page of one result",
                                      {},
-                                     "name one result, or say --within for several"}});
+                                     "name one result, or leave --previous out"}});
   }
   if (alone) return report_result(arguments, console);
   if (arguments.files.size() == 2 && !folder) return report_comparison(arguments, console);

@@ -1,5 +1,6 @@
 #include "pivotrace/formats/comparison_file.h"
 
+#include "formats/json_room.h"
 #include "formats/json_writer.h"
 #include "pivotrace/geometry/angle.h"
 
@@ -88,7 +89,7 @@ void add_value(JsonWriter& json, const ValueChange& value) {
   json.add("U95", unit * value.U95);
   json.add("smallest_seen", unit * value.smallest_seen);
   json.add("moved", value.moved);
-  json.add("tolerance", value.tolerance ? std::optional(unit * *value.tolerance) : std::nullopt);
+  formats::add_room(json, "tolerance", value.tolerance, unit);
   json.add("within_tolerance", value.within_tolerance);
   json.end();
 }

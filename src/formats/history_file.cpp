@@ -3,6 +3,7 @@
 #include <cmath>
 
 #include "base/number_text.h"
+#include "formats/json_room.h"
 #include "formats/json_writer.h"
 #include "pivotrace/geometry/angle.h"
 
@@ -83,6 +84,7 @@ void add_value(JsonWriter& json, const ValueHistory& value) {
   }
   json.end();
   add_trend(json, value, unit);
+  formats::add_room(json, "limits", value.limits, unit);
   json.add("scatter", value.scatter);
   json.end();
 }

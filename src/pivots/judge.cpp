@@ -9,6 +9,7 @@
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/pivots/part_steps.h"
 #include "pivotrace/results/statistics.h"
+#include "pivots/limit_scale.h"
 
 namespace pivotrace {
 
@@ -21,33 +22,6 @@ struct Measured {
   double U95 = not_run;
   std::optional<ValueName> output;  ///< whose budget stands for it; absent = none has
 };
-
-struct Scale {
-  LimitUnit unit = LimitUnit::mm;
-  double per_physical = 1.0;  ///< shown units per mm, rad or mm/300mm
-};
-
-std::optional<Scale> scale_for(QuantityKind quantity, LimitUnit unit, bool inch) {
-  const bool automatic = unit == LimitUnit::automatic;
-  switch (quantity) {
-    case QuantityKind::length:
-      if (unit == LimitUnit::inch || (automatic && inch)) {
-        return Scale{LimitUnit::inch, 1.0 / mm_per_inch};
-      }
-      if (automatic || unit == LimitUnit::mm) return Scale{LimitUnit::mm, 1.0};
-      return std::nullopt;
-    case QuantityKind::angle:
-      if (automatic || unit == LimitUnit::deg) return Scale{LimitUnit::deg, deg_from_rad(1.0)};
-      if (unit == LimitUnit::arcsec) return Scale{unit, arcsec_from_rad(1.0)};
-      // Leans are small: tan x = x to 1e-7 mm over 300 mm below 0.05 deg.
-      if (unit == LimitUnit::mm_per_300) return Scale{unit, 300.0};
-      return std::nullopt;
-    case QuantityKind::slope:
-      if (automatic || unit == LimitUnit::mm_per_300) return Scale{LimitUnit::mm_per_300, 1.0};
-      return std::nullopt;
-  }
-  return std::nullopt;
-}
 
 /// The value whose budget and covariance stand for this one: a slope is its orientation.
 ValueName budgeted(const ValueName& value) {
@@ -199,14 +173,8 @@ Expected<Judgement> judged(const FitResult& result, const std::vector<PivotValue
                            const Limit& limit, const Limits& limits, const FitResult* previous) {
   const auto measured = measured_for(result, values, limit, previous);
   if (!measured) return tl::make_unexpected(measured.error());
-  const auto scale = scale_for(measured->quantity, limit.unit, limits.inch);
-  if (!scale) {
-    return failure(
-        {ProblemNumber::wrong_units,
-         fmt::format("the unit of the limit on \"{}\" does not suit it", limit.value.written),
-         limit.where,
-         "lengths: mm or inch; angles: deg, arcsec or mm_per_300; slopes: mm_per_300"});
-  }
+  const auto scale = limit_scale(measured->quantity, limit.unit, limits.inch);
+  if (!scale) return failure(unit_does_not_suit(limit));
   Judgement j;
   j.subject = JudgedValue{limit.value.name.value(), limit.change};
   j.unit = scale->unit;
@@ -224,7 +192,7 @@ Verdict worse(Verdict left, Verdict right) { return std::max(left, right); }
 
 /// The mismatch with the values about to be used, judged against what the part allows.
 Judgement judged_mismatch(const PartMismatch& mismatch, double allowed_mm, const Limits& limits) {
-  const Scale scale = *scale_for(QuantityKind::length, LimitUnit::automatic, limits.inch);
+  const LimitScale scale = *limit_scale(QuantityKind::length, LimitUnit::automatic, limits.inch);
   Judgement j;
   j.subject = mismatch.believed;
   j.unit = scale.unit;
@@ -243,12 +211,7 @@ Problems machine_problems(const FitResult& result, const Limits& limits,
   if (inputs.allow_other_machine) return problems;
   const auto check = [&](const std::string& machine, const std::string& whose) {
     if (machine.empty() || machine == result.machine_name) return;
-    problems.push_back(
-        {ProblemNumber::other_machine,
-         fmt::format("the result is for the machine \"{}\", but {} for \"{}\"", result.machine_name,
-                     whose, machine),
-         {limits.file, 0, 0},
-         "take what belongs together; --allow-other-machine judges it all the same"});
+    problems.push_back(of_another_machine(machine, whose, result.machine_name, limits));
   };
   check(limits.machine, "the limits are");
   if (inputs.previous != nullptr) check(inputs.previous->machine_name, "the previous result is");

@@ -13,14 +13,13 @@
 #include "report/change_columns.h"
 #include "report/charts.h"
 #include "report/figure_page.h"
+#include "report/motion_text.h"
 
 namespace pivotrace {
 
 namespace {
 
 using namespace report;
-
-constexpr double shortest_probability = 1e-6;
 
 FigurePage page_of(const std::string& machine, bool simulated, const ChangePageOptions& options) {
   FigurePage page;
@@ -45,15 +44,10 @@ std::string unit_of(const ValueName& name, const ChangeColumns& columns) {
 
 // --- two results ----------------------------------------------------------------------------------
 
-std::string chance_text(double probability) {
-  if (probability < shortest_probability) return "less than once in a million checks";
-  return fmt::format("once in {:.0f} checks", 1.0 / probability);
-}
-
 std::string verdict_of(const Comparison& comparison) {
   if (!comparison.moved) return "Cannot tell whether anything moved.";
   if (!*comparison.moved) return "Nothing moved beyond its tolerance.";
-  return "MOVED. Changes like these come up without any movement " +
+  return "MOVED. Without any movement, changes like these come up " +
          chance_text(comparison.test.probability) + ".";
 }
 
@@ -104,30 +98,11 @@ Figure changes_figure(const Comparison& comparison, bool angles, const ChangeCol
   return figure;
 }
 
-std::string size_text(const Explanation& line, const ChangeColumns& columns) {
-  if (line.what.front().cause == Cause::several) return "";
-  const Eigen::Vector3d& shift = line.size.shift_mm;
-  std::string text;
-  if (line.what.front().cause != Cause::axis_zero) {
-    text = fmt::format(" Shifted by {} (X {} Y {} Z {}).", columns.small(shift.norm()),
-                       columns.signed_small(shift.x()), columns.signed_small(shift.y()),
-                       columns.signed_small(shift.z()));
-  }
-  if (!line.turned) return text;
-  const ValueName lean = axis_value('?', ValueKind::lean);
-  const Eigen::Vector3d& turn = line.size.turn_rad;
-  return text + fmt::format(" Turned by {} about X, {} about Y, {} about Z, all in {}.",
-                            columns.change(lean, turn.x()), columns.change(lean, turn.y()),
-                            columns.change(lean, turn.z()), columns.change_unit(lean));
-}
-
 std::string explanation_text(const Explanation& line, const ChangeColumns& columns) {
-  std::string text;
-  for (const CauseName& cause : line.what)
-    text += (text.empty() ? "" : ", or ") + cause_text(cause);
-  text += line.probability > 0.999 ? ": more than 99.9 %."
-                                   : fmt::format(": {:.1f} %.", 100.0 * line.probability);
-  text += size_text(line, columns);
+  std::string text = causes_text(line) + ": " + percent_text(line.probability) + ".";
+  for (const std::string& sentence : {shift_text(line, columns), turn_text(line, columns)}) {
+    if (!sentence.empty()) text += " " + sentence;
+  }
   for (const TellApart way : line.told_apart_by) text += " To tell: " + tell_apart_text(way) + ".";
   return text;
 }
@@ -198,9 +173,11 @@ Figure history_figure(const History& history, const ValueHistory& value,
   HistoryChart chart;
   chart.unit = unit_of(value.name, columns);
   chart.chart_limit = history.design.limit;
-  if (options.within_mm) {
-    const double limit = is_angle(value.name) ? *options.within_mm / 300.0 : *options.within_mm;
-    chart.within = columns.in_change_unit(value.name, limit);
+  if (value.limits) {
+    for (const double end : {value.limits->low, value.limits->high}) {
+      if (!std::isfinite(end)) continue;
+      chart.limits.push_back(columns.in_change_unit(value.name, end - value.points.front().value));
+    }
   }
   for (const Jump& jump : value.jumps) chart.jumps_after.push_back(jump.before);
   figure.numbers.head = {"date", "value", "U95", "chart", ""};

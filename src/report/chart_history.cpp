@@ -21,7 +21,9 @@ class HistoryDrawing {
       reach_ = std::max(reach_, std::abs(point.change) + point.U95);
       chart_reach_ = std::max(chart_reach_, std::abs(point.chart));
     }
-    if (chart.within) reach_ = std::max(reach_, 1.05 * *chart.within);
+    for (const double limit : near_limits(reach_)) {
+      reach_ = std::max(reach_, 1.05 * std::abs(limit));
+    }
     reach_ = nice_ceiling(std::max(reach_, 1e-9));
     chart_reach_ = 1.15 * std::max(chart_reach_, chart.chart_limit);
   }
@@ -58,13 +60,23 @@ class HistoryDrawing {
     }
     svg_.line({upper.left, y_of(0.0)}, {upper.right, y_of(0.0)}, "zero");
     svg_.label({upper.left - 8.0, y_of(0.0) + 5.0}, chart_.unit, Anchor::end, "quiet");
-    if (!chart_.within) return;
-    for (const double sign : {1.0, -1.0}) {
-      const double y = y_of(sign * *chart_.within);
+    for (const double limit : near_limits(reach_)) {
+      const double y = y_of(limit);
       svg_.line({upper.left, y}, {upper.right, y}, "limit");
+      const double beside = limit > 0.0 ? y - 6.0 : y + 14.0;
+      svg_.label({upper.right - 4.0, beside}, "limit", Anchor::end, "limit-word halo",
+                 small_label_size);
     }
-    svg_.label({upper.right - 4.0, y_of(*chart_.within) - 6.0}, "limit", Anchor::end,
-               "limit-word halo", small_label_size);
+  }
+
+  /// Limits that leave the results large enough to be looked at.
+  std::vector<double> near_limits(double reach) const {
+    constexpr double far_off = 8.0;
+    std::vector<double> near;
+    for (const double limit : chart_.limits) {
+      if (std::abs(limit) <= far_off * reach) near.push_back(limit);
+    }
+    return near;
   }
 
   void draw_lower_grid() {

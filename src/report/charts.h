@@ -147,7 +147,7 @@ struct HistoryChart {
   std::vector<HistoryChartPoint> points;
   std::vector<std::size_t> jumps_after;  ///< place of the last point before each step
   double chart_limit = 1.0;
-  std::optional<double> within;  ///< how far from the first it may be
+  std::vector<double> limits;  ///< of the change from the first
 };
 Svg history_chart(const HistoryChart& chart);
 

@@ -9,12 +9,13 @@
 #include "base/number_text.h"
 #include "base/wrapped_text.h"
 #include "report/change_columns.h"
+#include "report/motion_text.h"
 
 namespace pivotrace {
 
 namespace {
 
-using report::ChangeColumns;
+using namespace report;
 
 std::string started_text(const std::string& started) {
   return started.empty() ? "date not recorded" : started;
@@ -61,59 +62,16 @@ std::string table(const Comparison& comparison, const ChangeColumns& columns) {
   return text;
 }
 
-/// "1 in 250", or words where a number would only sound exact.
-std::string chance_text(double probability) {
-  if (probability < 1e-6) return "less than once in a million";
-  return fmt::format("{} in {:.0f}", "1", 1.0 / probability);
-}
-
 std::string headline(const Comparison& comparison) {
-  const std::string chance = chance_text(comparison.test.probability);
   if (!comparison.moved) {
     return "CANNOT TELL whether anything moved. A change as large as under \"would show\" would "
-           "have "
-           "been seen in 8 of 10 such checks; a smaller one may be there.";
+           "have been seen in 8 of 10 such checks; a smaller one may be there.";
   }
   if (*comparison.moved) {
-    return fmt::format("MOVED. Changes like these come up without any movement {}.",
-                       comparison.test.probability < 1e-6 ? chance : "in " + chance + " checks");
+    return "MOVED. Without any movement, changes like these come up " +
+           chance_text(comparison.test.probability) + ".";
   }
   return "NOTHING MOVED beyond its tolerance: every change is proven to lie within it.";
-}
-
-std::string joined_causes(const Explanation& line) {
-  std::string text;
-  for (const CauseName& cause : line.what)
-    text += (text.empty() ? "" : ", or ") + cause_text(cause);
-  return text;
-}
-
-std::string percent_text(double probability) {
-  if (probability > 0.999) return "more than 99.9 %";
-  return fmt::format("{:.1f} %", 100.0 * probability);
-}
-
-bool has_size(const Explanation& line) { return line.what.front().cause != Cause::several; }
-
-std::string size_text(const Explanation& line, const ChangeColumns& columns) {
-  if (!has_size(line)) return "";
-  const Eigen::Vector3d& shift = line.size.shift_mm;
-  std::string text;
-  if (line.what.front().cause != Cause::axis_zero) {
-    text = fmt::format(" Shifted by {} (X {} Y {} Z {}).", columns.small(shift.norm()),
-                       columns.signed_small(shift.x()), columns.signed_small(shift.y()),
-                       columns.signed_small(shift.z()));
-  }
-  if (!line.turned) return text;
-  const ValueName lean = axis_value('?', ValueKind::lean);
-  const Eigen::Vector3d& turn = line.size.turn_rad;
-  return text + fmt::format(
-                    " Turned by {} about X, {} about Y, {} about Z, all in {}, at the point X {} Y "
-                    "{} Z {}.",
-                    columns.change(lean, turn.x()), columns.change(lean, turn.y()),
-                    columns.change(lean, turn.z()), columns.change_unit(lean),
-                    columns.place(line.size.about_mm.x()), columns.place(line.size.about_mm.y()),
-                    columns.place(line.size.about_mm.z()));
 }
 
 std::string told_apart_lines(const Explanation& line) {
@@ -126,14 +84,19 @@ std::string told_apart_lines(const Explanation& line) {
 std::string explained(const Comparison& comparison, const ChangeColumns& columns) {
   if (comparison.explanations.empty()) return "";
   const Explanation& best = comparison.explanations.front();
-  std::string text = wrapped(fmt::format("WHAT MOVED: {}.{} {} sure.", joined_causes(best),
-                                         size_text(best, columns), percent_text(best.probability)),
-                             "", 2);
+  std::string text = wrapped(
+      fmt::format("WHAT MOVED ({} sure): {}.", percent_text(best.probability), causes_text(best)),
+      "", 2);
+  for (const std::string& sentence : {shift_text(best, columns), turn_text(best, columns)}) {
+    if (!sentence.empty()) text += wrapped(sentence, "  ", 2);
+  }
   if (comparison.explanations.size() > 1) {
     const Explanation& next = comparison.explanations[1];
     text += wrapped(
-        fmt::format("next likely: {} ({})", joined_causes(next), percent_text(next.probability)),
+        fmt::format("next likely: {} ({})", causes_text(next), percent_text(next.probability)),
         "  ", 2);
+  } else {
+    text += "  No other explanation reaches 1 %.\n";
   }
   return text + told_apart_lines(best);
 }
@@ -261,9 +224,9 @@ std::string note_text(const CompareNote& note, const Comparison& comparison, Len
              "act on each value: U95 counts them as if each survey had its own, although much of "
              "them cancels in a change; fit its touch record again";
     case Kind::probe_not_stated:
-      return "not both results say which probe was used and when it was calibrated: U95 counts its "
-             "errors in both surveys; state `probe` and `probe_calibrated` ([conditions] of the "
-             "machine file, or the touch record) and what is the same cancels";
+      return "which probe was used and when it was calibrated is not stated for both surveys: its "
+             "errors are counted in each; state `probe` and `probe_calibrated` and they cancel "
+             "(pivotrace help files)";
     case Kind::other_probe:
       return "another probe was used: its errors are counted in both surveys, and a shift of all "
              "centres may be the probe's";

@@ -147,15 +147,15 @@ std::string events(const History& history, const ChangeColumns& columns) {
                       : "WHAT HAPPENED\n" + text;
 }
 
-/// The earliest date of all values, or why there is none.
+/// The earliest date of all values that have a limit, or why there is none.
 std::string next_check(const History& history) {
   using Kind = NextCheck::Kind;
   const ValueHistory* earliest = nullptr;
+  bool limited = false;
   bool enough = false;
   for (const ValueHistory& value : history.values) {
-    if (value.next.kind == Kind::no_limit) {
-      return "NEXT CHECK: no date, because no limit was given (--within LENGTH).";
-    }
+    if (value.next.kind == Kind::no_limit) continue;
+    limited = true;
     if (value.next.kind == Kind::overdue) {
       return fmt::format("NEXT CHECK: now. {} with its U95 is already beyond the limit.",
                          text_of(value.name));
@@ -164,6 +164,9 @@ std::string next_check(const History& history) {
     const bool dated = value.next.kind == Kind::by_date;
     if (dated && (earliest == nullptr || value.next.time_s < earliest->next.time_s))
       earliest = &value;
+  }
+  if (!limited) {
+    return "NEXT CHECK: no date, because no limit was given (--within LENGTH or --limits FILE).";
   }
   if (!enough)
     return "NEXT CHECK: no date: not enough results since the last jump (three are needed).";

@@ -131,28 +131,47 @@ Congruency congruency(const Eigen::VectorXd& change, const Eigen::MatrixXd& cova
   return tested((whiten * change).squaredNorm(), whiten.rows(), dof);
 }
 
+BiasGrant::BiasGrant(const Eigen::MatrixXd& covariance, const Eigen::MatrixXd& gains,
+                     const Eigen::VectorXd& half_widths)
+    : half_widths_(half_widths) {
+  sensible_ = covariance.rows() > 0 && covariance.rows() == covariance.cols() &&
+              covariance.allFinite() && gains.rows() == covariance.rows() &&
+              gains.cols() == half_widths.size() && gains.allFinite() &&
+              (half_widths.array() >= 0.0).all();
+  if (!sensible_) return;
+  whiten_ = whitening(covariance);
+  gains_ = whiten_ * gains;
+}
+
+BiasGrant::Left BiasGrant::left_of(const Eigen::VectorXd& change) const {
+  Left left;
+  if (!sensible_ || change.size() != whiten_.cols() || !change.allFinite()) return left;
+  const Eigen::VectorXd seen = whiten_ * change;
+  const Eigen::VectorXd rest = seen - gains_ * nearest_bias(seen, gains_, half_widths_);
+  left.squared_length = rest.squaredNorm();
+  left.h = static_cast<int>(whiten_.rows());
+  if (left.squared_length > 0.0) {
+    const Eigen::VectorXd along = gains_.transpose() * rest / rest.norm();
+    left.bias_variance = along.cwiseProduct(half_widths_).squaredNorm() / 3.0;
+  }
+  return left;
+}
+
 Congruency congruency_beside(const Eigen::VectorXd& change, const Eigen::MatrixXd& covariance,
                              double dof, const Eigen::MatrixXd& bias_gains,
                              const Eigen::VectorXd& half_widths) {
-  const bool sensible = fits(change, covariance) && bias_gains.rows() == change.size() &&
-                        bias_gains.cols() == half_widths.size() && bias_gains.allFinite() &&
-                        (half_widths.array() >= 0.0).all();
-  if (!sensible) return {};
-  const Eigen::MatrixXd whiten = whitening(covariance);
-  const Eigen::VectorXd seen = whiten * change;
-  const Eigen::MatrixXd gains = whiten * bias_gains;
-  return tested((seen - gains * nearest_bias(seen, gains, half_widths)).squaredNorm(),
-                whiten.rows(), dof);
+  const BiasGrant::Left left = BiasGrant(covariance, bias_gains, half_widths).left_of(change);
+  return left.h > 0 ? tested(left.squared_length, left.h, dof) : Congruency();
 }
 
-Equivalence equivalence(double change, double u, double dof, double bound, double B, double alpha) {
+Equivalence equivalence(double change, double u, double dof, double low, double high, double B,
+                        double alpha) {
   Equivalence test;
   const bool sensible =
-      std::isfinite(change) && u > 0.0 && dof > 0.0 && bound > 0.0 && B >= 0.0 && is_level(alpha);
+      std::isfinite(change) && u > 0.0 && dof > 0.0 && low < high && B >= 0.0 && is_level(alpha);
   if (!sensible) return test;
-  const double room = bound - B;
-  test.t_above = (change + room) / u;
-  test.t_below = (change - room) / u;
+  test.t_above = (change - (low + B)) / u;
+  test.t_below = (change - (high - B)) / u;
   const double limit = student_t_quantile(1.0 - alpha, dof);
   test.within = test.t_above > limit && test.t_below < -limit;
   return test;

@@ -18,45 +18,47 @@ constexpr double visible_power = 0.80;
 /// A value counts as moved once the survey-wide test opened and it is beyond its U95.
 constexpr double value_level = 0.05;
 
-/// What of a change of value i alone is left when every bias within its bounds works against it.
-double noncentrality_left(const EpochPair& pair, Eigen::Index i, double change) {
-  const Congruency test =
-      congruency_beside(change * Eigen::VectorXd::Unit(pair.size(), i), pair.covariance, pair.dof,
-                        pair.bias.gains, pair.bias.half_widths);
-  return test.statistic * test.h;
+/// Biases that are drawn as well make the same share of cases need more: by so many of the noise's sigmas.
+/// The share p = 0.8 of an even spread +-w lies above -(2 p - 1) w, of a normal one of the same variance above
+/// -z_p w / sqrt(3): the even one counts.
+double more_for_bias(double variance) {
+  const double z = normal_quantile(visible_power);
+  const double even = (2.0 * visible_power - 1.0) * std::sqrt(3.0);
+  return std::sqrt(z * z + even * even * variance) - z;
 }
 
-/// Without any bias: change^2 (C^-1)_ii.
-double visible_without_bias(const EpochPair& pair, Eigen::Index i, double wanted) {
+/// Whether a change of value i alone opens the survey-wide test often enough.
+bool shows_in_survey(const BiasGrant& grant, const Eigen::VectorXd& change, double wanted) {
+  const BiasGrant::Left left = grant.left_of(change);
+  return std::sqrt(left.squared_length) >= std::sqrt(wanted) + more_for_bias(left.bias_variance);
+}
+
+/// The change of value i alone at which it does: what is left grows with the change.
+double visible_in_survey(const EpochPair& pair, const BiasGrant& grant, Eigen::Index i,
+                         double wanted) {
   const Eigen::VectorXd unit = Eigen::VectorXd::Unit(pair.size(), i);
-  return std::sqrt(wanted / unit.dot(pair.covariance.ldlt().solve(unit)));
-}
-
-/// The change of value i alone at which that reaches `wanted`: it grows with the change.
-double visible_in_survey(const EpochPair& pair, Eigen::Index i, double wanted) {
-  double low = visible_without_bias(pair, i, wanted);
-  if (!(pair.bias.half_widths.maxCoeff() > 0.0)) return low;
+  double low = std::sqrt(wanted / unit.dot(pair.covariance.ldlt().solve(unit)));
+  if (!(pair.bias.half_widths.size() > 0) || !(pair.bias.half_widths.maxCoeff() > 0.0)) return low;
   double high = low;
   constexpr int most_doublings = 40;
-  for (int k = 0; k < most_doublings && noncentrality_left(pair, i, high) < wanted; ++k) {
+  for (int k = 0; k < most_doublings && !shows_in_survey(grant, high * unit, wanted); ++k) {
     low = high;
     high *= 2.0;
   }
-  constexpr int halvings = 24;  // to 1e-7 of the change
+  constexpr int halvings = 14;  // to 1e-4 of the change
   for (int k = 0; k < halvings && high > low; ++k) {
     const double middle = 0.5 * (low + high);
-    (noncentrality_left(pair, i, middle) < wanted ? low : high) = middle;
+    (shows_in_survey(grant, middle * unit, wanted) ? high : low) = middle;
   }
   return high;
 }
 
-/// How large a change of value i alone must be for the survey-wide test to open, and to be beyond its own
-/// U95, in 8 of 10 cases: the larger of the two.
-double visible(const EpochPair& pair, Eigen::Index i, double B, double noncentrality) {
-  const double by_value = std::sqrt(f_test_noncentrality(value_level, visible_power, 1.0,
-                                                         pair.dofs[static_cast<std::size_t>(i)]) *
-                                    pair.covariance(i, i));
-  return std::max(visible_in_survey(pair, i, noncentrality), by_value + B);
+/// The change of value i alone that is beyond its own U95 often enough.
+double visible_by_itself(const EpochPair& pair, Eigen::Index i, double B) {
+  const double u = std::sqrt(pair.covariance(i, i));
+  const double noncentrality =
+      f_test_noncentrality(value_level, visible_power, 1.0, pair.dofs[static_cast<std::size_t>(i)]);
+  return (std::sqrt(noncentrality) + more_for_bias(B * B / (3.0 * u * u))) * u + B;
 }
 
 ValueChange value_change(const EpochPair& pair, Eigen::Index i, double B, bool opened) {
@@ -73,11 +75,12 @@ ValueChange value_change(const EpochPair& pair, Eigen::Index i, double B, bool o
   return value;
 }
 
-void apply_tolerance(double within_mm, ValueChange& value) {
-  constexpr double lean_length_mm = 300.0;
-  const double tolerance = is_angle(value.name) ? within_mm / lean_length_mm : within_mm;
-  value.tolerance = tolerance;
-  value.within_tolerance = equivalence(value.change, value.u, value.dof, tolerance, value.B).within;
+void apply_tolerance(const CompareOptions& options, ValueChange& value) {
+  value.tolerance = room_from(value.name, value.old_value, options.rooms, options.within_mm);
+  if (!value.tolerance) return;
+  value.within_tolerance = equivalence(value.change, value.u, value.dof, value.tolerance->low,
+                                       value.tolerance->high, value.B)
+                               .within;
 }
 
 std::vector<ValueChange> value_changes(const EpochPair& pair, const Congruency& test,
@@ -85,11 +88,13 @@ std::vector<ValueChange> value_changes(const EpochPair& pair, const Congruency& 
   const double noncentrality =
       f_test_noncentrality(moved_level, visible_power, static_cast<double>(test.h), pair.dof);
   const Eigen::VectorXd B = pair.bias.largest_shifts();
+  const BiasGrant grant(pair.covariance, pair.bias.gains, pair.bias.half_widths);
   std::vector<ValueChange> values;
   for (Eigen::Index i = 0; i < pair.size(); ++i) {
     ValueChange value = value_change(pair, i, B[i], test.rejects(moved_level));
-    value.smallest_seen = visible(pair, i, B[i], noncentrality);
-    if (options.within_mm) apply_tolerance(*options.within_mm, value);
+    value.smallest_seen = std::max(visible_in_survey(pair, grant, i, noncentrality),
+                                   visible_by_itself(pair, i, B[i]));
+    apply_tolerance(options, value);
     values.push_back(value);
   }
   return values;

@@ -11,14 +11,14 @@ namespace pivotrace {
 
 namespace {
 
-/// Levels, lengths and shares of the verdict: common practice, no source.
+/// Level and share of the verdict: common practice, no source.
 constexpr double level = 0.05;
-constexpr double lean_length_mm = 300.0;
 constexpr double U95_of_tolerance = 3.0;
 
 double tolerance_of(const NamedEstimate& named, const ConfirmOptions& options) {
-  if (!options.within_mm) return U95_of_tolerance * named.estimate.U95_absolute;
-  return is_angle(named.name) ? *options.within_mm / lean_length_mm : *options.within_mm;
+  const double written = named.estimate.value;
+  const auto room = room_from(named.name, written, options.rooms, options.within_mm);
+  return room ? room->left_at(0.0) : U95_of_tolerance * named.estimate.U95_absolute;
 }
 
 /// What was written is a number: of the bounds only what may lie between two surveys enters beside those of
@@ -28,7 +28,9 @@ Eigen::VectorXd shifts_between_surveys(const EpochPair& pair) {
 }
 
 Holding holding_of(const ConfirmedValue& value) {
-  if (equivalence(value.off(), value.u, value.dof, value.tolerance, value.B, level).within) {
+  if (equivalence(value.off(), value.u, value.dof, -value.tolerance, value.tolerance, value.B,
+                  level)
+          .within) {
     return Holding::holds;
   }
   const double beyond = std::abs(value.off()) - value.B - value.tolerance;
@@ -60,8 +62,29 @@ Holding overall(const std::vector<ConfirmedValue>& values) {
   return any(Holding::cannot_tell) ? Holding::cannot_tell : Holding::holds;
 }
 
+namespace {
+
+/// A written value that lies outside its own limits needs no survey.
+Problems written_outside(const std::vector<ToleratedValue>& values) {
+  Problems problems;
+  for (const ToleratedValue& value : values) {
+    if (value.tolerance > 0.0) continue;
+    problems.push_back(
+        {ProblemNumber::out_of_range,
+         "the value written for " + text_of(value.name) + " is itself outside its limits",
+         {},
+         "correct the limits, or the value"});
+  }
+  return problems;
+}
+
+}  // namespace
+
 Expected<std::vector<ConfirmedValue>> confirm(const FitResult& written, const FitResult& found,
                                               const ConfirmOptions& options) {
+  const std::vector<ToleratedValue> tolerated = tolerated_values(written, options);
+  Problems outside = written_outside(tolerated);
+  if (!outside.empty()) return tl::make_unexpected(std::move(outside));
   CompareOptions pairing;
   pairing.allow_other_machine = options.allow_other_machine;
   pairing.between_surveys_mm = options.between_surveys_mm;
@@ -70,7 +93,7 @@ Expected<std::vector<ConfirmedValue>> confirm(const FitResult& written, const Fi
   if (!pair) return tl::make_unexpected(pair.error());
   const Eigen::VectorXd between = shifts_between_surveys(*pair);
   std::vector<ConfirmedValue> values;
-  for (const ToleratedValue& asked : tolerated_values(written, options)) {
+  for (const ToleratedValue& asked : tolerated) {
     const auto place = std::ranges::find(pair->names, asked.name);
     if (place == pair->names.end()) continue;
     const Estimate& estimate = *find_estimate(found, asked.name);

@@ -2,6 +2,7 @@
 
 #include <Eigen/Dense>
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <numeric>
 
@@ -25,6 +26,7 @@ struct Candidate {
   bool turns = false;
   Eigen::MatrixXd motion;  ///< (6 x k) the rigid motion of p
   Eigen::Vector3d about_mm = Eigen::Vector3d::Zero();
+  std::array<bool, 6> seen{};
 
   int freedoms = 0;
   Eigen::VectorXd fitted;  ///< whitened
@@ -36,6 +38,19 @@ using Motion = Eigen::Matrix<double, 6, Eigen::Dynamic>;
 
 Motion any_motion() { return Motion::Identity(6, 6); }
 Motion any_shift() { return Motion::Identity(6, 3); }
+
+/// An axis line does not answer to a shift along itself or a turn about itself; what its lean makes of them
+/// is nothing to read a size from.
+std::array<bool, 6> seen_motions(const Eigen::MatrixXd& by_motion, const Motion& motion) {
+  constexpr double least_answer = 0.05;
+  std::array<bool, 6> seen{};
+  for (Eigen::Index k = 0; k < 6; ++k) {
+    const bool part_of_it = motion.row(k).cwiseAbs().maxCoeff() > least_answer;
+    const double answer = by_motion.col(k).cwiseAbs().maxCoeff();
+    seen[static_cast<std::size_t>(k)] = part_of_it && answer > least_answer;
+  }
+  return seen;
+}
 
 class Candidates {
  public:
@@ -113,7 +128,9 @@ class Candidates {
     candidate.turns = turns;
     candidate.motion = motion;
     candidate.about_mm = about_mm.value_or(axis(moved.front()).line.point_mm);
-    candidate.gains = motion_gains(result_, pair_.names, moved, candidate.about_mm) * motion;
+    const Eigen::MatrixXd by_motion = motion_gains(result_, pair_.names, moved, candidate.about_mm);
+    candidate.gains = by_motion * motion;
+    candidate.seen = seen_motions(by_motion, motion);
     all.push_back(std::move(candidate));
   }
 
@@ -203,6 +220,7 @@ Explanation explanation_of(const Candidate& best) {
   Explanation line;
   line.what = {best.cause};
   line.turned = best.turns;
+  line.seen = best.seen;
   line.size.about_mm = best.about_mm;
   const Eigen::VectorXd motion = best.motion * best.size;
   line.size.shift_mm = motion.head<3>();

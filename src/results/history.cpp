@@ -1,6 +1,5 @@
 #include "pivotrace/results/history.h"
 
-#include <Eigen/Cholesky>
 #include <algorithm>
 #include <cmath>
 #include <map>
@@ -8,6 +7,7 @@
 #include "base/iso_time.h"
 #include "pivotrace/results/statistics.h"
 #include "results/epoch_pair.h"
+#include "results/level_filter.h"
 #include "results/line_motion.h"
 #include "results/series.h"
 
@@ -18,9 +18,8 @@ namespace {
 using Why = LeftOutOfHistory::Why;
 
 constexpr double two_sided_95 = 0.975;
-/// Level of a slope, and length a lean is quoted over: common practice, no source.
+/// Level of a slope: common practice, no source.
 constexpr double slope_level = 0.01;
-constexpr double lean_length_mm = 300.0;
 
 std::vector<char> estimated_axes(const FitResult& result) {
   std::vector<char> letters;
@@ -52,6 +51,9 @@ void fill_values(const FitResult& result, Epoch& epoch) {
   epoch.values =
       Eigen::Map<Eigen::VectorXd>(values.data(), static_cast<Eigen::Index>(values.size()));
   epoch.covariance = result.covariance.absolute(kept, kept);
+  epoch.repeatable = result.covariance.repeatable(kept, kept);
+  epoch.gains = result.gains;
+  for (SharedTerm& term : epoch.gains.terms) term.gains = Eigen::VectorXd(term.gains(kept));
 }
 
 }  // namespace
@@ -71,6 +73,7 @@ std::optional<Epoch> epoch_of(const FitResult& result, const std::string& file,
   epoch.time_s = *time_s;
   epoch.simulated = result.simulated;
   epoch.touches_hash = touches_hash(result);
+  epoch.conditions = result.conditions;
   fill_values(result, epoch);
   if (epoch.names.empty()) return refused(Why::no_values);
   epoch.shift_gains =
@@ -110,7 +113,10 @@ Eigen::MatrixXd whole_covariance(const Epoch& epoch, double B) {
 
 class Maker {
  public:
-  Maker(History& history, const HistoryOptions& options) : history_(history), options_(options) {
+  Maker(History& history, const HistoryOptions& options)
+      : history_(history),
+        options_(options),
+        errors_(shared_errors(history.epochs, options.between_surveys_mm)) {
     for (const Epoch& epoch : history.epochs) {
       covariances_.push_back(whole_covariance(epoch, options.between_surveys_mm));
     }
@@ -143,40 +149,61 @@ class Maker {
       value.points.push_back({e, epoch.values[at], student_t_quantile(two_sided_95, dof) * u});
       series.time_s.push_back(epoch.time_s);
       series.x.push_back(epoch.values[at]);
-      series.u.push_back(u);
+      series.u.push_back(errors_.own[e](at, at));
+      auto& shared = series.shared.emplace_back();
+      for (const SharedShift& shift : errors_.of_epoch[e]) {
+        shared.emplace_back(shift.error, shift.shifts[at]);
+      }
     }
+    share_evenly(series);
     places_.push_back(quoted_at_mm);
     history_.values.push_back(std::move(value));
     series_.push_back(std::move(series));
   }
 
-  /// Chart of one value with a fresh start at every piece.
-  void chart(std::size_t i, const std::vector<std::size_t>& starts) {
-    const Series& series = series_[i];
-    double weight = 0.0;
-    double mean = 0.0;
-    double Z = 0.0;
-    const double scale = std::sqrt((2.0 - options_.weight) / options_.weight);
-    for (std::size_t k = 0; k < series.size(); ++k) {
-      HistoryPoint& point = history_.values[i].points[k];
-      if (std::ranges::find(starts, k) != starts.end()) {
-        weight = mean = Z = 0.0;
-        point.residual = not_run;
-      } else {
-        const double u = std::sqrt(series.u[k] * series.u[k] + 1.0 / weight);
-        point.residual = (series.x[k] - mean) / u;
-        Z += options_.weight * (point.residual - Z);
+  /// Of a shared error the mean of its shifts stays shared; where a result differs from that it has more of
+  /// its own. `u` holds variances before, standard uncertainties after.
+  static void share_evenly(Series& series) {
+    std::map<std::size_t, std::pair<double, int>> sums;
+    for (const auto& shared : series.shared) {
+      for (const auto& [error, shift] : shared) {
+        sums[error].first += shift;
+        ++sums[error].second;
       }
-      point.chart = Z * scale;
-      point.alarm = std::abs(point.chart) > history_.design.limit;
-      const double w = 1.0 / (series.u[k] * series.u[k]);
-      weight += w;
-      mean += w / weight * (series.x[k] - mean);
+    }
+    for (std::size_t k = 0; k < series.size(); ++k) {
+      for (auto& [error, shift] : series.shared[k]) {
+        const double mean = sums[error].first / sums[error].second;
+        series.u[k] += (shift - mean) * (shift - mean);
+        shift = mean;
+      }
+      series.u[k] = std::sqrt(series.u[k]);
     }
   }
 
-  /// Residuals of all values of an axis together, whitened by the covariance of the newest and of the
-  /// weighted mean of those before.
+  /// Chart of one value with a fresh start at every piece.
+  void chart(std::size_t i, const std::vector<std::size_t>& starts) {
+    ValueHistory& value = history_.values[i];
+    std::optional<LevelFilter> filter;
+    double Z = 0.0;
+    const double scale = std::sqrt((2.0 - options_.weight) / options_.weight);
+    for (std::size_t k = 0; k < value.points.size(); ++k) {
+      HistoryPoint& point = value.points[k];
+      if (std::ranges::find(starts, k) != starts.end()) {
+        filter.emplace(errors_);
+        Z = 0.0;
+      }
+      const std::vector<Eigen::Index> at = {
+          place_of(history_.epochs[point.epoch], value.name, places_[i])};
+      const auto residual = filter->add(point.epoch, at, Eigen::VectorXd::Constant(1, point.value));
+      point.residual = residual ? (*residual)[0] : not_run;
+      if (residual) Z += options_.weight * (point.residual - Z);
+      point.chart = Z * scale;
+      point.alarm = std::abs(point.chart) > history_.design.limit;
+    }
+  }
+
+  /// Residuals of all values of an axis together.
   void chart_axis(char letter) {
     AxisHistory axis;
     axis.letter = letter;
@@ -186,35 +213,18 @@ class Maker {
     }
     const auto n = static_cast<Eigen::Index>(values.size());
     axis.design = design(static_cast<int>(n));
-    Eigen::MatrixXd information = Eigen::MatrixXd::Zero(n, n);
-    Eigen::VectorXd weighted = Eigen::VectorXd::Zero(n);
+    LevelFilter filter(errors_);
     Eigen::VectorXd Z = Eigen::VectorXd::Zero(n);
-    Eigen::VectorXd origin;
     for (std::size_t e = 0; e < history_.epochs.size(); ++e) {
       const std::vector<Eigen::Index> at = places(e, values);
       if (std::ranges::find(at, -1) != at.end()) continue;
-      const Eigen::MatrixXd covariance = covariances_[e](at, at);
-      if (origin.size() == 0) origin = history_.epochs[e].values(at);
-      const Eigen::VectorXd x = history_.epochs[e].values(at) - origin;
-      if (!axis.epochs.empty())
-        Z += options_.weight * (residual(x, covariance, information, weighted) - Z);
+      const auto residual = filter.add(e, at, history_.epochs[e].values(at));
+      if (residual) Z += options_.weight * (*residual - Z);
       axis.epochs.push_back(e);
       axis.statistic.push_back(Z.squaredNorm() * (2.0 - options_.weight) / options_.weight);
       axis.alarm.push_back(axis.statistic.back() > axis.design.limit);
-      const Eigen::MatrixXd inverse = covariance.llt().solve(Eigen::MatrixXd::Identity(n, n));
-      information += inverse;
-      weighted += inverse * x;
     }
     history_.axes.push_back(std::move(axis));
-  }
-
-  static Eigen::VectorXd residual(const Eigen::VectorXd& x, const Eigen::MatrixXd& covariance,
-                                  const Eigen::MatrixXd& information,
-                                  const Eigen::VectorXd& weighted) {
-    const Eigen::LLT<Eigen::MatrixXd> earlier(information);
-    const Eigen::MatrixXd of_mean = earlier.solve(Eigen::MatrixXd::Identity(x.size(), x.size()));
-    const Eigen::LLT<Eigen::MatrixXd> factor(covariance + of_mean);
-    return factor.matrixL().solve(x - earlier.solve(weighted));
   }
 
   std::vector<Eigen::Index> places(std::size_t e, const std::vector<std::size_t>& values) const {
@@ -262,7 +272,8 @@ class Maker {
     for (std::size_t p = 0; p < starts.size(); ++p) {
       const std::size_t end = p + 1 < starts.size() ? starts[p + 1] : series.size();
       const bool sloping = end - starts[p] > 2;
-      chi2 += line_through(series, starts[p], end, sloping).chi2;
+      chi2 +=
+          chi2_beside_shared(series, starts[p], end, line_through(series, starts[p], end, sloping));
       dof += static_cast<double>(end - starts[p]) - (sloping ? 2.0 : 1.0);
     }
     if (dof < 1.0 || chi2 < chi_squared_quantile(1.0 - slope_level, dof)) return 1.0;
@@ -275,10 +286,15 @@ class Maker {
     const double t = 0.5 * (series.time_s[at - 1] + series.time_s[at]);
     const LineThrough before = significant_line(series, first, at);
     const LineThrough after = significant_line(series, at, end);
+    Combination step = line_as_combination(series, at, end, after, t);
+    const Combination from = line_as_combination(series, first, at, before, t);
+    for (std::size_t k = 0; k < step.size(); ++k) step[k] -= from[k];
     Jump jump;
     jump.before = at - 1;
     jump.size = after.at(t) - before.at(t);
-    jump.U95 = normal_quantile(two_sided_95) * scatter * std::hypot(before.u_at(t), after.u_at(t));
+    jump.U95 = normal_quantile(two_sided_95) *
+               std::hypot(scatter * std::hypot(before.u_at(t), after.u_at(t)),
+                          std::sqrt(shared_variance(series, step)));
     return jump;
   }
 
@@ -291,31 +307,54 @@ class Maker {
     return line_through(series, first, last, false);
   }
 
+  /// Of the line at `time_s` less the line at `origin_s`; without an origin, of the value itself there.
+  static double line_u(const Series& series, std::size_t first, const LineThrough& line,
+                       double time_s, std::optional<double> origin_s, double own) {
+    Combination rise = line_as_combination(series, first, series.size(), line, time_s);
+    if (origin_s) {
+      const Combination from = line_as_combination(series, first, series.size(), line, *origin_s);
+      for (std::size_t k = 0; k < rise.size(); ++k) rise[k] -= from[k];
+    }
+    return std::hypot(own, std::sqrt(shared_variance(series, rise)));
+  }
+
   static void fill_trend(const Series& series, std::size_t first, bool opened,
                          ValueHistory& value) {
     value.trend.results = static_cast<int>(series.size() - first);
     if (value.trend.results < 3) return;
     const LineThrough line = line_through(series, first, series.size(), true);
-    const double u = line.slope_u * value.scatter;
+    const double second_later = line.middle_s + 1.0;
+    const double u =
+        line_u(series, first, line, second_later, line.middle_s, line.slope_u * value.scatter);
     value.trend.per_month = line.slope * seconds_per_month;
     value.trend.U95 = normal_quantile(two_sided_95) * u * seconds_per_month;
     value.trend.creeps =
         opened && std::abs(line.slope) > normal_quantile(1.0 - 0.5 * slope_level) * u;
   }
 
+  bool limits_value_itself(const ValueName& name) const {
+    return std::ranges::any_of(options_.rooms, [&](const ValueRoom& room) {
+      return room.name == name && !room.of_change;
+    });
+  }
+
   void fill_next(const Series& series, std::size_t first, ValueHistory& value) const {
-    if (!options_.within_mm) return;
+    const bool enough = value.trend.results >= 3;
+    const LineThrough line = line_through(series, first, series.size(), enough);
+    const double first_s = series.time_s[first];
+    const double start = line.at(first_s);
+    const auto room = room_from(value.name, start, options_.rooms, options_.within_mm);
+    if (!room) return;
+    value.limits = room->from(-start);
     using Kind = NextCheck::Kind;
     value.next.kind = Kind::not_enough_results;
-    if (value.trend.results < 3) return;
-    const double within =
-        is_angle(value.name) ? *options_.within_mm / lean_length_mm : *options_.within_mm;
-    const LineThrough line = line_through(series, first, series.size(), true);
-    const double start = line.at(series.time_s[first]);
+    if (!enough) return;
+    const std::optional<double> origin_s =
+        limits_value_itself(value.name) ? std::nullopt : std::optional(first_s);
     const auto over = [&](double time_s) {
-      return std::abs(line.at(time_s) - start) +
-                 normal_quantile(two_sided_95) * value.scatter * line.u_at(time_s) >
-             within;
+      const double u =
+          line_u(series, first, line, time_s, origin_s, value.scatter * line.u_at(time_s));
+      return normal_quantile(two_sided_95) * u > room->left_at(line.at(time_s) - start);
     };
     const double last = series.time_s.back();
     double low = last;
@@ -331,6 +370,7 @@ class Maker {
 
   History& history_;
   const HistoryOptions& options_;
+  SharedErrors errors_;
   std::vector<Eigen::MatrixXd> covariances_;  ///< per epoch
   std::vector<Series> series_;                ///< per value
   std::vector<double> places_;                ///< per value: its plane

@@ -12,9 +12,6 @@ namespace {
 
 using Kind = CompareNote::Kind;
 
-/// Positions whose middles are this close are one place: a bow of 2 um over 150 mm then differs by less
-/// than 0.2 um (its slope times the distance).
-constexpr double same_place_mm = 10.0;
 /// Angles this close are one index position, as in a survey.
 constexpr double same_position_rad = rad_from_deg(1.0);
 /// Loads and times on the machine that differ by more are other conditions (common practice, no source).

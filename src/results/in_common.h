@@ -9,6 +9,10 @@
 
 namespace pivotrace {
 
+/// Positions whose middles are this close are one place: a bow of 2 um over 150 mm then differs by less
+/// than 0.3 um (its slope times the distance).
+inline constexpr double same_place_mm = 10.0;
+
 /// An error is the same in both surveys only where both results say enough to know it; what nobody states
 /// counts as different.
 struct InCommon {

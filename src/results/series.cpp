@@ -1,9 +1,10 @@
 #include "results/series.h"
 
+#include <Eigen/Cholesky>
 #include <algorithm>
-#include <array>
 #include <cmath>
 #include <limits>
+#include <map>
 
 #include "pivotrace/results/statistics.h"
 
@@ -64,28 +65,63 @@ struct BestStep {
   double chi2 = std::numeric_limits<double>::infinity();
 };
 
-BestStep best_step(const RunningSums& sums, std::size_t first, std::size_t last, bool sloping) {
-  BestStep best;
-  for (std::size_t k = first + 1; k < last; ++k) {
-    const double chi2 = stepped_chi2(sums.between(first, k), sums.between(k, last), sloping);
-    if (chi2 < best.chi2) best = {k, chi2};
-  }
-  return best;
+/// Variance of the step between two neighbours from errors only one of them has.
+double step_variance(const Series& series, std::size_t at) {
+  if (series.shared.empty()) return 0.0;
+  Combination step(series.size(), 0.0);
+  step[at] = 1.0;
+  step[at - 1] = -1.0;
+  return shared_variance(series, step);
 }
+
+class Steps {
+ public:
+  explicit Steps(const Series& series) : sums_(series), variances_(series.size(), 0.0) {
+    for (std::size_t k = 1; k < series.size(); ++k) variances_[k] = step_variance(series, k);
+  }
+
+  Sums between(std::size_t first, std::size_t last) const { return sums_.between(first, last); }
+
+  BestStep best(std::size_t first, std::size_t last, bool sloping) const {
+    BestStep best;
+    const Sums whole = between(first, last);
+    const double unbroken = sloping ? whole.line_chi2() : whole.level_chi2();
+    for (std::size_t k = first + 1; k < last; ++k) {
+      const double chi2 = unbroken - gain(first, k, last, sloping, unbroken);
+      if (chi2 < best.chi2) best = {k, chi2};
+    }
+    return best;
+  }
+
+ private:
+  /// chi2 a step saves: size^2 / variance. What only one side has makes its variance larger.
+  double gain(std::size_t first, std::size_t k, std::size_t last, bool sloping,
+              double unbroken) const {
+    const Sums a = between(first, k);
+    const Sums b = between(k, last);
+    const double variance = 1.0 / a.w + 1.0 / b.w;
+    return (unbroken - stepped_chi2(a, b, sloping)) * variance / (variance + variances_[k]);
+  }
+
+  RunningSums sums_;
+  std::vector<double> variances_;
+};
 
 constexpr double step_or_slope_level = 0.01;
 
 /// Where the stretch is best cut; `last` when it holds together.
-std::size_t cut_of(const RunningSums& sums, std::size_t first, std::size_t last) {
+std::size_t cut_of(const Steps& steps, std::size_t first, std::size_t last) {
   const std::size_t n = last - first;
-  if (n < 3) return last;
+  if (n < 2) return last;
   const double slope_cost = chi_squared_quantile(1.0 - step_or_slope_level, 1.0);
   const double step_cost =
       chi_squared_quantile(1.0 - step_or_slope_level / static_cast<double>(n - 1), 1.0);
-  const Sums whole = sums.between(first, last);
-  const BestStep level_step = best_step(sums, first, last, false);
-  const BestStep sloping_step = best_step(sums, first, last, true);
-  const double unbroken = std::min(whole.level_chi2(), whole.line_chi2() + slope_cost);
+  const Sums whole = steps.between(first, last);
+  const BestStep level_step = steps.best(first, last, false);
+  const BestStep sloping_step = steps.best(first, last, true);
+  // Two results make a step, never a slope.
+  const double unbroken =
+      n < 3 ? whole.level_chi2() : std::min(whole.level_chi2(), whole.line_chi2() + slope_cost);
   const double level_broken = level_step.chi2 + step_cost;
   const double sloping_broken =
       n < 4 ? std::numeric_limits<double>::infinity() : sloping_step.chi2 + step_cost + slope_cost;
@@ -93,13 +129,13 @@ std::size_t cut_of(const RunningSums& sums, std::size_t first, std::size_t last)
   return level_broken <= sloping_broken ? level_step.at : sloping_step.at;
 }
 
-void cut(const RunningSums& sums, std::size_t first, std::size_t last,
+void cut(const Steps& steps, std::size_t first, std::size_t last,
          std::vector<std::size_t>& starts) {
-  const std::size_t at = cut_of(sums, first, last);
+  const std::size_t at = cut_of(steps, first, last);
   if (at == last) return;
-  cut(sums, first, at, starts);
+  cut(steps, first, at, starts);
   starts.push_back(at);
-  cut(sums, at, last, starts);
+  cut(steps, at, last, starts);
 }
 
 }  // namespace
@@ -142,9 +178,56 @@ LineThrough line_through(const Series& series, std::size_t first, std::size_t la
   return line;
 }
 
+Combination line_as_combination(const Series& series, std::size_t first, std::size_t last,
+                                const LineThrough& line, double time_s) {
+  Combination combination(series.size(), 0.0);
+  const double level_variance = line.level_u * line.level_u;
+  const double slope_variance = line.slope_u * line.slope_u;
+  for (std::size_t k = first; k < last; ++k) {
+    const double weight = 1.0 / (series.u[k] * series.u[k]);
+    combination[k] = weight * (level_variance + slope_variance * (time_s - line.middle_s) *
+                                                    (series.time_s[k] - line.middle_s));
+  }
+  return combination;
+}
+
+double shared_variance(const Series& series, const Combination& combination) {
+  std::map<std::size_t, double> shifts;
+  for (std::size_t k = 0; k < series.shared.size(); ++k) {
+    if (combination[k] == 0.0) continue;
+    for (const auto& [error, shift] : series.shared[k]) shifts[error] += combination[k] * shift;
+  }
+  double variance = 0.0;
+  for (const auto& [error, shift] : shifts) variance += shift * shift;
+  return variance;
+}
+
+// r' (D + H H')^-1 r = r' D^-1 r - z' (1 + H' D^-1 H)^-1 z, z = H' D^-1 r.
+double chi2_beside_shared(const Series& series, std::size_t first, std::size_t last,
+                          const LineThrough& line) {
+  if (series.shared.empty()) return line.chi2;
+  std::map<std::size_t, Eigen::Index> columns;
+  for (std::size_t k = first; k < last; ++k) {
+    for (const auto& [error, shift] : series.shared[k]) {
+      columns.emplace(error, static_cast<Eigen::Index>(columns.size()));
+    }
+  }
+  const auto size = static_cast<Eigen::Index>(columns.size());
+  Eigen::MatrixXd information = Eigen::MatrixXd::Identity(size, size);
+  Eigen::VectorXd z = Eigen::VectorXd::Zero(size);
+  for (std::size_t k = first; k < last; ++k) {
+    Eigen::VectorXd row = Eigen::VectorXd::Zero(size);
+    for (const auto& [error, shift] : series.shared[k])
+      row[columns.at(error)] = shift / series.u[k];
+    information += row * row.transpose();
+    z += row * (series.x[k] - line.at(series.time_s[k])) / series.u[k];
+  }
+  return line.chi2 - z.dot(information.llt().solve(z));
+}
+
 std::vector<std::size_t> pieces_of(const Series& series) {
   std::vector<std::size_t> starts = {0};
-  if (series.size() >= 3) cut(RunningSums(series), 0, series.size(), starts);
+  if (series.size() >= 2) cut(Steps(series), 0, series.size(), starts);
   std::ranges::sort(starts);
   return starts;
 }

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <cstddef>
+#include <utility>
 #include <vector>
 
 namespace pivotrace {
@@ -11,6 +12,9 @@ struct Series {
   std::vector<double> time_s;
   std::vector<double> x;
   std::vector<double> u;
+  /// Per result: errors it has in common with others, and how far one standard uncertainty of each shifts
+  /// it. Empty: none.
+  std::vector<std::vector<std::pair<std::size_t, double>>> shared = {};
 
   std::size_t size() const { return x.size(); }
 };
@@ -28,6 +32,17 @@ struct LineThrough {
   double u_at(double time_s) const;
 };
 LineThrough line_through(const Series& series, std::size_t first, std::size_t last, bool sloping);
+
+/// A linear combination of results: sum of factor[k] x[k].
+using Combination = std::vector<double>;
+/// What line_through says at a time, as a combination of the results of the whole series.
+Combination line_as_combination(const Series& series, std::size_t first, std::size_t last,
+                                const LineThrough& line, double time_s);
+/// Variance a combination has from errors several results share.
+double shared_variance(const Series& series, const Combination& combination);
+/// chi2 about a line when results may be off together by what they share.
+double chi2_beside_shared(const Series& series, std::size_t first, std::size_t last,
+                          const LineThrough& line);
 
 /// Pieces between jumps: the first index of every piece, the first one 0.
 std::vector<std::size_t> pieces_of(const Series& series);

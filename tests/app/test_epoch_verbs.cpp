@@ -1,8 +1,12 @@
 // compare, history and confirm as a user types them: a year of made-up results, damaged files, options.
 #include <doctest/doctest.h>
+#include <fmt/format.h>
 
+#include <cctype>
+#include <cmath>
 #include <nlohmann/json.hpp>
 #include <random>
+#include <sstream>
 
 #include "app/demo_folder.h"
 
@@ -25,6 +29,13 @@ FitResult in_month(FitResult result, int month, std::mt19937_64& engine) {
     centre.estimate.value += jumps ? (month >= 5 ? 0.040 : 0.0) : 0.003 * month;
   }
   return result;
+}
+
+double find_centre(const FitResult& result, LinearAxis direction) {
+  for (const NamedEstimate& centre : result.axes[0].centre) {
+    if (centre.name.direction == direction) return centre.estimate.value;
+  }
+  return not_run;
 }
 
 class Year : public Demo {
@@ -95,7 +106,7 @@ TEST_CASE("compare says what moved and by how much") {
   const Screen moved = run_verb({"compare", file("01"), file("08")});
   CHECK(moved.code == 1);
   CHECK(says(moved.out, "MOVED."));
-  CHECK(says(moved.out, "WHAT MOVED: "));
+  CHECK(says(moved.out, "WHAT MOVED ("));
   // The flip of the spindle is advised only where the probe may be what moved.
   CHECK((!says(moved.out, "flip") || says(moved.out, "the probe")));
   const Screen quiet = run_verb({"compare", file("01"), file("02"), "--within", "50um"});
@@ -106,6 +117,71 @@ TEST_CASE("compare says what moved and by how much") {
   CHECK(tree["format"] == "pivotrace-comparison-1");
   CHECK(tree["moved"] == true);
   CHECK(tree["explanations"][0]["what"].size() >= 1);
+}
+
+TEST_CASE("limits say how far a value may go, and by when it is there") {
+  const Year year;
+  const double z = find_centre(year.result, LinearAxis::Z);
+  const std::string limits = (year.folder / "some.limits.toml").string();
+  spill(limits, "format = 1\nunits = \"mm\"\n[[limit]]\nvalue = \"A.centre.Z\"\nlow = " +
+                    std::to_string(z - 0.5) + "\nhigh = " + std::to_string(z + 0.08) +
+                    "\n[[limit]]\nvalue = \"A.centre.Y\"\nlow = -0.1\nhigh = 0.1\nchange = true\n"
+                    "[[limit]]\nvalue = \"A.F_R\"\nhigh = 0.02\n");
+  const Screen followed =
+      run_verb({"history", year.folder.string(), "--limits", limits, "--between", "0.001"});
+  // 0.080 at 0.003 a month: 27 months after January 2026, less what U95 takes.
+  CHECK((says(followed.out, "NEXT CHECK: before 2027-") ||
+         says(followed.out, "NEXT CHECK: before 2028-0")));
+  CHECK(says(followed.out, "of A.centre.Z together"));
+  CHECK(says(followed.err, "not followed here, see pivotrace judge: A.F_R"));
+  const auto file = [&](const char* month) {
+    return (year.folder / (std::string(month) + ".result.json")).string();
+  };
+  const Screen compared = run_verb({"compare", file("01"), file("02"), "--limits", limits});
+  CHECK(says(compared.out, "within tolerance"));
+  CHECK(run_verb({"report", file("01"), file("02"), file("08"), "--limits", limits, "-o",
+                  (year.folder / "h.html").string()})
+            .code == 1);
+  spill(limits,
+        "format = 1\nunits = \"mm\"\nmachine = \"some mill\"\n[[limit]]\nvalue = "
+        "\"A.centre.Y\"\nhigh = 0.0\n");
+  CHECK(run_verb({"compare", file("01"), file("02"), "--limits", limits}).code == 2);
+}
+
+namespace {
+
+/// The same touches in inches, a month later.
+std::string in_inches(const std::string& record) {
+  std::istringstream lines(record);
+  std::string text = "# units: inch\n# started: 2026-04-02T08:15:00Z\n";
+  for (std::string line; std::getline(lines, line);) {
+    if (line.starts_with("# units") || line.starts_with("# started")) continue;
+    std::istringstream fields(line);
+    std::string field;
+    for (int column = 0; std::getline(fields, field, ','); ++column) {
+      const bool place = std::isdigit(line[0]) != 0 && column >= 4 && column <= 6;
+      text += (column > 0 ? "," : "") +
+              (place ? fmt::format("{:.7f}", std::stod(field) / 25.4) : field);
+    }
+    text += '\n';
+  }
+  return text;
+}
+
+}  // namespace
+
+TEST_CASE("inches against mm is no movement") {
+  const Demo demo;
+  const std::string record = (demo.folder / "inch.csv").string();
+  spill(record, in_inches(slurp(example_path("fourth-axis.touches.csv"))));
+  const Screen screen =
+      run_verb({"compare", demo.result_file, record, "--machine",
+                example_path("fourth-axis.machine.toml"), "--within", "50um", "--json"});
+  CHECK_MESSAGE(screen.code == 0, screen.err);
+  const auto tree = nlohmann::json::parse(screen.out);
+  CHECK(tree["moved"] == false);
+  // Both are rounded where they were written: 1e-4 mm and 1e-7 inch.
+  for (const auto& value : tree["values"]) CHECK(std::abs(value["change"].get<double>()) < 1e-4);
 }
 
 TEST_CASE("compare refuses what cannot be compared") {

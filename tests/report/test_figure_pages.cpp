@@ -26,7 +26,7 @@ ValueChange change(const char* name, double um, double U95_um) {
 }
 
 HistoryChart history(std::size_t count) {
-  HistoryChart chart{"\xC2\xB5m", {}, {3}, 2.9, 12.0};
+  HistoryChart chart{"\xC2\xB5m", {}, {3}, 2.9, {12.0, -12.0}};
   for (std::size_t i = 0; i < count; ++i) {
     const auto at = static_cast<double>(i);
     chart.points.push_back({at * 30.0, "2026-03-0" + std::to_string(i % 10), 6.0 * std::sin(at),
@@ -55,12 +55,14 @@ TEST_CASE("a comparison names what changed most, and its explanations") {
   Explanation line;
   line.what = {{Cause::unit, 'A', AxisSide::work}};
   line.size.shift_mm = {0.0, 0.046, 0.0};
+  line.seen = {false, true, true, false, false, false};
   line.probability = 0.93;
   comparison.explanations = {line};
   const std::string page = comparison_page(comparison, {});
   for (const char* words :
        {"MOVED", "once in 250 checks", "A.centre.Y changed by +46.0 \xC2\xB5m", "93.0 %",
-        "Shifted by 46.0 um", "mill &lt;1&gt;", "CAUTION", "Signature", "cannot tell"}) {
+        "Shifted by 46.0 um: Y +46.0, Z +0.0 (along X nothing is seen).", "mill &lt;1&gt;",
+        "CAUTION", "Signature", "cannot tell"}) {
     INFO(words);
     CHECK(says(page, words));
   }

@@ -1,6 +1,7 @@
 // Tests on a change against published examples, against each other and against simulation.
 #include <doctest/doctest.h>
 
+#include <Eigen/Cholesky>
 #include <Eigen/LU>
 #include <array>
 #include <cmath>
@@ -124,15 +125,40 @@ TEST_CASE("Welch and two one-sided tests give the known numbers on the sleep dat
   const auto [m2, u2] = mean_and_u(second);
   const WelchDifference d = welch_difference(m2, u2, 9.0, m1, u1, 9.0);
   CHECK(d.dof == doctest::Approx(17.776).epsilon(5e-5));
-  const Equivalence test = equivalence(d.difference, d.u, d.dof, 0.5);
+  const Equivalence test = equivalence(d.difference, d.u, d.dof, -0.5, 0.5);
   CHECK(std::abs(test.t_above - -1.272) <= 0.0006);
   CHECK(std::abs(test.t_below - -2.450) <= 0.0006);
   CHECK_FALSE(test.within);
 }
 
 TEST_CASE("a small change is proven small only where the bias leaves room") {
-  CHECK(equivalence(0.5, 1.0, infinity, 3.0).within);
-  CHECK_FALSE(equivalence(0.5, 1.0, infinity, 3.0, 1.0).within);
-  CHECK_FALSE(equivalence(0.0, 1.0, infinity, 1.0, 2.0).within);
-  CHECK_FALSE(equivalence(0.0, 0.0, infinity, 1.0).within);
+  CHECK(equivalence(0.5, 1.0, infinity, -3.0, 3.0).within);
+  CHECK_FALSE(equivalence(0.5, 1.0, infinity, -3.0, 3.0, 1.0).within);
+  CHECK_FALSE(equivalence(0.0, 1.0, infinity, -1.0, 1.0, 2.0).within);
+  CHECK_FALSE(equivalence(0.0, 0.0, infinity, -1.0, 1.0).within);
+  // Only upwards there is an end: 1 below it is not far enough, 2 is.
+  CHECK_FALSE(equivalence(0.0, 1.0, infinity, -infinity, 1.0).within);
+  CHECK(equivalence(0.0, 1.0, infinity, -infinity, 2.0).within);
+}
+
+TEST_CASE("the congruency test finds changes as often as the noncentral F says") {
+  // Changes of stated non-centrality with a covariance known by a common factor, chi2(dof) / dof.
+  std::mt19937_64 engine(412);
+  std::normal_distribution<double> normal;
+  const Eigen::MatrixXd covariance = some_covariance();
+  const Eigen::MatrixXd root = covariance.llt().matrixL();
+  constexpr double dof = 9.0;
+  std::chi_squared_distribution<double> spread(dof);
+  for (const double lambda : {0.0, 8.0, 20.0}) {
+    constexpr int draws = 10000;
+    int seen = 0;
+    for (int k = 0; k < draws; ++k) {
+      const Eigen::Vector3d z(normal(engine) + std::sqrt(lambda), normal(engine), normal(engine));
+      seen += congruency(root * z, spread(engine) / dof * covariance, dof).rejects(0.01);
+    }
+    CAPTURE(lambda);
+    // Standard error at most 0.5 %; four of them.
+    CHECK(std::abs(static_cast<double>(seen) / draws - f_test_power(0.01, 3.0, dof, lambda)) <
+          0.02);
+  }
 }

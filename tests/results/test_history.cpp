@@ -5,6 +5,7 @@
 #include <cmath>
 #include <ctime>
 
+#include "base/iso_time.h"
 #include "pivotrace/results/history.h"
 #include "results/made_result.h"
 #include "results/series.h"
@@ -122,6 +123,106 @@ TEST_CASE("residuals against the mean of all before have unit variance and no me
   CHECK(squares > 0.75);  // standard error 0.07
   CHECK(squares < 1.25);
   CHECK(std::abs(products) < 0.2);  // standard error 0.05
+}
+
+namespace {
+
+/// All centres read off by the probe's error, which nobody knows better than 0.02 mm.
+constexpr double probe_u_mm = 0.02;
+
+void probe_with(FitResult& result, const std::string& calibrated, double error_mm) {
+  SharedTerm term;
+  term.effect = {EffectKind::stylus_offset, 1, '\0'};
+  term.u = probe_u_mm;
+  term.gains = Eigen::VectorXd::Zero(static_cast<Eigen::Index>(result.covariance.names.size()));
+  for (Eigen::Index i = 0; i < term.gains.size(); ++i) {
+    const ValueName& name = result.covariance.names[static_cast<std::size_t>(i)];
+    if (name.kind != ValueKind::centre) continue;
+    term.gains[i] = 1.0;
+    value_of(result, name).value += error_mm;
+  }
+  result.covariance.absolute += probe_u_mm * probe_u_mm * term.gains * term.gains.transpose();
+  result.gains.terms.push_back(term);
+  result.conditions.probe = "P1";
+  result.conditions.probe_calibrated = calibrated;
+}
+
+}  // namespace
+
+TEST_CASE("an error all results share does not hide a jump") {
+  std::mt19937_64 engine(31);
+  std::vector<FitResult> results;
+  for (int month = 0; month < 12; ++month) {
+    FitResult result = month_result(month, engine);
+    probe_with(result, "2025-01-01", 0.03);
+    if (month >= 6) value_of(result, A_y).value += 0.015;
+    results.push_back(result);
+  }
+  const ValueHistory jumping = of(history_of(results, without_shift()), A_y);
+  REQUIRE(jumping.jumps.size() == 1);
+  CHECK(jumping.jumps[0].before == 5);
+  // u 0.002 of each: two means of six.
+  CHECK(jumping.jumps[0].U95 == doctest::Approx(1.96 * 0.002 * std::sqrt(2.0 / 6.0)).epsilon(0.02));
+  // Nobody states which probe: it may have been another one each time.
+  for (FitResult& result : results) result.conditions = {};
+  CHECK(of(history_of(results, without_shift()), A_y).jumps.empty());
+}
+
+TEST_CASE("a probe that was calibrated in between enters once, not with every result") {
+  std::mt19937_64 engine(32);
+  std::normal_distribution<double> normal(0.0, probe_u_mm);
+  constexpr int histories = 300;
+  double squares = 0.0;
+  int cried = 0;
+  for (int run = 0; run < histories; ++run) {
+    const double first = normal(engine);
+    const double second = normal(engine);
+    std::vector<FitResult> results;
+    for (int month = 0; month < 12; ++month) {
+      FitResult result = month_result(month, engine);
+      probe_with(result, month < 6 ? "2025-01-01" : "2025-07-01", month < 6 ? first : second);
+      results.push_back(result);
+    }
+    const ValueHistory value = of(history_of(results, without_shift()), A_y);
+    squares += value.points[6].residual * value.points[6].residual / histories;
+    cried += std::ranges::any_of(value.points, &HistoryPoint::alarm);
+  }
+  CHECK(std::abs(squares - 1.0) < 0.35);  // standard error 0.08
+  // One alarm in 500 results: 11 of them in 1.8 % of the histories or less; 15 once in a thousand seeds.
+  CHECK(cried <= 15);
+}
+
+TEST_CASE("two results make a jump or nothing") {
+  std::mt19937_64 engine(33);
+  std::vector<FitResult> results = {month_result(0, engine), month_result(1, engine)};
+  CHECK(of(history_of(results, without_shift()), A_y).jumps.empty());
+  value_of(results[1], A_y).value += 0.08;
+  const ValueHistory jumped = of(history_of(results, without_shift()), A_y);
+  REQUIRE(jumped.jumps.size() == 1);
+  CHECK(std::abs(jumped.jumps[0].size - 0.08) <= 1.5 * jumped.jumps[0].U95);
+  CHECK(jumped.scatter == 1.0);
+}
+
+TEST_CASE("the next check is due when the limits of the value itself are reached") {
+  std::mt19937_64 engine(34);
+  std::vector<FitResult> results;
+  for (int month = 0; month < 12; ++month) {
+    FitResult result = month_result(month, engine);
+    value_of(result, A_z).value += 0.002 * month;
+    results.push_back(result);
+  }
+  const double start = value_of(results[0], A_z).value;
+  HistoryOptions options = without_shift();
+  // 0.030 above where it was: 15 months at 0.002 a month, less what U95 takes. Downwards no limit.
+  options.rooms = {{A_z, false, {-1e9, start + 0.030}}};
+  const ValueHistory creeping = of(history_of(results, options), A_z);
+  REQUIRE(creeping.next.kind == NextCheck::Kind::by_date);
+  const double first = *seconds_from_iso(results[0].started);
+  const double months = (creeping.next.time_s - first) / seconds_per_month;
+  CHECK(months > 11.0);
+  CHECK(months < 15.5);
+  CHECK(creeping.limits->high == doctest::Approx(start + 0.030));
+  CHECK(of(history_of(results, options), A_y).next.kind == NextCheck::Kind::no_limit);
 }
 
 TEST_CASE("pieces are cut at steps only") {

@@ -44,8 +44,19 @@ def write_results(program, examples, folder):
     (folder / "d.result.json").write_text(json.dumps(moved))
 
 
-def outputs(program, folder):
+def demo_results(program, examples, folder):
+    """A result of every demo that has touches."""
+    for touches in sorted(examples.glob("*.touches.csv")):
+        demo = touches.name.removesuffix(".touches.csv")
+        machine = examples / f"{demo}.machine.toml"
+        if machine.exists():
+            run(program, folder, "fit", str(machine), str(touches), "-o", f"{demo}.demo.json")
+            yield "result", (folder / f"{demo}.demo.json").read_text()
+
+
+def outputs(program, examples, folder):
     """Schema and text of everything that has one."""
+    yield from demo_results(program, examples, folder)
     results = [f"{name}.result.json" for _, name in SURVEYS]
     yield "comparison", run(program, folder, "compare", results[0], results[1], "--json")
     yield "comparison", run(program, folder, "compare", results[0], results[3], "--within", "0.02",
@@ -54,7 +65,31 @@ def outputs(program, folder):
     yield "confirmation", run(program, folder, "confirm", "fourth-axis.result.json", "--cut-axis",
                               "A", "--cut-at", "0", "180", "--step", "0.03", "--step-u95", "0.004",
                               "--json")
+    yield "comparison", run(program, folder, "compare", results[0], results[1], "--limits",
+                            "head.limits.toml", "--json")
     yield "history", run(program, folder, "history", *results, "--json", "--within", "0.05")
+    yield "history", run(program, folder, "history", *results, "--json", "--limits",
+                         "head.limits.toml")
+
+
+LIMITS = """format = 1
+units = "mm"
+[[limit]]
+value = "B.centre.X"
+low = -0.2
+high = 0.2
+[[limit]]
+value = "B.slope.A"
+high = 0.03
+unit = "mm_per_300"
+change = true
+"""
+
+
+def schema_of(examples, kind):
+    """The newest schema of this kind of file."""
+    newest = max((examples / "schemas").glob(f"{kind}-*.schema.json"))
+    return json.loads(newest.read_text())
 
 
 def refuses_damage(validator, value):
@@ -66,7 +101,7 @@ def refuses_damage(validator, value):
 
 
 def main():
-    program, project = pathlib.Path(sys.argv[1]).resolve(), pathlib.Path(sys.argv[2])
+    program, project = pathlib.Path(sys.argv[1]).resolve(), pathlib.Path(sys.argv[2]).resolve()
     examples = project / "examples"
     faults = 0
     with tempfile.TemporaryDirectory() as name:
@@ -77,8 +112,9 @@ def main():
         write_results(program, examples, folder)
         run(program, folder, "fit", "fourth-axis.machine.toml", "fourth-axis.touches.csv", "-o",
             "fourth-axis.result.json")
-        for kind, text in outputs(program, folder):
-            schema = json.loads((examples / "schemas" / f"{kind}-1.schema.json").read_text())
+        (folder / "head.limits.toml").write_text(LIMITS)
+        for kind, text in outputs(program, examples, folder):
+            schema = schema_of(examples, kind)
             jsonschema.Draft202012Validator.check_schema(schema)
             validator = jsonschema.Draft202012Validator(schema)
             value = json.loads(text)

@@ -1,7 +1,6 @@
 // Two results, or a history of them, as one page to look at, print and sign.
 #pragma once
 
-#include <optional>
 #include <string>
 #include <vector>
 
@@ -21,7 +20,6 @@ struct ChangePageOptions {
   LengthUnit unit = LengthUnit::mm;
   std::string date;  ///< of making the page, ISO 8601
   std::vector<ReportedFile> files;
-  std::optional<double> within_mm;  ///< of a history: drawn as its limit
 };
 
 /// What moved between two results: verdict, every change with its U95, what explains them, notes.

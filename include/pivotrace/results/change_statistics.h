@@ -33,22 +33,46 @@ struct Congruency {
 /// take no part.
 Congruency congruency(const Eigen::VectorXd& change, const Eigen::MatrixXd& covariance, double dof);
 
-/// The same when a bias G b, |b_j| <= w_j, may be in the change: the smallest T over all such b. A true
-/// bias within its bounds gives at least this T, so the level holds whatever the bias is.
+/// The same when a bias G b, |b_j| <= w_j, may be in the change: every change is granted the bias that brings
+/// it nearest to 0.
+class BiasGrant {
+ public:
+  /// `covariance` (n x n), `gains` (n x m), `half_widths` (m).
+  BiasGrant(const Eigen::MatrixXd& covariance, const Eigen::MatrixXd& gains,
+            const Eigen::VectorXd& half_widths);
+
+  struct Left {
+    double squared_length =
+        std::numeric_limits<double>::quiet_NaN();  ///< l' C^-1 l of what is left
+    /// Variance along what is left, in that of the noise, of biases drawn evenly within their bounds.
+    double bias_variance = 0.0;
+    int h = 0;  ///< rank of C
+  };
+  Left left_of(const Eigen::VectorXd& change) const;
+
+ private:
+  Eigen::MatrixXd whiten_;
+  Eigen::MatrixXd gains_;  ///< whitened
+  Eigen::VectorXd half_widths_;
+  bool sensible_ = false;
+};
+
+/// The smallest T over all such b. A true bias within its bounds gives at least this T, so the level holds
+/// whatever the bias is.
 Congruency congruency_beside(const Eigen::VectorXd& change, const Eigen::MatrixXd& covariance,
                              double dof, const Eigen::MatrixXd& bias_gains,
                              const Eigen::VectorXd& half_widths);
 
 /// Two one-sided tests (D. J. Schuirmann, J. Pharmacokinet. Biopharm. 15, 1987): a change is proven to
-/// be within +-bound at level `alpha` when both t statistics lie beyond the one-sided quantile.
+/// be within low .. high at level `alpha` when both t statistics lie beyond the one-sided quantile.
 struct Equivalence {
-  double t_above = std::numeric_limits<double>::quiet_NaN();  ///< (d + bound) / u: must be large
-  double t_below = std::numeric_limits<double>::quiet_NaN();  ///< (d - bound) / u: must be small
+  double t_above = std::numeric_limits<double>::quiet_NaN();  ///< (d - low) / u: must be large
+  double t_below = std::numeric_limits<double>::quiet_NaN();  ///< (d - high) / u: must be small
   bool within = false;
 };
-/// A bias of at most B narrows the bound to bound - B.
-Equivalence equivalence(double change, double u, double dof, double bound, double B = 0.0,
-                        double alpha = 0.05);
+/// A bias of at most B narrows the range by B at each end. One end may be infinite.
+Equivalence equivalence(double change, double u, double dof, double low, double high,
+                        double B = 0.0, double alpha = 0.05);
 
 /// Difference of two independent means with their own standard uncertainties.
 /// Source: B. L. Welch, Biometrika 34, 1947.

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <Eigen/Core>
+#include <array>
 #include <optional>
 #include <string>
 #include <vector>
@@ -9,6 +10,7 @@
 #include "pivotrace/base/problem.h"
 #include "pivotrace/results/change_statistics.h"
 #include "pivotrace/results/result.h"
+#include "pivotrace/results/value_room.h"
 
 namespace pivotrace {
 
@@ -18,8 +20,11 @@ struct CompareOptions {
   /// Used where `between_surveys_stated`; else what the results hold, else this (common practice, no source).
   double between_surveys_mm = 0.003;
   bool between_surveys_stated = false;
-  /// A change that does no harm: of every centre; of every lean so much over 300 mm.
+  /// A change that does no harm: of every centre; of every lean so much over 300 mm. For values that have no
+  /// room of their own.
   std::optional<double> within_mm;
+  /// Of a value itself: what the old one left of its room.
+  std::vector<ValueRoom> rooms;
 };
 
 /// Level of the survey-wide test that opens the verdicts.
@@ -34,10 +39,11 @@ struct ValueChange {
   double dof = not_run;
   double B = 0.0;
   double U95 = not_run;
-  /// If this value alone changed by so much, the survey-wide test would open and name it in 8 of 10 cases.
+  /// If this value alone changed by so much, the survey-wide test would open and name it in 8 of 10 cases,
+  /// what is bounded lying anywhere within its bounds.
   double smallest_seen = not_run;
-  bool moved = false;  ///< the test opened, and the change is beyond its U95
-  std::optional<double> tolerance;
+  bool moved = false;             ///< the test opened, and the change is beyond its U95
+  std::optional<Room> tolerance;  ///< of the change
   bool within_tolerance = false;  ///< proven by two one-sided tests at 5 %
 };
 
@@ -76,6 +82,8 @@ enum class TellApart {
 struct Explanation {
   std::vector<CauseName> what;
   RigidMotion size;
+  /// Shifts along X, Y, Z and turns about them that the values answer to.
+  std::array<bool, 6> seen{};
   bool turned = false;       ///< the turn is part of it, not only the shift
   double probability = 0.0;  ///< among the explanations listed
   std::vector<TellApart> told_apart_by;

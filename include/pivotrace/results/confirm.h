@@ -6,14 +6,17 @@
 
 #include "pivotrace/base/problem.h"
 #include "pivotrace/results/result.h"
+#include "pivotrace/results/value_room.h"
 
 namespace pivotrace {
 
 enum class Holding { holds, does_not, cannot_tell };
 
 struct ConfirmOptions {
-  std::optional<double>
-      within_mm;  ///< of centres; leans over 300 mm. Absent: 3 U95 of the written value
+  /// Of centres; leans over 300 mm. For values that have no room of their own; absent: 3 U95 of the written
+  /// value.
+  std::optional<double> within_mm;
+  std::vector<ValueRoom> rooms;  ///< the nearer end counts
   double between_surveys_mm = 0.003;
   bool allow_other_machine = false;
 };
@@ -46,7 +49,7 @@ Holding overall(const std::vector<ConfirmedValue>& values);
 
 /// holds: two one-sided tests at 5 % prove |found - written| < tolerance, the bias B counted against it;
 /// does not: |found - written| - B beyond the tolerance by more than the one-sided 5 % point; else cannot
-/// tell. Errors: as compare().
+/// tell. Errors: as compare(); P105 a written value outside its own room.
 Expected<std::vector<ConfirmedValue>> confirm(const FitResult& written, const FitResult& found,
                                               const ConfirmOptions& options = {});
 

@@ -8,6 +8,7 @@
 
 #include "pivotrace/results/charts.h"
 #include "pivotrace/results/result.h"
+#include "pivotrace/results/value_room.h"
 
 namespace pivotrace {
 
@@ -21,8 +22,11 @@ struct Epoch {
   std::vector<ValueName> names;
   std::vector<double> quoted_at_mm;  ///< per name: plane of the axis
   Eigen::VectorXd values;            ///< mm, rad
-  Eigen::MatrixXd covariance;        ///< absolute: what surveys share is left in
-  Eigen::MatrixXd shift_gains;       ///< (n x 3) of all axes shifted along X, Y, Z
+  Eigen::MatrixXd covariance;        ///< absolute: with what surveys share
+  Eigen::MatrixXd repeatable;        ///< without, index errors and motions left in
+  SurveyGains gains;                 ///< of `values`; no terms: not known, all stays in
+  Conditions conditions;
+  Eigen::MatrixXd shift_gains;  ///< (n x 3) of all axes shifted along X, Y, Z
   std::vector<double> dofs;
 };
 
@@ -39,16 +43,18 @@ struct HistoryOptions {
   double run_length = 500.0;
   double weight = 0.2;  ///< of the newest result in the charts
   double between_surveys_mm = 0.003;
-  /// How far a value may be from where it was after the last jump: mm; leans over 300 mm.
+  /// How far a value may be from where it was after the last jump: mm; leans over 300 mm. For values that
+  /// have no room of their own.
   std::optional<double> within_mm;
+  std::vector<ValueRoom> rooms;
 };
 
 struct HistoryPoint {
   std::size_t epoch = 0;
   double value = not_run;
   double U95 = not_run;
-  /// Result less the weighted mean of all earlier ones since the last jump, divided by the standard
-  /// uncertainty of that difference; not run for the first one after a jump.
+  /// Result less what all earlier ones since the last jump predict, divided by the standard uncertainty of
+  /// that difference (level_filter.h); not run for the first one after a jump.
   double residual = not_run;
   double chart = 0.0;  ///< weighted mean of the residuals, in its own standard deviations
   bool alarm = false;
@@ -81,6 +87,7 @@ struct ValueHistory {
   std::vector<Jump> jumps;
   Trend trend;
   NextCheck next;
+  std::optional<Room> limits;  ///< in force since the last jump: mm, rad
   /// Scatter about the steps and the line, against what the results state; above 1 they state too little,
   /// and U95 of jumps, trend and date are enlarged by it.
   double scatter = 1.0;
@@ -119,11 +126,15 @@ std::optional<Epoch> epoch_of(const FitResult& result, const std::string& file,
 
 /// Sorts by time, leaves out the second of two results from one touch record, charts every value in the
 /// plane the newest result quotes it at.
+/// Errors results share (shared_errors.h) cancel between results that have them, and enter once between
+/// results that do not.
 /// Charts: see charts.h. Where a chart of the value or of its axis cries, its results are cut into pieces:
 /// each piece is level, a slope, a step, or slope and step, whichever leaves least
 ///   chi2 + cost, cost 0, chi2_0.99(1), chi2_(1 - 0.01 / places)(1) and both,
 /// and a piece with a step is cut there and looked at again.
-/// Next check: |line(t) - level after the last jump| + U95 of the line at t reaches `within`.
+/// Next check: the line at t and its U95 reach the end of the value's room, counted from the level after the
+/// last jump. A room of the value itself is reached with everything the value may be off by, one of its change
+/// with what differs between results only.
 History make_history(std::string machine_name, std::vector<Epoch> epochs,
                      std::vector<LeftOutOfHistory> left_out, const HistoryOptions& options);
 
