@@ -17,6 +17,9 @@
 #include "pivotrace/formats/touch_file.h"
 #include "pivotrace/formats/truth_file.h"
 #include "pivotrace/plan/check_plan.h"
+#include "pivotrace/plan/find_plan.h"
+#include "pivotrace/report/plan_text.h"
+#include "report/plan_json.h"
 #include "report/summaries.h"
 
 namespace pivotrace {
@@ -28,7 +31,8 @@ struct ReadFile {
   std::string path;
   std::string text;
   const Machine* machine = nullptr;
-  FileCalls* disk = nullptr;  ///< for the files that this one names
+  FileCalls* disk = nullptr;                     ///< for the files that this one names
+  std::optional<PlanOutcome>* judged = nullptr;  ///< where a plan's prediction goes
 };
 
 // --- what each kind of file looks like, and how it is summed up -----------------------------------
@@ -126,25 +130,33 @@ bool looks_like_control_sheet(std::string_view text) {
 
 /// The plan's own words, once the machine can run it: travels, clearances and turns.
 Expected<std::string> check_plan_on(const Machine& machine, const Plan& plan,
-                                    const std::string& path) {
+                                    const ReadFile& file) {
   Problems problems = check_plan(machine, plan);
   for (Problem& problem : problems) {
-    if (problem.where.file.empty()) problem.where.file = path;
+    if (problem.where.file.empty()) problem.where.file = file.path;
   }
   if (!problems.empty()) return tl::make_unexpected(std::move(problems));
-  return report::summary_of(plan) +
-         "\nThe machine can run it: travels, clearances and turns are free";
+  const std::string runs = report::summary_of(plan) +
+                           "\nThe machine can run it: travels, clearances and turns are free\n";
+  Expected<PlanOutcome> outcome = judge_plan(machine, plan);
+  if (!outcome) {
+    return runs + "What it would tell could not be predicted: " + outcome.error().front().what +
+           "\n";
+  }
+  const std::string told = runs + judged_plan_text(machine, *outcome);
+  if (file.judged != nullptr) *file.judged = std::move(*outcome);
+  return told;
 }
 
 /// A plan names its machine file itself; a machine given on the command line goes before it.
 Expected<std::string> check_planned(const ReadFile& file) {
   if (file.machine == nullptr) {
     return read_plan(file.path, {}, *file.disk).and_then([&](const PlanOnMachine& read) {
-      return check_plan_on(read.machine, read.plan, file.path);
+      return check_plan_on(read.machine, read.plan, file);
     });
   }
   return parse_plan(file.text, file.path, *file.machine).and_then([&](const Plan& plan) {
-    return check_plan_on(*file.machine, plan, file.path);
+    return check_plan_on(*file.machine, plan, file);
   });
 }
 
@@ -256,7 +268,9 @@ FileCheck checked(const Candidate& candidate) {
   check.problems = candidate.problems;
   if (candidate.kind == nullptr) return check;
   check.kind = candidate.kind->name;
-  const Expected<std::string> summary = candidate.kind->check(candidate.file);
+  ReadFile file = candidate.file;
+  file.judged = &check.plan;
+  const Expected<std::string> summary = candidate.kind->check(file);
   if (summary) {
     check.summary = *summary;
   } else {
@@ -369,6 +383,7 @@ std::string write_checks(const std::vector<FileCheck>& checks) {
     }
     json.add("good", check.good());
     json.add("summary", check.summary);
+    if (check.plan) report::add_judged_plan(json, *check.plan);
     json.begin_array("problems");
     for (const Problem& problem : check.problems) {
       json.begin_object();

@@ -7,6 +7,7 @@
 
 #include "pivotrace/base/problem.h"
 #include "pivotrace/disk/file_calls.h"
+#include "pivotrace/plan/make_plan.h"
 
 namespace pivotrace {
 
@@ -16,6 +17,7 @@ struct FileCheck {
   std::string kind;     ///< "machine file", "touch record", "result"; empty when it is none of them
   std::string summary;  ///< a few lines in plain words on what was read; empty when it has problems
   Problems problems;
+  std::optional<PlanOutcome> plan;  ///< of a plan: predicted anew
 
   bool good() const { return problems.empty(); }
 };
@@ -40,7 +42,8 @@ std::vector<FileCheck> check_files(const std::vector<std::string>& files,
                                    FileCalls& disk = system_file_calls());
 
 /// The same for programs: {"format": "pivotrace-check-1", "good": bool, "files": [{"file", "kind"
-/// or null, "good", "summary", "problems": [{"number", "line", "column", "what", "advice"}]}]}.
+/// or null, "good", "summary", "problems": [{"number", "line", "column", "what", "advice"}]}]}, of a plan also "plan", as
+/// `plan --json` has it: minutes, predicted, wanted, certificate.
 std::string write_checks(const std::vector<FileCheck>& checks);
 
 }  // namespace pivotrace

@@ -35,6 +35,10 @@ constexpr double least_worth = 0.45;
 constexpr std::size_t most_tried = 1200;
 /// How often a plan is cut down to the minutes once they are known exactly.
 constexpr int most_attempts = 3;
+/// Rounds in which values that a regular pattern knows better are asked for more, and what the worst value of
+/// all may lose by it.
+constexpr int most_rounds_beside_regular = 3;
+constexpr double most_given_up = 1.08;
 constexpr int design_iterations = 60;
 constexpr double design_gap = 0.02;
 /// Fewer stations determine no axis with anything to spare (common practice, no source).
@@ -109,6 +113,8 @@ class Finder {
       : machine_(machine), request_(request), state_(nominal_state(machine)) {}
 
   Expected<PlanOutcome> find();
+  /// Of a plan that is there already.
+  Expected<PlanOutcome> judge(const Plan& plan);
 
  private:
   struct Finished {
@@ -137,6 +143,12 @@ class Finder {
   bool go_on(double part);
   Problems climb(VisitSearch& search);
   void add_start(VisitSearch& search, double minutes, ChosenVisits& current);
+  void start_once_more(VisitSearch& search, double minutes, const ChosenVisits& so_far);
+  std::optional<Finished> finished_within(VisitSearch& search, ChosenVisits& chosen,
+                                          double minutes);
+  double behind_regular(const FitResult& prediction,
+                        const std::vector<PredictedOutput>& regular) const;
+  void keep_up_with_regular(double minutes);
   Certificate certificate(double minutes, double reached) const;
   std::optional<Gain> gain_of_more(VisitSearch& search, const Finished& best);
   void add_gains_of_set_up(const Finished& best, std::vector<Gain>& gains) const;
@@ -147,6 +159,7 @@ class Finder {
 
   const Machine& machine_;
   const FindRequest& request_;
+  const Plan* judged_ = nullptr;
   MachineState state_;
   std::vector<int> axes_;
   Plan frame_;  ///< everything but the stations
@@ -167,6 +180,11 @@ class Finder {
 void Finder::set_distances() {
   frame_.machine_name = machine_.name;
   frame_.purpose = request_.purpose;
+  if (judged_ != nullptr) {
+    frame_.feeds = judged_->feeds;
+    frame_.distances = judged_->distances;
+    return;
+  }
   const double rough =
       request_.purpose == Purpose::commissioning || request_.purpose == Purpose::after_crash ? 3.0
                                                                                              : 1.0;
@@ -344,6 +362,12 @@ double worst_with_normal_factor(const FitResult& prediction,
   return worst;
 }
 
+double least_redundancy_in(const FitResult& prediction) {
+  double least = 1.0;
+  for (const TouchResult& touch : prediction.touches) least = std::min(least, touch.redundancy);
+  return least;
+}
+
 bool Finder::arcs_are_long_enough(const Plan& plan) const {
   for (const int axis : axes_) {
     double low = 1e9, high = -1e9;
@@ -376,10 +400,7 @@ std::optional<Finder::Finished> Finder::finished(VisitSearch& search, const Chos
   done.prediction = std::move(*prediction);
   std::vector<WantedValue> wanted = wanted_;
   done.worst = worst_of(done.prediction, wanted);
-  done.least_redundancy = 1.0;
-  for (const TouchResult& touch : done.prediction.touches) {
-    done.least_redundancy = std::min(done.least_redundancy, touch.redundancy);
-  }
+  done.least_redundancy = least_redundancy_in(done.prediction);
   return done;
 }
 
@@ -451,7 +472,7 @@ Problems Finder::climb(VisitSearch& search) {
   std::size_t next_fresh = 0;
   for (double minutes = first_minutes; minutes <= most_minutes; minutes += minute_step) {
     const bool allowed = minutes <= asked + 1e-9;
-    if (!allowed && !ladder_.empty()) return {};
+    if (!allowed && !ladder_.empty()) break;
     if (!ladder_.empty() && !go_on(minutes / asked)) return {};
     const bool fresh = next_fresh < std::size(fresh_starts) && minutes >= fresh_starts[next_fresh];
     if (fresh) ++next_fresh;
@@ -470,9 +491,89 @@ Problems Finder::climb(VisitSearch& search) {
     ladder_.push_back(std::move(*done));
     if (reached && request_.stop_when_reached) return {};
   }
-  if (!ladder_.empty()) return {};
+  if (!ladder_.empty()) {
+    start_once_more(search, asked, current);
+    keep_up_with_regular(asked);
+    return {};
+  }
   return {cannot_plan("no plan of up to an hour determines every axis and checks every touch: " +
                       why_not_)};
+}
+
+/// From the design that counts the bias of every visit, at the minutes that are left in the end.
+void Finder::start_once_more(VisitSearch& search, double minutes, const ChosenVisits& so_far) {
+  if (ladder_.back().plan.minutes > minutes + 1e-9) return;
+  const bool repeats = !machine_.bounds.drift_per_run_mm.has_value();
+  const Eigen::VectorXd share = share_with_bias(
+      {*rows_, least_minutes_, counted_minutes(minutes), wanted_, axes_, 0.0}, share_);
+  ChosenVisits best = so_far;
+  for (const double first_part : {0.1, 0.35, 0.6, 0.85}) {
+    if (!go_on(1.0)) return;
+    ChosenVisits start = search.rounded(share, minutes, first_part, repeats);
+    if (start.candidates.size() < least_visits || start.minutes > minutes) continue;
+    search.improve(start, minutes);
+    if (start.measure < best.measure * (1.0 - VisitSearch::tie)) best = std::move(start);
+  }
+  std::optional<Finished> done = finished_within(search, best, minutes);
+  if (!done || !(done->worst < ladder_.back().worst * (1.0 - 1e-9))) return;
+  if (is_sound(search, *done)) ladder_.push_back(std::move(*done));
+}
+
+/// Cut down until its exact minutes fit.
+std::optional<Finder::Finished> Finder::finished_within(VisitSearch& search, ChosenVisits& chosen,
+                                                        double minutes) {
+  for (int attempt = 0; attempt < most_attempts; ++attempt) {
+    search.improve(chosen, minutes);
+    std::optional<Finished> done = finished(search, chosen);
+    if (!done || done->plan.minutes <= minutes + 1e-9) return done;
+  }
+  return std::nullopt;
+}
+
+/// How far the worst value is beyond what the regular pattern gives it, 1: not at all.
+double Finder::behind_regular(const FitResult& prediction,
+                              const std::vector<PredictedOutput>& regular) const {
+  double behind = 0.0;
+  for (const PredictedOutput& now : predicted_outputs(prediction)) {
+    const auto then = std::ranges::find(regular, now.name, &PredictedOutput::name);
+    if (then == regular.end()) continue;
+    behind = std::max(behind, now.U95_absolute / then->U95_absolute);
+  }
+  return behind;
+}
+
+/// A named purpose gives no value worse than the regular pattern for it does, where minutes allow: values that
+/// would be are asked for more.
+void Finder::keep_up_with_regular(double minutes) {
+  if (request_.purpose == Purpose::minutes || !request_.within.empty()) return;
+  PlanRequest pattern;
+  pattern.purpose = request_.purpose;
+  pattern.axes = request_.axes;
+  const Expected<PlanOutcome> regular = make_plan(machine_, pattern);
+  if (!regular) return;
+  const std::vector<PredictedOutput>& most = regular->plan.predicted;
+  double behind = behind_regular(ladder_.back().prediction, most);
+  Asked harder = asked_;
+  const double worst = ladder_.back().worst;
+  for (int round = 0; round < most_rounds_beside_regular && behind > 1.0 && go_on(1.0); ++round) {
+    for (std::size_t k = 0; k < wanted_.size(); ++k) {
+      const auto value = std::ranges::find(most, wanted_[k].name, &PredictedOutput::name);
+      if (value == most.end()) continue;
+      double& scale = harder.scale[static_cast<Eigen::Index>(k)];
+      scale = std::min(scale, value->U95_absolute / ladder_.back().worst);
+    }
+    VisitSearch search(machine_, set_, *rows_, harder, frame_.distances);
+    search.go_on = [this] { return go_on(1.0); };
+    look_at_worthy(search);
+    ChosenVisits chosen = ladder_.back().chosen;
+    search.learn_minutes(search.in_order(chosen), ladder_.back().plan.minutes);
+    std::optional<Finished> done = finished_within(search, chosen, minutes);
+    if (!done || done->worst > most_given_up * worst) return;
+    const double then = behind_regular(done->prediction, most);
+    if (!(then < behind) || !is_sound(search, *done)) return;
+    behind = then;
+    ladder_.push_back(std::move(*done));
+  }
 }
 
 Certificate Finder::certificate(double minutes, double reached) const {
@@ -593,6 +694,39 @@ Expected<PlanOutcome> Finder::find() {
   return tl::make_unexpected(std::move(problems));
 }
 
+Expected<PlanOutcome> Finder::judge(const Plan& plan) {
+  judged_ = &plan;
+  Expected<FitResult> prediction = predict_plan(machine_, plan);
+  if (!prediction) return tl::make_unexpected(prediction.error());
+  if (Problems problems = prepare(); !problems.empty()) {
+    return tl::make_unexpected(std::move(problems));
+  }
+  PlanOutcome outcome;
+  outcome.plan = plan;
+  outcome.plan.minutes = minutes_of(machine_, plan);
+  outcome.plan.predicted = predicted_outputs(*prediction);
+  outcome.wanted = wanted_;
+  worst_of(*prediction, outcome.wanted);
+  outcome.certificate =
+      certificate(outcome.plan.minutes, worst_with_normal_factor(*prediction, outcome.wanted));
+  outcome.least_redundancy = least_redundancy_in(*prediction);
+  outcome.limited_by = limits_of(*prediction);
+  outcome.prediction = std::move(*prediction);
+  return outcome;
+}
+
+/// The axes that turn in a plan.
+std::vector<char> axes_turned(const Machine& machine, const Plan& plan) {
+  std::vector<char> letters;
+  for (std::size_t i = 0; i < machine.rotary.size(); ++i) {
+    const bool turns = std::ranges::any_of(plan.stations, [&](const PlannedStation& station) {
+      return station.angles_rad[i] != plan.stations.front().angles_rad[i];
+    });
+    if (turns) letters.push_back(machine.rotary[i].letter);
+  }
+  return letters;
+}
+
 }  // namespace
 
 double WantedValue::scale() const { return std::hypot(wanted, least); }
@@ -669,6 +803,12 @@ Expected<FindRequest> request_to_detect(FindRequest request, double shift_mm,
   }
   if (!problems.empty()) return tl::make_unexpected(std::move(problems));
   return request;
+}
+
+Expected<PlanOutcome> judge_plan(const Machine& machine, const Plan& plan) {
+  FindRequest request = request_for(plan.purpose, machine);
+  request.axes = axes_turned(machine, plan);
+  return Finder(machine, request).judge(plan);
 }
 
 Expected<PlanOutcome> find_plan(const Machine& machine, const FindRequest& request) {

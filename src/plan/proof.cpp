@@ -62,6 +62,10 @@ class Prover {
                    chord_below(0.0, std::numeric_limits<double>::infinity()));
   }
 
+  Eigen::VectorXd share() {
+    return relaxed_design(design_task(), iterations_more, gap, share_).share;
+  }
+
   void prove(Certificate& proof) {
     RelaxedDesign best = relaxed_design(design_task(), iterations, gap, share_);
     if (has_bounds()) best = with_bias(best);
@@ -249,6 +253,10 @@ Chord chord_below(double low, double high) {
   if (high - low < 1e-9 * (1.0 + low)) return {at_low / (1.0 + low), at_low / (1.0 + low)};
   const double slope = (quantile_over(high) - at_low) / (high - low);
   return {at_low - slope * low, slope};
+}
+
+Eigen::VectorXd share_with_bias(const ProofTask& task, const Eigen::VectorXd& start) {
+  return Prover(task, start).share();
 }
 
 void prove(const ProofTask& task, const Eigen::VectorXd& start, Certificate& proof) {

@@ -37,4 +37,7 @@ Chord chord_below(double low, double high);
 /// Sets bound, reached, vectors, weights and what belongs to them.
 void prove(const ProofTask& task, const Eigen::VectorXd& start, Certificate& proof);
 
+/// Shares of the best survey in fractions, u and B counted together as 3.84 u^2 + B^2.
+Eigen::VectorXd share_with_bias(const ProofTask& task, const Eigen::VectorXd& start);
+
 }  // namespace pivotrace

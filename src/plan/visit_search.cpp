@@ -124,6 +124,20 @@ double VisitSearch::evaluate(const ChosenVisits& chosen) {
 
 // --------------------------------------------------------------------------------------- tours
 
+/// What the way changes by when the part from i to j is gone the other way: at its two ends and, because a
+/// turn one way may take longer than back, inside.
+double VisitSearch::minutes_by_turning_round(const std::vector<int>& tour, std::size_t i,
+                                             std::size_t j) const {
+  double change = turn_minutes(tour[i - 1], tour[j]) - turn_minutes(tour[i - 1], tour[i]);
+  if (j + 1 < tour.size()) {
+    change += turn_minutes(tour[i], tour[j + 1]) - turn_minutes(tour[j], tour[j + 1]);
+  }
+  for (std::size_t k = i; k < j; ++k) {
+    change += turn_minutes(tour[k + 1], tour[k]) - turn_minutes(tour[k], tour[k + 1]);
+  }
+  return change;
+}
+
 /// Nearest next, then turning round parts of the way while that shortens it. The first stays first, a
 /// repeated one last.
 std::vector<int> VisitSearch::shortest_tour(const ChosenVisits& chosen) const {
@@ -139,19 +153,11 @@ std::vector<int> VisitSearch::shortest_tour(const ChosenVisits& chosen) const {
   }
   if (chosen.repeats_first) tour.push_back(tour.front());
   const std::size_t last = chosen.repeats_first ? tour.size() - 2 : tour.size() - 1;
-  // A turn one way may take longer than back, so turning a part round is not always the gain that its two
-  // ends promise, and could go on for ever.
-  constexpr int most_passes = 50;
-  bool shorter = true;
-  for (int pass = 0; pass < most_passes && shorter; ++pass) {
+  for (bool shorter = true; shorter;) {
     shorter = false;
     for (std::size_t i = 1; i < last; ++i) {
       for (std::size_t j = i + 1; j <= last; ++j) {
-        double change = turn_minutes(tour[i - 1], tour[j]) - turn_minutes(tour[i - 1], tour[i]);
-        if (j + 1 < tour.size()) {
-          change += turn_minutes(tour[i], tour[j + 1]) - turn_minutes(tour[j], tour[j + 1]);
-        }
-        if (change > -1e-9) continue;
+        if (minutes_by_turning_round(tour, i, j) > -1e-9) continue;
         std::reverse(tour.begin() + static_cast<std::ptrdiff_t>(i),
                      tour.begin() + static_cast<std::ptrdiff_t>(j) + 1);
         shorter = true;

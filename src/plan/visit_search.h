@@ -74,6 +74,7 @@ class VisitSearch {
   bool exchange(ChosenVisits& chosen, std::size_t place, double minutes);
   void drop_until_short(ChosenVisits& chosen, double minutes);
   std::vector<int> shortest_tour(const ChosenVisits& chosen) const;
+  double minutes_by_turning_round(const std::vector<int>& tour, std::size_t i, std::size_t j) const;
   double tour_minutes(const std::vector<int>& order) const;
   double insertion_minutes(const std::vector<int>& tour, int candidate) const;
   const Visit& doubled(int candidate);

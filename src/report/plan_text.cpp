@@ -10,6 +10,7 @@
 #include "formats/json_writer.h"
 #include "pivotrace/base/length.h"
 #include "pivotrace/geometry/angle.h"
+#include "report/plan_json.h"
 
 namespace pivotrace {
 
@@ -277,6 +278,12 @@ void add_certificate(JsonWriter& json, const Certificate& proof) {
   json.add("bound", proof.bound);
   json.add("reached", proof.reached);
   json.add("efficiency", proof.efficiency());
+  json.add("counted_minutes", proof.counted_minutes);
+  json.add("of_u", std::vector<double>(proof.of_u.begin(), proof.of_u.end()));
+  json.add("of_B", std::vector<double>(proof.of_B.begin(), proof.of_B.end()));
+  json.add("effect_sizes",
+           std::vector<double>(proof.effect_sizes.begin(), proof.effect_sizes.end()));
+  json.add("bounded_from", proof.bounded_from);
   json.add("weights", std::vector<double>(proof.weights.begin(), proof.weights.end()));
   json.begin_array("vectors");
   for (Eigen::Index k = 0; k < proof.vectors.cols(); ++k) {
@@ -285,6 +292,15 @@ void add_certificate(JsonWriter& json, const Certificate& proof) {
   }
   json.end();
   json.end();
+}
+
+void add_proof(JsonWriter& json, const PlanOutcome& outcome) {
+  json.begin_array("wanted");
+  for (const WantedValue& value : outcome.wanted) add_wanted(json, value);
+  json.end();
+  json.add("least_redundancy", outcome.least_redundancy);
+  json.add("stopped_early", outcome.stopped_early);
+  if (outcome.certificate) add_certificate(json, *outcome.certificate);
 }
 
 void add_gain(JsonWriter& json, const Gain& gain) {
@@ -296,6 +312,30 @@ void add_gain(JsonWriter& json, const Gain& gain) {
 }
 
 }  // namespace
+
+std::string judged_plan_text(const Machine& machine, const PlanOutcome& outcome) {
+  std::string text = fmt::format("Predicted anew: about {:.1f} minutes\n\n", outcome.plan.minutes);
+  text += predictions_text(outcome.plan.predicted, machine.inch);
+  if (machine.inch) text += "  tenths = ten-thousandths of an inch (0.0001 inch)\n";
+  text += "\n" + wrapped("Wanted: " + wanted_text(outcome.wanted, machine.inch) + ".", "", 0);
+  if (outcome.certificate) text += wrapped(proof_text(*outcome.certificate), "", 0);
+  return text + fmt::format("Every touch is checked by the others: smallest redundancy {:.2f}.\n",
+                            outcome.least_redundancy);
+}
+
+namespace report {
+
+void add_judged_plan(JsonWriter& json, const PlanOutcome& outcome) {
+  json.begin_object("plan");
+  json.add("identity", identity_of(outcome.plan));
+  json.add("minutes", outcome.plan.minutes);
+  json.add("touches", outcome.plan.touch_count());
+  add_outputs(json, outcome.plan.predicted);
+  add_proof(json, outcome);
+  json.end();
+}
+
+}  // namespace report
 
 std::string plan_text(const Machine& machine, const PlanOutcome& outcome) {
   const Plan& plan = outcome.plan;
@@ -349,14 +389,7 @@ std::string plan_json(const Machine& machine, const PlanOutcome& outcome) {
   json.begin_array("gains");
   for (const Gain& gain : outcome.gains) add_gain(json, gain);
   json.end();
-  if (outcome.certificate) {
-    json.begin_array("wanted");
-    for (const WantedValue& value : outcome.wanted) add_wanted(json, value);
-    json.end();
-    json.add("least_redundancy", outcome.least_redundancy);
-    json.add("stopped_early", outcome.stopped_early);
-    add_certificate(json, *outcome.certificate);
-  }
+  if (outcome.certificate) add_proof(json, outcome);
   json.end();
   return json.take();
 }

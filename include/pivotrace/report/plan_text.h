@@ -14,4 +14,7 @@ std::string plan_text(const Machine& machine, const PlanOutcome& outcome);
 /// The same as JSON, "pivotrace-plan-1": lengths mm, angles degrees.
 std::string plan_json(const Machine& machine, const PlanOutcome& outcome);
 
+/// Of a plan looked at again: minutes and U95 predicted anew, and how close it comes to what is possible.
+std::string judged_plan_text(const Machine& machine, const PlanOutcome& outcome);
+
 }  // namespace pivotrace
