@@ -1,16 +1,22 @@
 #include <memory>
 #include <ostream>
 
+#include "app/check.h"
 #include "app/clock.h"
 #include "app/followed_limits.h"
 #include "app/next_step.h"
+#include "app/plan_report.h"
+#include "app/progress.h"
 #include "app/refusal.h"
 #include "app/result_folder.h"
 #include "app/verbs.h"
 #include "pivotrace/disk/file_name.h"
 #include "pivotrace/disk/text_file.h"
+#include "pivotrace/estimate/trials.h"
 #include "pivotrace/formats/limits_file.h"
+#include "pivotrace/formats/machine_file.h"
 #include "pivotrace/formats/result_file.h"
+#include "pivotrace/formats/touch_file.h"
 #include "pivotrace/pivots/judge.h"
 #include "pivotrace/pivots/part_steps.h"
 #include "pivotrace/report/change_page.h"
@@ -27,6 +33,9 @@ struct ReportArguments {
   std::string output;
   std::string units;  ///< empty: those of the machine file
   double within_mm = 0.0;
+  int trials = 0;  ///< 0 = none
+  std::uint64_t seed = 1;
+  PlanReport plan;
   bool allow_other_machine = false;
 
   const std::string& result_file() const { return files.front(); }
@@ -70,6 +79,66 @@ void say_written(const ReportArguments& arguments, const Console& console,
   say_next(console, next);
 }
 
+/// The file a result came from, as it was then: other touches would be another survey.
+Expected<std::string> input_of(const FitResult& result, const std::string& role, FileCalls& disk) {
+  for (const InputFile& input : result.inputs) {
+    if (input.role != role) continue;
+    Expected<std::string> text = read_file(input.file, disk);
+    if (!text || sha256_hex(*text) == input.sha256) return text;
+    return failure({ProblemNumber::bad_argument,
+                    "--trials: this file was changed since the fit",
+                    {input.file, 0, 0},
+                    "fit it again, then report the new result"});
+  }
+  return failure({ProblemNumber::bad_argument,
+                  "--trials: the result does not name the " + role + " file it came from",
+                  {},
+                  "fit again with this version"});
+}
+
+std::string file_name_of(const FitResult& result, const std::string& role) {
+  for (const InputFile& input : result.inputs) {
+    if (input.role == role) return input.file;
+  }
+  return "";
+}
+
+/// Repeats the survey of a result on paper, and keeps what every trial made of every value.
+Expected<std::vector<TrialSpread>> spreads_of(const ReportArguments& arguments,
+                                              const FitResult& result, const Console& console) {
+  if (!result.effects.empty()) {
+    return failure({ProblemNumber::bad_argument,
+                    "--trials: this result solved for more than the axes",
+                    {},
+                    "pivotrace fit with --with and --trials repeats such a survey"});
+  }
+  const auto machine_text = input_of(result, "machine", console.disk);
+  if (!machine_text) return tl::make_unexpected(machine_text.error());
+  const auto touch_text = input_of(result, "touches", console.disk);
+  if (!touch_text) return tl::make_unexpected(touch_text.error());
+  const auto machine = parse_machine(*machine_text, file_name_of(result, "machine"));
+  if (!machine) return tl::make_unexpected(machine.error());
+  const auto survey = parse_survey(*touch_text, file_name_of(result, "touches"), *machine);
+  if (!survey) return tl::make_unexpected(survey.error());
+  std::vector<TrialSpread> spreads;
+  TrialOptions options;
+  options.trials = arguments.trials;
+  options.seed = arguments.seed;
+  ProgressLine line(console, "repeating the survey", "trials",
+                    static_cast<std::size_t>(options.trials));
+  options.progress = [&line](int done) { line.show(static_cast<std::size_t>(done)); };
+  options.each_output = [&spreads](const ValueName& name, const Eigen::VectorXd& values) {
+    spreads.push_back({name, {values.data(), values.data() + values.size()}});
+  };
+  const auto done = run_trials(*machine, *survey, {}, options);
+  line.clear();
+  if (!done) return tl::make_unexpected(done.error());
+  for (std::size_t k = 0; k < spreads.size(); ++k) {
+    for (double& deviation : spreads[k].deviations) deviation -= done->outputs[k].value;
+  }
+  return spreads;
+}
+
 ExitCode report_result(const ReportArguments& arguments, const Console& console) {
   const auto text = read_file(arguments.result_file(), console.disk, result_read_limit_bytes);
   if (!text) return refuse(console, text.error());
@@ -92,6 +161,11 @@ ExitCode report_result(const ReportArguments& arguments, const Console& console)
       options.part = &*judged->limits.part;
       options.positions = *positions;
     }
+  }
+  if (arguments.trials > 0) {
+    const auto spreads = spreads_of(arguments, *result, console);
+    if (!spreads) return refuse(console, spreads.error());
+    options.trials = *spreads;
   }
   const auto delivered = deliver(console, arguments.output, result_page(*result, options));
   if (!delivered) return refuse(console, delivered.error());
@@ -159,6 +233,18 @@ ExitCode report_history(const ReportArguments& arguments, const Console& console
   return history.alarmed() ? ExitCode::not_good : ExitCode::good;
 }
 
+PlanReport plan_report(const ReportArguments& arguments) {
+  PlanReport report = arguments.plan;
+  report.plan_file = arguments.files.front();
+  report.units = arguments.units;
+  report.output = arguments.output;
+  return report;
+}
+
+bool is_plan(const std::string& file, FileCalls& disk) {
+  return kind_of_file(file, disk) == "plan";
+}
+
 ExitCode run(const ReportArguments& arguments, const Console& console) {
   std::error_code failed;
   const bool folder = std::filesystem::is_directory(path_of(arguments.files.front()), failed);
@@ -169,9 +255,34 @@ ExitCode run(const ReportArguments& arguments, const Console& console) {
                                      {},
                                      "name one result, or leave --previous out"}});
   }
+  if (alone && is_plan(arguments.files.front(), console.disk)) {
+    return report_plan(plan_report(arguments), console);
+  }
+  if (!arguments.plan.program_file.empty() || !arguments.plan.control.empty()) {
+    return refuse(console, {{ProblemNumber::bad_argument,
+                             "--program and --control are for the page of one plan",
+                             {},
+                             "name the plan: pivotrace report my.plan.toml --program probe.nc "
+                             "--control ngc -o plan.html"}});
+  }
   if (alone) return report_result(arguments, console);
   if (arguments.files.size() == 2 && !folder) return report_comparison(arguments, console);
   return report_history(arguments, console);
+}
+
+void add_plan_options(CLI::App* verb, ReportArguments& arguments) {
+  verb->add_option("--program", arguments.plan.program_file,
+                   "of a plan: its program, to be rehearsed on the page")
+      ->type_name("FILE");
+  verb->add_option("--control", arguments.plan.control,
+                   "the control sheet it is written with: its name, or its file")
+      ->type_name("SHEET");
+  verb->add_option("--truth", arguments.plan.truth_file,
+                   "rehearse on a machine that is so (*.truth.toml); default: as its file says")
+      ->type_name("FILE");
+  verb->add_option("--machine", arguments.plan.machine_file,
+                   "machine file, if not the one the plan names")
+      ->type_name("FILE");
 }
 
 }  // namespace
@@ -185,16 +296,23 @@ void add_report_verb(CLI::App& app, Console& console, VerbAction& action) {
       "  pivotrace report fourth-axis.result.json --limits fourth-axis.limits.toml -o report.html\n"
       "  pivotrace report before.result.json after.result.json -o moved.html\n"
       "  pivotrace report results/ --within 0.010 -o history.html\n"
+      "  pivotrace report my.plan.toml --program probe.nc --control ngc -o plan.html\n"
       "One result is shown whole; of two, the older first, what moved; of more, or of a folder,\n"
-      "every value over time. One file that opens in any browser, without network or scripts.\n"
-      "Exit code 1: the page is written, but the result is not usable or not within its limits, "
-      "or\n"
-      "something moved, jumped or creeps.");
+      "every value over time; of a plan, what it promises, the set-up, and the rehearsal of its\n"
+      "program. One file that opens in any browser, without network or scripts.\n"
+      "Exit code 1: the page is written, but the result is not usable or not within its limits,\n"
+      "something moved, jumped or creeps, or the program did not pass.");
   verb->add_option("RESULT", arguments->files,
-                   "results of 'pivotrace fit' (*.result.json), or a folder of them")
+                   "results of 'pivotrace fit' (*.result.json), a folder of them, or a plan")
       ->type_name("FILE")
       ->required()
       ->expected(1, -1);
+  verb->add_option("--trials", arguments->trials,
+                   "of one: repeat the survey so often on paper, and draw it beside what is stated")
+      ->check(CLI::Range(100, 100000));
+  verb->add_option("--seed", arguments->seed,
+                   "seed of the trials; the same seed, the same numbers");
+  add_plan_options(verb, *arguments);
   verb->add_option("--within", arguments->within_mm,
                    "of two or more: a change that does no harm, mm; leans over 300 mm")
       ->check(CLI::PositiveNumber);

@@ -180,6 +180,9 @@ Expected<TrialsResult> run_trials(const Machine& machine, const Survey& survey,
   result.seconds = std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count();
   const std::vector<Output> outputs = axis_outputs(model, solved.adjusted.unknowns);
   for (std::size_t k = 0; k < outputs.size(); ++k) {
+    if (options.each_output) {
+      options.each_output(outputs[k].name, values.col(static_cast<Eigen::Index>(k)));
+    }
     result.outputs.push_back(
         summarised(outputs[k].name, outputs[k].value, values.col(static_cast<Eigen::Index>(k))));
   }

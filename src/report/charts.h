@@ -151,4 +151,17 @@ struct HistoryChart {
 };
 Svg history_chart(const HistoryChart& chart);
 
+// --- trials -----------------------------------------------------------------------------------------
+
+/// Deviations from the fitted value: bars of trials, the density stated as a line, and +-U95.
+struct Histogram {
+  std::string unit;
+  double low = 0.0;  ///< of the first bar
+  double high = 1.0;
+  std::vector<double> density;                    ///< of every bar, per unit
+  std::vector<std::pair<double, double>> stated;  ///< place, density
+  double U95 = 0.0;
+};
+Svg histogram_chart(const Histogram& histogram);
+
 }  // namespace pivotrace::report

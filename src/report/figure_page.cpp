@@ -13,6 +13,9 @@ namespace {
 using kainjow::mustache::data;
 using kainjow::mustache::mustache;
 
+/// Longer tables stay on the screen. Common practice, no source.
+constexpr std::size_t longest_printed_table = 40;
+
 data cells_of(const std::vector<std::string>& texts) {
   data list{data::type::list};
   for (const std::string& text : texts) list << data("cell", text);
@@ -30,6 +33,7 @@ data figures_of(const FigurePage& page) {
     entry.set("svg", figure.svg);
     entry.set("head", cells_of(figure.numbers.head));
     entry.set("rows", rows);
+    entry.set("long", figure.numbers.rows.size() > longest_printed_table);
     list << entry;
   }
   return list;

@@ -69,10 +69,12 @@ class Picture {
         scene_(machine, state, subject),
         upward_(upward_axis(machine)) {}
 
-  Svg draw() {
-    const Lines title = lines_within(subject_.title, figure_width);
+  /// `alone`: with its title and the caution, which a page says itself.
+  Svg draw(bool alone) {
+    const Lines title = alone ? lines_within(subject_.title, figure_width) : Lines{};
     const Lines where = lines_within(where_text(), figure_width);
-    const Lines words = lines_within(caution(moving_machine_caution), figure_width);
+    const Lines words =
+        alone ? lines_within(caution(moving_machine_caution), figure_width) : Lines{};
     const double views_top = height_of(title) + height_of(where) + 40.0;
     const double foot = views_top + view_size + 40.0;
     Svg svg(figure_width, foot + height_of(words) + 10.0);
@@ -239,8 +241,13 @@ PictureSubject picture_subject(const RehearsalReport& report, bool inch) {
 std::string rehearsal_picture(const Machine& machine, const MachineState& state,
                               const PictureSubject& subject) {
   return Picture(machine, state, subject)
-      .draw()
+      .draw(true)
       .file(subject.title, "the probe and what is near it");
+}
+
+report::Svg report::rehearsal_drawing(const Machine& machine, const MachineState& state,
+                                      const PictureSubject& subject) {
+  return Picture(machine, state, subject).draw(false);
 }
 
 }  // namespace pivotrace

@@ -50,6 +50,10 @@ class RehearsalScene {
   Eigen::Vector3d tool_axis_ = Eigen::Vector3d::UnitZ();
 };
 
+/// The drawing of rehearsal_picture() for a page that says title and caution itself.
+Svg rehearsal_drawing(const Machine& machine, const MachineState& state,
+                      const PictureSubject& subject);
+
 /// Draws the shapes of a scene into a window, far ones first, hatched where they stand on the bed.
 void draw_shapes(Svg& svg, const Window& window, const std::vector<Shape>& shapes);
 

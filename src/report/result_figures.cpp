@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <cmath>
 #include <map>
+#include <numbers>
 #include <variant>
 
 #include "base/number_text.h"
@@ -447,7 +448,7 @@ Figure steps_figure(const FitResult& result, const PartSteps& steps, const PageU
   const auto steps_mm = part_steps(result, steps.part, positions);
   for (std::size_t row = 0; row < positions.size(); ++row) {
     map.positions.push_back(position_name(result, positions[row]));
-    figure.numbers.head.push_back(map.positions.back());
+    figure.numbers.head.push_back(std::to_string(row + 1));  // as the map numbers them
     map.steps.emplace_back();
     for (std::size_t column = 0; column < positions.size(); ++column) {
       map.steps.back().push_back(unit.small(steps_mm[row][column]));
@@ -455,7 +456,7 @@ Figure steps_figure(const FitResult& result, const PartSteps& steps, const PageU
   }
   const auto [worst_row, worst_column] = worst_cell(map);
   for (std::size_t row = 0; row < positions.size(); ++row) {
-    std::vector<std::string> cells = {map.positions[row]};
+    std::vector<std::string> cells = {fmt::format("{}: {}", row + 1, map.positions[row])};
     for (const double step : map.steps[row]) cells.push_back(shown(step, map.decimals));
     figure.numbers.rows.push_back(std::move(cells));
   }
@@ -468,6 +469,98 @@ Figure steps_figure(const FitResult& result, const PartSteps& steps, const PageU
       "Steps in {} between features cut at two index positions, at the worst corner of {}",
       map.unit, steps.assumed ? "an assumed box of 100 mm round the axis" : "the part");
   figure.svg = step_map(map).element(figure.claim, figure.subtitle);
+  return figure;
+}
+
+// --- trials ---------------------------------------------------------------------------------------
+
+namespace {
+
+constexpr int histogram_bars = 41;
+/// Beyond so many degrees of freedom Student's t is the normal to the eye.
+constexpr double normal_from_dof = 200.0;
+
+const Estimate* estimate_of(const FitResult& result, const ValueName& name) {
+  for (const AxisResult& axis : result.axes) {
+    for (const auto* estimates : {&axis.centre, &axis.orientation}) {
+      for (const NamedEstimate& named : *estimates) {
+        if (named.name == name) return &named.estimate;
+      }
+    }
+  }
+  return nullptr;
+}
+
+/// Density of Student's t with this scale; of the normal where the degrees of freedom are many.
+double stated_density(double x, double u, double dof) {
+  const double z = x / u;
+  if (!(dof < normal_from_dof)) {
+    return std::exp(-0.5 * z * z) / (u * std::sqrt(2.0 * std::numbers::pi));
+  }
+  const double constant = std::exp(std::lgamma(0.5 * (dof + 1.0)) - std::lgamma(0.5 * dof)) /
+                          std::sqrt(dof * std::numbers::pi);
+  return constant / u * std::pow(1.0 + z * z / dof, -0.5 * (dof + 1.0));
+}
+
+Histogram histogram_of(const std::vector<double>& deviations, double u, double U95, double dof) {
+  Histogram histogram;
+  double reach = 1.1 * U95;
+  for (const double deviation : deviations) reach = std::max(reach, std::abs(deviation));
+  reach = std::min(reach, 2.0 * U95);  // further out they stand in the last bar
+  histogram.low = -reach;
+  histogram.high = reach;
+  histogram.U95 = U95;
+  const double step = 2.0 * reach / histogram_bars;
+  histogram.density.assign(histogram_bars, 0.0);
+  for (const double deviation : deviations) {
+    const int bar = std::clamp(static_cast<int>((deviation + reach) / step), 0, histogram_bars - 1);
+    histogram.density[static_cast<std::size_t>(bar)] +=
+        1.0 / (step * static_cast<double>(deviations.size()));
+  }
+  for (int i = 0; i <= 160; ++i) {
+    const double x = reach * (i / 80.0 - 1.0);
+    histogram.stated.emplace_back(x, stated_density(x, u, dof));
+  }
+  return histogram;
+}
+
+}  // namespace
+
+Figure trials_figure(const FitResult& result, const TrialSpread& spread, const PageUnit& unit) {
+  const Estimate* estimate = estimate_of(result, spread.name);
+  if (estimate == nullptr || spread.deviations.empty() || !(estimate->U95_absolute > 0.0))
+    return {};
+  const bool angle = is_angle(spread.name);
+  const auto in_unit = [&](double value) {
+    return angle ? arcsec_from_rad(value) : unit.small(value);
+  };
+  std::vector<double> deviations;
+  for (const double deviation : spread.deviations) deviations.push_back(in_unit(deviation));
+  const double U95 = in_unit(estimate->U95_absolute);
+  Histogram histogram =
+      histogram_of(deviations, in_unit(estimate->u_absolute), U95, estimate->dof_absolute);
+  histogram.unit = angle ? "arcsec" : unit.small_word();
+  const auto inside = std::count_if(deviations.begin(), deviations.end(),
+                                    [&](double d) { return std::abs(d) <= U95; });
+  const double share = 100.0 * static_cast<double>(inside) / static_cast<double>(deviations.size());
+  Figure figure;
+  figure.claim = fmt::format("{}: {} % of {} trials lie within U95", text_of(spread.name),
+                             shown(share, 1), deviations.size());
+  const bool normal = !(estimate->dof_absolute < normal_from_dof);
+  figure.subtitle = fmt::format(
+      "Bars: the survey repeated on paper, less the fitted value. Line: {} with the "
+      "stated u. U95 is wider than its 95 % where effects no trial draws are bounded",
+      normal
+          ? "the normal distribution"
+          : fmt::format("Student's t, {} degrees of freedom,", shown(estimate->dof_absolute, 0)));
+  figure.numbers.head = {"trials", "mean, " + histogram.unit, "stated u", "stated U95",
+                         "within U95, %"};
+  double sum = 0.0;
+  for (const double deviation : deviations) sum += deviation;
+  figure.numbers.rows = {{std::to_string(deviations.size()),
+                          shown_signed(sum / static_cast<double>(deviations.size()), 2),
+                          shown(in_unit(estimate->u_absolute), 2), shown(U95, 2), shown(share, 1)}};
+  figure.svg = histogram_chart(histogram).element(figure.claim, figure.subtitle);
   return figure;
 }
 

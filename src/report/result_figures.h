@@ -6,6 +6,7 @@
 
 #include "pivotrace/pivots/judge.h"
 #include "pivotrace/pivots/pivot_values.h"
+#include "pivotrace/report/result_page.h"
 #include "pivotrace/results/result.h"
 
 namespace pivotrace::report {
@@ -53,6 +54,9 @@ Figure lean_figure(const FitResult& result, std::size_t axis, const PageUnit& un
 Figure residuals_figure(const FitResult& result, const PageUnit& unit);
 Figure budget_figure(const FitResult& result);
 Figure steps_figure(const FitResult& result, const PartSteps& steps, const PageUnit& unit);
+
+/// How a value came out over trials, beside Student's t (or the normal) with the stated u and U95.
+Figure trials_figure(const FitResult& result, const TrialSpread& spread, const PageUnit& unit);
 
 /// The steps of a part nobody described: a box of 100 mm round the quoted centre of the innermost
 /// work-carrying axis, cut at the angles the survey visited.

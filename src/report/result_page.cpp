@@ -99,6 +99,9 @@ data figures_of(const FitResult& result, const ResultPageOptions& options) {
   }
   add_figure(list, report::residuals_figure(result, unit));
   add_figure(list, report::budget_figure(result));
+  for (const TrialSpread& spread : options.trials) {
+    add_figure(list, report::trials_figure(result, spread, unit));
+  }
   if (result.usable)
     add_figure(list, report::steps_figure(result, steps_of(result, options), unit));
   return list;

@@ -219,3 +219,42 @@ TEST_CASE("shim: the demo's feet") {
                                 .out);
   CHECK(json["feet"].size() == 4);
 }
+
+TEST_CASE("report: a plan promises, and its program is rehearsed on the same page") {
+  const Demo demo;
+  const std::string machine = example_path("fourth-axis.machine.toml");
+  const std::string plan = (demo.folder / "p.plan.toml").string();
+  const std::string program = (demo.folder / "p.nc").string();
+  REQUIRE(run_verb({"plan", machine, "--for", "crash", "-o", plan}).code == 0);
+  REQUIRE(run_verb({"cycle", plan, "--control", ngc_sheet(), "-o", program}).code == 0);
+  const Screen alone = run_verb({"report", plan});
+  CHECK(alone.code == 0);
+  CHECK(says(alone.out, "Promises "));
+  CHECK(says(alone.out, "Not rehearsed."));
+  CHECK(says(alone.out, "guards closed"));
+  const Screen with = run_verb({"report", plan, "--program", program, "--control", ngc_sheet()});
+  INFO(with.err);
+  CHECK(with.code == 0);
+  CHECK(says(with.out, "The rehearsal passed"));
+  CHECK(says(with.out, "Smallest clearance"));
+  CHECK(says(with.out, "What the program tells the operator"));
+  CHECK(run_verb({"report", plan, "--program", program}).code == 2);
+  CHECK(
+      run_verb({"report", demo.result_file, "--program", program, "--control", ngc_sheet()}).code ==
+      2);
+}
+
+TEST_CASE("report --trials: the survey repeated on paper stands beside what is stated") {
+  const Demo demo;
+  const std::string machine = example_path("fourth-axis.machine.toml");
+  const std::string touches = example_path("fourth-axis.touches.csv");
+  const std::string result = (demo.folder / "own.result.json").string();
+  REQUIRE(run_verb({"fit", machine, touches, "-o", result}).code == 0);
+  const Screen page = run_verb({"report", result, "--trials", "400"});
+  INFO(page.err);
+  CHECK(page.code == 0);
+  CHECK(says(page.out, "of 400 trials lie within U95"));
+  // Other touches than those of the fit would be another survey.
+  const Screen gone = run_verb({"report", demo.result_file, "--trials", "400"});
+  CHECK((gone.code == 2 || gone.code == 4));
+}

@@ -103,6 +103,17 @@ StepMap steps(std::size_t count) {
   return map;
 }
 
+/// Bars and the density of a normal distribution, shown to this many U95 on either side.
+Histogram histogram(double reach) {
+  Histogram drawn{"\xC2\xB5m", -3.2 * reach, 3.2 * reach, {}, {}, 3.2};
+  for (int i = 0; i < 41; ++i) {
+    const double x = drawn.low + (i + 0.5) * (drawn.high - drawn.low) / 41.0;
+    drawn.density.push_back(0.25 * std::exp(-0.2 * x * x));
+    drawn.stated.emplace_back(x, 0.24 * std::exp(-0.19 * x * x));
+  }
+  return drawn;
+}
+
 }  // namespace
 
 TEST_CASE("every figure's labels are large enough, inside and apart") {
@@ -113,6 +124,8 @@ TEST_CASE("every figure's labels are large enough, inside and apart") {
   check_legible(residual_chart(residuals(9, 5)), "residuals");
   check_legible(residual_chart(residuals(64, 4)), "residuals-many");
   check_legible(budget_chart(budget()), "budget");
+  check_legible(histogram_chart(histogram(1.1)), "histogram");
+  check_legible(histogram_chart(histogram(2.0)), "histogram-wide");
   check_legible(step_map(steps(4)), "steps-4");
   check_legible(step_map(steps(12)), "steps-12");
 }

@@ -18,6 +18,8 @@ struct TrialOptions {
   int lanes = 0;
   /// Called now and then from one thread with the number of trials done; may be empty.
   std::function<void(int)> progress;
+  /// Called for every output with what all trials made of it, mm or rad; may be empty.
+  std::function<void(const ValueName&, const Eigen::VectorXd&)> each_output;
 
   Problems validate() const;
 };

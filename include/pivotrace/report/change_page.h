@@ -5,16 +5,11 @@
 #include <vector>
 
 #include "pivotrace/pivots/pivot_values.h"
+#include "pivotrace/report/reported_file.h"
 #include "pivotrace/results/compare.h"
 #include "pivotrace/results/history.h"
 
 namespace pivotrace {
-
-struct ReportedFile {
-  std::string role;  ///< "old result"
-  std::string file;
-  std::string sha256;
-};
 
 struct ChangePageOptions {
   LengthUnit unit = LengthUnit::mm;

@@ -9,6 +9,12 @@
 
 namespace pivotrace {
 
+/// What every trial of a survey repeated on paper made of one value, less the fitted one [mm or rad].
+struct TrialSpread {
+  ValueName name;
+  std::vector<double> deviations;
+};
+
 struct ResultPageOptions {
   LengthUnit unit = LengthUnit::mm;
   std::string file;                     ///< the result's own name, for the list of files
@@ -17,6 +23,7 @@ struct ResultPageOptions {
   const JudgeReport* judged = nullptr;  ///< with limits: bars against them, and the verdict
   const PartEnvelope* part = nullptr;   ///< of the limits, for the steps between index positions
   std::vector<RotaryAngles> positions;  ///< of that part
+  std::vector<TrialSpread> trials;      ///< drawn beside what is stated
 };
 
 /// One self-contained HTML file: no network, no scripts, light and dark, A4 and Letter. First the
