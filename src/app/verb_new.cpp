@@ -124,6 +124,7 @@ Expected<std::optional<Answers>> all_answers(const NewArguments& arguments,
   if (!older) return tl::make_unexpected(older.error());
   Answers answers;
   for (const Question& question : machine_questions()) {
+    if (!is_asked(question, answers)) continue;
     const std::string& key = question.key;
     const auto old = older->find(key);
     const std::string usual = old != older->end() ? old->second : default_answer(question, answers);
@@ -180,7 +181,7 @@ ExitCode run_machine(const NewArguments& arguments, const Console& console) {
                        beside(arguments.rows_file, ".result.json")});
     return ExitCode::good;
   }
-  console.err << "a second axis, a pin, a stem, obstacles: pivotrace help files\n";
+  console.err << "a bore, a flat, a cylinder in the way: pivotrace help files\n";
   say_next(console, {"check", arguments.machine_file});
   return ExitCode::good;
 }

@@ -6,7 +6,9 @@
 #include "app/machine_guide.h"
 #include "app/run_verb.h"
 #include "formats/scratch_folder.h"
+#include "pivotrace/disk/text_file.h"
 #include "pivotrace/formats/machine_file.h"
+#include "pivotrace/formats/touch_file.h"
 
 using namespace pivotrace;
 using namespace pivotrace::testing;
@@ -36,8 +38,8 @@ TEST_CASE("new: typed answers, a slip that is asked again, and a record to fill 
   const std::string file = folder.file("my.machine.toml");
   const std::string rows = folder.file("my.touches.csv");
   const std::string typed =
-      "Mill 7\nich\ninch\n-20 0\n-16,0\n\n\n\n\nrigth-hand\nright-hand\n-10 -8 -9\n0 90\n"
-      "edge-finder\n0.2\n\n1\n-9 -8 -7\n";
+      "Mill 7\nich\ninch\n-20 0\n-16,0\n\n\n\n\nrigth-hand\nright-hand\n-10 -8 -9\n0 90\n\n"
+      "edge-finder\n0.2\n\n\n1\n-9 -8 -7\n-Z\n0.3 2\nvice bed 1 2\nvice bed -8 -7 -12 -6 -4 -11\n";
   const Screen made = run_verb({"new", file, "--rows", rows}, {}, system_file_calls(), typed);
   CAPTURE(made.err);
   REQUIRE(made.code == 0);
@@ -52,6 +54,11 @@ TEST_CASE("new: typed answers, a slip that is asked again, and a record to fill 
   CHECK(machine->rotary.front().centre_mm.x() == doctest::Approx(-254.0));
   CHECK(machine->probe.touch_sigma_mm == doctest::Approx(0.010).epsilon(0.01));
   CHECK(machine->artefacts.front().at_mm.z() == doctest::Approx(-7 * 25.4));
+  REQUIRE(machine->artefacts.front().stem.has_value());
+  CHECK(machine->artefacts.front().stem->length_mm == doctest::Approx(2 * 25.4));
+  CHECK(made.err.find("for example: vice bed") != std::string::npos);
+  REQUIRE(machine->obstacles.size() == 1);
+  CHECK(machine->obstacles.front().to_mm.z() == doctest::Approx(-11 * 25.4));
   // An older file gives its answers back.
   const std::string copy = folder.file("copy.machine.toml");
   REQUIRE(run_verb({"new", copy, "--from", file, "--defaults"}).code == 0);
@@ -59,6 +66,43 @@ TEST_CASE("new: typed answers, a slip that is asked again, and a record to fill 
   REQUIRE(again.has_value());
   CHECK(again->rotary.front().centre_mm.isApprox(machine->rotary.front().centre_mm, 1e-9));
   CHECK(again->rotary.front().positive_turn == TurnSense::right_hand);
+  CHECK(again->artefacts.front().stem->direction.isApprox(-Eigen::Vector3d::UnitZ()));
+  REQUIRE(again->obstacles.size() == 1);
+  CHECK(again->obstacles.front().from_mm.isApprox(machine->obstacles.front().from_mm, 1e-9));
+}
+
+TEST_CASE("new: a table on a table, with a pin touched by an edge finder") {
+  const ScratchFolder folder;
+  const std::string file = folder.file("my.machine.toml");
+  const std::string rows = folder.file("my.touches.csv");
+  const Screen made = run_verb({"new", file, "--defaults", "--rows", rows, "--second-letter", "C",
+                                "--touched", "pin", "--touched-with", "edge-finder", "--ball", "12",
+                                "--turn-limits", "-30 100"});
+  CAPTURE(made.err);
+  REQUIRE(made.code == 0);
+  const auto machine = read_machine(file);
+  REQUIRE(machine.has_value());
+  REQUIRE(machine->rotary.size() == 2);
+  CHECK(machine->rotary[1].letter == 'C');
+  CHECK(*machine->rotary[1].along == LinearAxis::Z);
+  CHECK(machine->artefacts.front().kind == ArtefactKind::pin);
+  CHECK(machine->artefacts.front().carried_by == 1);
+  CHECK(machine->artefacts.front().direction.isApprox(Eigen::Vector3d::UnitZ()));
+  // Each row says which way the tip went; filled in, the record is read.
+  std::string record = read_file(rows).value();
+  CHECK(record.find("A,C,X,Y,Z,I,J,K\n-30,0,,,,-1,0,0\n") != std::string::npos);
+  CHECK(record.find("kind: centre") == std::string::npos);
+  for (std::size_t at = record.find(",,,,"); at != std::string::npos; at = record.find(",,,,")) {
+    record.replace(at, 4, ",-300,-200,-200,");
+  }
+  REQUIRE(write_file(rows, record).has_value());
+  const auto survey = read_survey(rows, *machine);
+  if (!survey) CAPTURE(survey.error().front().what);
+  REQUIRE(survey.has_value());
+  // Eight angles of A, seven of C besides 0; four sides at two places along the pin.
+  CHECK(survey->stations.size() == 15);
+  CHECK(survey->touches.size() == 15 * 8);
+  CHECK(survey->touches.front().approach->isApprox(-Eigen::Vector3d::UnitX()));
 }
 
 TEST_CASE("new: leaving writes nothing, and nothing is overwritten") {
