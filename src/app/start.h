@@ -21,7 +21,7 @@ std::optional<std::string> setting(const char* name);
 std::optional<std::string> settings_folder();
 
 /// Standard streams as they are used here: bytes, line feeds, UTF-8 on a screen. One lives as long as
-/// the program speaks; the screen is then as it was before.
+/// the program speaks.
 class Streams {
  public:
   Streams();
@@ -36,7 +36,6 @@ class Streams {
  private:
   bool out_is_terminal_ = false;
   bool err_is_terminal_ = false;
-  [[maybe_unused]] unsigned page_before_ = 0;
   std::istream in_;
 };
 

@@ -7,6 +7,7 @@
 #include <algorithm>
 #include <array>
 #include <iostream>
+#include <list>
 #include <streambuf>
 
 #include "app/start.h"
@@ -36,9 +37,68 @@ class TypedText final : public std::streambuf {
   std::string line_;
 };
 
+/// What is shown at a console, in UTF-16: the runtime hands over byte by byte, which tears letters apart.
+class ShownText final : public std::streambuf {
+ public:
+  explicit ShownText(DWORD stream) : screen_(GetStdHandle(stream)) {}
+
+ protected:
+  int_type overflow(int_type letter) override {
+    if (traits_type::eq_int_type(letter, traits_type::eof())) return traits_type::not_eof(letter);
+    waiting_ += traits_type::to_char_type(letter);
+    return letter == '\n' && sync() != 0 ? traits_type::eof() : letter;
+  }
+  std::streamsize xsputn(const char* text, std::streamsize count) override {
+    waiting_.append(text, static_cast<std::size_t>(count));
+    return waiting_.find('\n') != std::string::npos && sync() != 0 ? 0 : count;
+  }
+  int sync() override {
+    const std::wstring text = utf16_of(waiting_);
+    waiting_.clear();
+    // Old consoles take no more than 64 KB at once.
+    constexpr std::size_t most = 8192;
+    for (std::size_t from = 0; from < text.size();) {
+      const auto count = static_cast<DWORD>(std::min(most, text.size() - from));
+      DWORD shown = 0;
+      if (WriteConsoleW(screen_, text.data() + from, count, &shown, nullptr) == 0) return -1;
+      from += count;
+    }
+    return 0;
+  }
+
+ private:
+  HANDLE screen_;
+  std::string waiting_;
+};
+
+/// Hands a stream over to the console, and back.
+class Screen {
+ public:
+  Screen(std::ostream& stream, DWORD number)
+      : stream_(stream), text_(number), before_(stream.rdbuf()) {
+    stream_.rdbuf(&text_);
+  }
+  ~Screen() {
+    stream_.flush();
+    stream_.rdbuf(before_);
+  }
+  Screen(const Screen&) = delete;
+  Screen& operator=(const Screen&) = delete;
+
+ private:
+  std::ostream& stream_;
+  ShownText text_;
+  std::streambuf* before_;
+};
+
 bool is_console(DWORD stream) {
   DWORD mode = 0;
   return GetConsoleMode(GetStdHandle(stream), &mode) != 0;
+}
+
+std::list<Screen>& screens() {
+  static std::list<Screen> all;
+  return all;
 }
 
 /// Lets a console of Windows 10 and later follow the few control sequences that move the cursor.
@@ -91,15 +151,15 @@ std::optional<std::string> settings_folder() {
 Streams::Streams()
     : out_is_terminal_(moves_cursor(STD_OUTPUT_HANDLE)),
       err_is_terminal_(moves_cursor(STD_ERROR_HANDLE)),
-      page_before_(GetConsoleOutputCP()),
       in_(input()) {
   for (FILE* stream : {stdin, stdout, stderr}) _setmode(_fileno(stream), _O_BINARY);
-  SetConsoleOutputCP(CP_UTF8);
+  if (is_console(STD_OUTPUT_HANDLE)) screens().emplace_back(std::cout, STD_OUTPUT_HANDLE);
+  if (is_console(STD_ERROR_HANDLE)) screens().emplace_back(std::cerr, STD_ERROR_HANDLE);
 }
 
 Streams::~Streams() {
   std::cout.flush();
-  if (page_before_ != 0) SetConsoleOutputCP(page_before_);
+  screens().clear();
 }
 
 bool opened_by_mouse(const std::vector<std::string>& words) {
@@ -111,7 +171,7 @@ bool opened_by_mouse(const std::vector<std::string>& words) {
 void greet(FileCalls& disk) {
   std::string program;
   if (disk.program(program) == 0) {
-    const auto page = path_of(program).parent_path() / "pivotrace.html";
+    const auto page = (path_of(program).parent_path() / "pivotrace.html").make_preferred();
     FileStatus status;
     constexpr INT_PTR last_error = 32;  // as ShellExecute is documented
     if (disk.status(name_of(page), status) == 0 &&

@@ -181,6 +181,14 @@ class WindowsFileCalls final : public FileCalls {
     return 0;
   }
   int may_write(const std::string& path) override {
+    const DWORD attributes = GetFileAttributesW(system_name(path).c_str());
+    const bool protected_file = attributes != INVALID_FILE_ATTRIBUTES &&
+                                (attributes & FILE_ATTRIBUTE_READONLY) != 0 &&
+                                (attributes & FILE_ATTRIBUTE_DIRECTORY) == 0;
+    if (protected_file) {
+      errno = EACCES;
+      return -1;
+    }
     const Handle file(opened(path, GENERIC_WRITE, OPEN_EXISTING));
     return file.valid() ? 0 : refused();
   }
