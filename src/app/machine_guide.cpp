@@ -309,7 +309,8 @@ std::string usual_of_touches(const std::string& key, const Answers& so_far) {
   const std::optional<bool> second = carrier_is_second(so_far);
   if (key == "touched-with") return "probe";
   if (key == "stylus") return length(6.0, so_far);
-  if (key == "length-datum") return "centre";
+  // A flat-ended tool on a feeler tells where its end is.
+  if (key == "length-datum") return so_far.at("touched-with") == "probe" ? "centre" : "tip";
   if (key == "touched") return "ball";
   if (key == "ball") return length(25.4, so_far);
   if (key == "ball-at") return second ? artefact_place(so_far) : middle_of_travels(so_far);
@@ -517,6 +518,7 @@ std::string machine_text(const Answers& answers) {
 namespace {
 
 constexpr int angles_to_fill = 8;
+constexpr const char* down = "0,0,-1";
 
 /// Spread over the travel, whole degrees of a turn where it turns that far.
 std::vector<double> angles_of(const std::string& answer) {
@@ -536,39 +538,66 @@ std::vector<double> angles_of(const std::string& answer) {
 /// The ways an edge finder goes: from four sides, and down onto the top with a feeler. Of a pin, twice each,
 /// at two places along it.
 std::vector<std::string> ways_to_touch(const Answers& answers) {
-  if (answers.at("touched") == "ball") return {"-1,0,0", "1,0,0", "0,-1,0", "0,1,0", "0,0,-1"};
+  if (answers.at("touched") == "ball") return {"-1,0,0", "1,0,0", "0,-1,0", "0,1,0", down};
   const char along = answers.at("pin-points")[1];
   std::vector<std::string> ways;
   for (int section = 0; section < 2; ++section) {
     if (along != 'X') ways.insert(ways.end(), {"-1,0,0", "1,0,0"});
     if (along != 'Y') ways.insert(ways.end(), {"0,-1,0", "0,1,0"});
-    if (along != 'Z') ways.emplace_back("0,0,-1");
+    if (along != 'Z') ways.emplace_back(down);
   }
   return ways;
+}
+
+/// What one row of a record to fill in is: centres, touches of an edge finder, readings of an indicator.
+enum class RowKind { centres, touches, readings };
+
+RowKind row_kind(const Answers& answers) {
+  const bool is_pin = answers.at("touched") == "pin";
+  if (is_pin && answers.at("touched-with") == "indicator") return RowKind::readings;
+  return is_pin || answers.at("touched-with") == "edge-finder" ? RowKind::touches
+                                                               : RowKind::centres;
+}
+
+/// Remarks and the columns after the angles.
+std::string remarks_of(RowKind kind) {
+  switch (kind) {
+    case RowKind::centres:
+      return "# kind: centre\n# Ball centre at each angle, machine coordinates; then: pivotrace "
+             "fit\n";
+    case RowKind::touches:
+      return "# Each row: the position at the touch, machine coordinates. I J K is the way the tip "
+             "went.\n# With a feeler between: take its thickness off, on the way I J K. A pin is "
+             "touched at two places along it.\n";
+    case RowKind::readings:
+      return "# Indicator rows: the position of the spindle, I J K is the way the tip points, "
+             "reading what it shows.\n# Touch rows: a flat-ended tool on a feeler, Z less the "
+             "feeler. Two places along the pin.\n";
+  }
+  return "";
+}
+
+std::string row_text(RowKind kind, const std::string& angles, const std::string& way) {
+  if (kind == RowKind::centres) return angles + ",,,\n";
+  if (kind == RowKind::touches) return angles + ",,,," + way + "\n";
+  return angles + (way == down ? ",,,,touch," : ",,,,indicator,") + way + ",\n";
 }
 
 }  // namespace
 
 std::string rows_to_fill(const Answers& answers) {
-  const bool by_touch =
-      answers.at("touched-with") == "edge-finder" || answers.at("touched") == "pin";
+  const RowKind kind = row_kind(answers);
   const bool two = has_second(answers);
-  std::string text =
-      fmt::format("# units: {}\n# machine: {}\n", answers.at("units"), answers.at("name"));
-  text += by_touch
-              ? "# Each row: the position at the touch, machine coordinates. I J K is the way the "
-                "tip went.\n# With a feeler between: take its thickness off, on the way I J K. "
-                "A pin is touched at two places along it.\n"
-              : "# kind: centre\n# Ball centre at each angle, machine coordinates; then: "
-                "pivotrace fit\n";
-  text += answers.at("letter") + (two ? "," + answers.at("second-letter") : "") +
-          (by_touch ? ",X,Y,Z,I,J,K\n" : ",X,Y,Z\n");
+  std::string text = fmt::format("# units: {}\n# machine: {}\n{}", answers.at("units"),
+                                 answers.at("name"), remarks_of(kind));
+  text += answers.at("letter") + (two ? "," + answers.at("second-letter") : "") + ",X,Y,Z";
+  if (kind == RowKind::readings) text += ",kind";
+  if (kind != RowKind::centres) text += ",I,J,K";
+  text += kind == RowKind::readings ? ",reading\n" : "\n";
+  const std::vector<std::string> ways =
+      kind == RowKind::centres ? std::vector<std::string>{""} : ways_to_touch(answers);
   const auto add = [&](const std::string& angles) {
-    if (!by_touch) {
-      text += angles + ",,,\n";
-      return;
-    }
-    for (const std::string& way : ways_to_touch(answers)) text += angles + ",,,," + way + "\n";
+    for (const std::string& way : ways) text += row_text(kind, angles, way);
   };
   for (const double angle : angles_of(answers.at("turn-limits"))) {
     add(fmt::format("{:g}{}", angle, two ? ",0" : ""));

@@ -48,7 +48,8 @@ Answers answers_of(const Machine& machine);
 std::string machine_text(const Answers& answers);
 
 /// A touch record to fill in by hand, at eight angles of the travel: with an edge finder the touches of each
-/// side, else a ball centre a row.
+/// side, with an indicator on a pin its readings and the touches that tell the height, else a ball centre a
+/// row.
 std::string rows_to_fill(const Answers& answers);
 
 }  // namespace pivotrace::app

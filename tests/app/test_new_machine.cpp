@@ -1,6 +1,7 @@
 // The guide: what a setter answers becomes a machine file that reads back as answered.
 #include <doctest/doctest.h>
 
+#include <algorithm>
 #include <filesystem>
 
 #include "app/machine_guide.h"
@@ -116,4 +117,33 @@ TEST_CASE("new: leaving writes nothing, and nothing is overwritten") {
   REQUIRE(run_verb({"new", file, "--defaults"}).code == 0);
   CHECK(run_verb({"new", file, "--defaults"}).code == 2);
   CHECK(run_verb({"new"}).code == 2);
+}
+
+TEST_CASE("new: an indicator on a bar in the chuck is read from two sides, at two places") {
+  const ScratchFolder folder;
+  const std::string file = folder.file("my.machine.toml");
+  const std::string rows = folder.file("my.touches.csv");
+  REQUIRE(run_verb({"new", file, "--defaults", "--rows", rows, "--touched", "pin", "--touched-with",
+                    "indicator", "--ball", "30"})
+              .code == 0);
+  const auto machine = read_machine(file);
+  REQUIRE(machine.has_value());
+  CHECK(machine->probe.length_datum == LengthDatum::tip);
+  std::string record = read_file(rows).value();
+  CHECK(record.find("A,X,Y,Z,kind,I,J,K,reading\n0,,,,indicator,0,-1,0,\n") != std::string::npos);
+  for (std::size_t at = record.find(",,,,"); at != std::string::npos; at = record.find(",,,,")) {
+    record.replace(at, 4, ",-300,-200,-250,");
+  }
+  for (const std::string side : {"0,-1,0,\n", "0,1,0,\n"}) {
+    for (std::size_t at = record.find(side); at != std::string::npos; at = record.find(side)) {
+      record.insert(at + side.size() - 1, "0.01");
+    }
+  }
+  REQUIRE(write_file(rows, record).has_value());
+  const auto survey = read_survey(rows, *machine);
+  if (!survey) CAPTURE(survey.error().front().what);
+  REQUIRE(survey.has_value());
+  const auto readings = std::ranges::count(survey->touches, TouchKind::indicator, &Touch::kind);
+  CHECK(survey->touches.size() == 8 * 6);
+  CHECK(readings == 8 * 4);
 }
