@@ -194,9 +194,9 @@ Estimate Uncertainty::estimate(double value, const Eigen::VectorXd& by_unknown,
   }
   estimate.B = std::sqrt(differing);
   estimate.B_absolute = std::sqrt(all);
-  estimate.U95 = biased_expanded(estimate.u, estimate.dof, estimate.B);
+  estimate.U95 = bounded_expanded(estimate.u, estimate.dof, estimate.B);
   estimate.U95_absolute =
-      biased_expanded(estimate.u_absolute, estimate.dof_absolute, estimate.B_absolute);
+      bounded_expanded(estimate.u_absolute, estimate.dof_absolute, estimate.B_absolute);
   return estimate;
 }
 

@@ -29,7 +29,7 @@ std::array<double, table_steps + 1> expanded_table() {
   std::array<double, table_steps + 1> table{};
   for (int k = 0; k <= table_steps; ++k) {
     table[static_cast<std::size_t>(k)] =
-        biased_expanded(1.0, std::numeric_limits<double>::infinity(), table_end * k / table_steps);
+        bounded_expanded(1.0, std::numeric_limits<double>::infinity(), table_end * k / table_steps);
   }
   return table;
 }

@@ -35,7 +35,7 @@ std::string table(const std::vector<ConfirmedValue>& values, const ChangeColumns
     const ConfirmedValue& value = values[i];
     const bool new_unit = i == 0 || is_angle(value.name) != is_angle(values[i - 1].name);
     if (new_unit) text += unit_row(value.name, columns);
-    const double U95 = biased_expanded(value.u, value.dof, value.B);
+    const double U95 = bounded_expanded(value.u, value.dof, value.B);
     text += row(text_of(value.name), columns.value(value.name, value.written),
                 columns.value(value.name, value.found), columns.change(value.name, value.off()),
                 columns.size(value.name, U95), columns.size(value.name, value.tolerance),

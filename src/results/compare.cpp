@@ -70,7 +70,7 @@ ValueChange value_change(const EpochPair& pair, Eigen::Index i, double B, bool o
   value.u = std::sqrt(pair.covariance(i, i));
   value.dof = pair.dofs[static_cast<std::size_t>(i)];
   value.B = B;
-  value.U95 = biased_expanded(value.u, value.dof, value.B);
+  value.U95 = bounded_expanded(value.u, value.dof, value.B);
   value.moved = opened && std::abs(value.change) > value.U95;
   return value;
 }

@@ -124,6 +124,14 @@ double biased_expanded(double u, double dof, double B, double probability) {
   return u * root_between(short_of, low, f_low, high, short_of(high), 1e-14);
 }
 
+double bounded_expanded(double u, double dof, double B) {
+  const double at_the_bound = biased_expanded(u, dof, B);
+  if (std::isnan(at_the_bound)) return at_the_bound;
+  const double random = student_t_quantile(0.975, dof) * u;
+  const double drawn = std::hypot(random, normal_quantile(0.975) * B / std::sqrt(3.0));
+  return std::max(at_the_bound, drawn);
+}
+
 double chi_squared_quantile(double p, double dof) {
   if (!is_probability(p) || !is_finite_dof(dof)) return not_a_number;
   if (p == 1.0) return infinity;

@@ -216,6 +216,36 @@ TEST_CASE("a head that shifted is not told from its probe") {
   CHECK_FALSE(names(line, Cause::machine_zero));
 }
 
+namespace {
+
+/// The same with a zero of this axis that an artefact told.
+FitResult with_zero(FitResult result, char letter, double zero_rad, double u_rad) {
+  const auto axis = std::ranges::find(result.axes, letter, &AxisResult::letter);
+  Estimate zero;
+  zero.value = zero_rad;
+  zero.u = zero.u_absolute = u_rad;
+  zero.dof = std::numeric_limits<double>::infinity();
+  axis->zero = zero;
+  const Eigen::Index n = result.covariance.repeatable.rows();
+  for (Eigen::MatrixXd* matrix : {&result.covariance.repeatable, &result.covariance.absolute}) {
+    matrix->conservativeResizeLike(Eigen::MatrixXd::Zero(n + 1, n + 1));
+    (*matrix)(n, n) = u_rad * u_rad;
+  }
+  result.covariance.names.push_back(axis_value(letter, ValueKind::zero));
+  return result;
+}
+
+}  // namespace
+
+TEST_CASE("a zero that moved is named, though no line moved") {
+  const FitResult before = with_zero(made_result(made_trunnion()), 'C', 0.0001, 20e-6);
+  const FitResult after = later(with_zero(made_result(made_trunnion()), 'C', 0.0009, 20e-6));
+  const auto comparison = compare(before, after, without_bias());
+  REQUIRE(comparison.has_value());
+  CHECK(comparison->moved == std::optional(true));
+  CHECK(names(comparison->explanations.front(), Cause::axis_zero, 'C'));
+}
+
 TEST_CASE("small changes are proven small where a tolerance leaves room") {
   CompareOptions options = without_bias();
   options.within_mm = 0.02;

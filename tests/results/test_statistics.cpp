@@ -277,6 +277,26 @@ TEST_CASE("the factor of an interval about a bounded bias") {
   CHECK(std::isnan(biased_expanded(1.0, 0.0, 0.0)));
 }
 
+TEST_CASE("bounds drawn together: the additive examples of JCGM 101") {
+  // JCGM 101:2008, 9.2: Y = X1 + X2 + X3 + X4, intervals of 95 % by the Monte Carlo method (tables 2 to 4,
+  // from memory). Four standard normal quantities: 3.92.
+  CHECK(bounded_expanded(2.0, infinity, 0.0) == doctest::Approx(3.92).epsilon(1e-3));
+  // 9.2.3: four rectangular ones of standard deviation 1: 3.88, and no more than 2 % is given away.
+  const double half_width = std::sqrt(3.0);
+  const double four = bounded_expanded(0.0, infinity, 2.0 * half_width);
+  CHECK(four >= 3.88);
+  CHECK(four <= 1.02 * 3.88);
+  // 9.2.4: one of standard deviation 10 beside three of 1: 17.0. One effect needs its bound alone.
+  const double one_large = bounded_expanded(0.0, infinity, half_width * std::sqrt(103.0));
+  CHECK(one_large >= 17.0);
+  CHECK(one_large <= 1.18 * 17.0);
+  // Where the random part counts, the bias alone decides.
+  for (const double B : {0.0, 0.5, 2.0, 8.0}) {
+    CHECK(bounded_expanded(1.0, infinity, B) == biased_expanded(1.0, infinity, B));
+  }
+  CHECK(std::isnan(bounded_expanded(-1.0, 5.0, 0.0)));
+}
+
 TEST_CASE("the widening of a square undoes its dof") {
   // t_0.975(8) = 2.306, z = 1.960 (tables of Student's t, from memory)
   CHECK(square_widening(8.0) == doctest::Approx(std::pow(2.306 / 1.95996, 2) - 1.0).epsilon(1e-4));

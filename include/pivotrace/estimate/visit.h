@@ -80,7 +80,7 @@ class VisitMaker {
                     const Eigen::VectorXd& half_widths) const;
 
   /// U of F((U - B) / u) - F((-U - B) / u) = 0.95 with F normal, from a table: within 2e-5 u of
-  /// biased_expanded(u, inf, B).
+  /// bounded_expanded(u, inf, B).
   static double expanded(const Prospect& prospect);
 
  private:
