@@ -1,5 +1,6 @@
 // Makes the one page: node bundle.mjs PROGRAM_JS PROGRAM_WASM NODE_MODULES OUTPUT
 // Everything goes into one file; its content policy names its one script by hash and allows no connection.
+import { execFileSync } from 'node:child_process';
 import { createHash } from 'node:crypto';
 import { readFileSync, readdirSync, writeFileSync } from 'node:fs';
 import { createRequire } from 'node:module';
@@ -32,6 +33,9 @@ function textsIn(folder, wanted) {
   return Object.fromEntries(names.map((name) => [name, readFileSync(join(folder, name), 'utf8')]));
 }
 
+/** Smaller by 4 % than what zlib makes of it, and unpacked by the same code. */
+const packed = (path) => execFileSync('zopfli', ['-c', '--i5', path], { maxBuffer: 1 << 28 });
+
 /** No text in a script element may end it. */
 const harmless = (text) => text.replaceAll('<', '\\u003c');
 const hashOf = (text) => `'sha256-${createHash('sha256').update(text).digest('base64')}'`;
@@ -42,7 +46,7 @@ const program = readFileSync(programBytes);
 const filmScript = `\n${readFileSync(join(project, 'src/report/rehearsal_film.js'), 'utf8')}\n`;
 const parts = {
   style: readFileSync(join(here, 'page.css'), 'utf8'),
-  program: gzipSync(program, { level: 9 }).toString('base64'),
+  program: packed(programBytes).toString('base64'),
   worker: harmless(JSON.stringify(bundled('worker.js', 'iife'))),
   files: harmless(JSON.stringify({
     sheets: textsIn(join(project, 'routines'), /\.toml$/),
@@ -55,4 +59,4 @@ const parts = {
 };
 const page = readFileSync(join(here, 'page.html'), 'utf8').replace(/\{\{([a-z-]+)\}\}/g, (unused, name) => parts[name]);
 writeFileSync(output, page);
-console.log(`${output}: ${(page.length / 1e6).toFixed(2)} MB, ${(gzipSync(page).length / 1e6).toFixed(2)} MB compressed`);
+console.log(`${output}: ${(page.length / 1e6).toFixed(2)} MB, ${(gzipSync(page, { level: 9 }).length / 1e6).toFixed(2)} MB compressed`);
