@@ -13,6 +13,15 @@ const exitWords = {
 };
 const mmPerInch = 25.4;
 
+/** A line of progress without what steers a terminal, or the fingers at one. */
+const progressText = (line) => line.replaceAll('\u001b[K', '').replace(/ \(Ctrl-C[^)]*\)/, '').trim();
+
+/** With a true minus, and none before nothing. */
+function fixed(number, decimals) {
+  const text = number.toFixed(decimals);
+  return Number(text) === 0 ? text.replace('-', '') : text.replace('-', '−');
+}
+
 /** As a shell wants it typed. */
 export function shellWord(word) {
   return /^[A-Za-z0-9_./,:=+-]+$/.test(word) ? word : `'${word.replaceAll("'", "'\\''")}'`;
@@ -21,10 +30,14 @@ export function shellWord(word) {
 export const commandLine = (args) => ['pivotrace', ...args.map(shellWord)].join(' ');
 
 export class Bench {
-  constructor(shop, program) {
+  /** @param startPlanner makes a second program, for work that takes long: nothing else waits for it */
+  constructor(shop, program, startPlanner) {
     this.shop = shop;
     this.program = program;
+    this.startPlanner = startPlanner;
     this.log = [];
+    /** Commands under way: {args, line of progress, stop()}, the newest last. */
+    this.underWay = new Set();
     this.onLog = () => {};
     this.onBusy = () => {};
     this.announce = () => {};
@@ -43,18 +56,17 @@ export class Bench {
   /** A length as text in the units chosen: decimals are those of mm, one more in inches. */
   length(mm, decimals = 3) {
     if (!Number.isFinite(mm)) return 'not stated';
-    const text = this.inch ? (mm / mmPerInch).toFixed(decimals + 1) : mm.toFixed(decimals);
-    return `${text.replace('-', '−')} ${this.inch ? 'in' : 'mm'}`;
+    return this.inch ? `${fixed(mm / mmPerInch, decimals + 1)} in` : `${fixed(mm, decimals)} mm`;
   }
 
   /** A small length: µm, or ten-thousandths of an inch as inches. */
   small(mm) {
     if (!Number.isFinite(mm)) return 'not stated';
-    return this.inch ? `${(mm / mmPerInch).toFixed(5)} in` : `${(mm * 1000).toFixed(1)} µm`;
+    return this.inch ? `${fixed(mm / mmPerInch, 5)} in` : `${fixed(mm * 1000, 1)} µm`;
   }
 
   angle(degrees) {
-    return Number.isFinite(degrees) ? `${(degrees * 3600).toFixed(1).replace('-', '−')} arcsec` : 'not stated';
+    return Number.isFinite(degrees) ? `${fixed(degrees * 3600, 1)} arcsec` : 'not stated';
   }
 
   amount(value, unit) {
@@ -64,21 +76,31 @@ export class Bench {
   /**
    * Runs one command on the files of the shop.
    * @param options {label: what undo calls it, keep: false to leave the shop alone, derived: true where it
-   *   is no step of its own, extra: Map of files only this command sees, lane, stdin, choices}
+   *   is no step of its own, extra: Map of files only this command sees, lane, stdin, choices,
+   *   long: true where nothing else shall wait for it}
    */
-  async run(args, { label, keep = true, derived = false, extra = new Map(), lane, stdin, choices } = {}) {
+  async run(args, { label, keep = true, derived = false, extra = new Map(), lane, stdin, choices, long = false } = {}) {
     const files = new Map([...this.shop.files, ...extra]);
-    this.onBusy(args, '');
+    if (long) this.planner ??= this.startPlanner();
+    const program = long ? this.planner : this.program;
+    const work = { args, line: '', stop: () => {} };
+    this.underWay.add(work);
+    this.onBusy(work);
     try {
-      const onProgress = (line) => this.onBusy(args, line);
-      const outcome = await this.program.run({ args, files, stdin }, { lane, onProgress });
+      const onProgress = (line) => {
+        work.line = progressText(line);
+        this.onBusy(work);
+      };
+      const onTaken = (stop) => (work.stop = stop);
+      const outcome = await program.run({ args, files, stdin }, { lane, onProgress, onTaken });
       this.firstResult ??= performance.now();
       if (keep && derived) this.shop.derive({ ...outcome, choices });
       else if (keep) this.shop.change(label ?? commandLine(args), { ...outcome, choices });
       this.remember(args, outcome);
       return outcome;
     } finally {
-      this.onBusy(null);
+      this.underWay.delete(work);
+      this.onBusy([...this.underWay].at(-1));
     }
   }
 

@@ -110,14 +110,46 @@ export function download(name, bytes) {
   setTimeout(() => URL.revokeObjectURL(url), 10000);
 }
 
-/** A place to drop files on, which is a button as well. */
-export function dropPlace(text, onfiles, { multiple = true, accept } = {}) {
+const bytesOf = async (file) => new Uint8Array(await file.arrayBuffer());
+
+/** Files of a folder that was dropped, and of the folders in it: [[name, bytes]...]. */
+async function filesOfFolder(folder) {
+  const reader = folder.createReader();
+  const found = [];
+  for (;;) {
+    const entries = await new Promise((done, failed) => reader.readEntries(done, failed));
+    if (entries.length === 0) return found;
+    for (const entry of entries) found.push(...(await filesOfEntry(entry)));
+  }
+}
+
+async function filesOfEntry(entry) {
+  if (entry.isDirectory) return filesOfFolder(entry);
+  const file = await new Promise((done, failed) => entry.file(done, failed));
+  return [[file.name, await bytesOf(file)]];
+}
+
+const filesOfList = (list) => Promise.all([...list].map(async (file) => [file.name, await bytesOf(file)]));
+
+/** What was dropped: entries must be asked for before the event is over. */
+function filesDropped(transfer) {
+  const entries = [...transfer.items].map((item) => item.webkitGetAsEntry?.()).filter(Boolean);
+  if (!entries.some((entry) => entry.isDirectory)) return filesOfList(transfer.files);
+  return Promise.all(entries.map(filesOfEntry)).then((lists) => lists.flat());
+}
+
+/**
+ * A place to drop files on, which is a button as well.
+ * @param options {multiple, accept, folder: true where a folder is chosen}; folders can be dropped anywhere
+ */
+export function dropPlace(text, onfiles, { multiple = true, accept, folder = false } = {}) {
   const input = el('input', { type: 'file', multiple, accept, class: 'unseen' });
-  const take = async (list) => {
-    const files = await Promise.all([...list].map(async (file) => [file.name, new Uint8Array(await file.arrayBuffer())]));
+  if (folder) input.webkitdirectory = true;
+  const take = async (found) => {
+    const files = await found;
     if (files.length > 0) onfiles(new Map(files));
   };
-  input.addEventListener('change', () => take(input.files).then(() => (input.value = '')));
+  input.addEventListener('change', () => take(filesOfList(input.files)).then(() => (input.value = '')));
   const label = el('label', { class: 'drop' }, text, input);
   label.addEventListener('dragover', (event) => {
     event.preventDefault();
@@ -127,7 +159,7 @@ export function dropPlace(text, onfiles, { multiple = true, accept } = {}) {
   label.addEventListener('drop', (event) => {
     event.preventDefault();
     label.classList.remove('over');
-    take(event.dataTransfer.files);
+    take(filesDropped(event.dataTransfer));
   });
   return label;
 }

@@ -151,26 +151,32 @@ export function wordsOf(line) {
   return [...line.matchAll(/'([^']*)'|"([^"]*)"|(\S+)/g)].map(([, single, double, plain]) => single ?? double ?? plain);
 }
 
+/** What is under way for more than a moment, how far it is, and a way to stop it. */
 function buildBusy(bench) {
   const busy = document.getElementById('busy');
   const text = document.getElementById('busy-text');
   let timer;
-  document.getElementById('busy-stop').addEventListener('click', () => bench.program.stop());
-  bench.onBusy = (args, line) => {
-    clearTimeout(timer);
-    if (!args) {
-      timer = setTimeout(() => (busy.hidden = true), 50);
+  let shown;
+  document.getElementById('busy-stop').addEventListener('click', () => shown?.stop());
+  bench.onBusy = (work) => {
+    if (work === shown && !busy.hidden) {
+      text.textContent = work.line || text.textContent;
       return;
     }
-    text.textContent = (line || `${commandLine(args.slice(0, 2))} ...`).replaceAll('\u001b[K', '');
-    timer = setTimeout(() => (busy.hidden = false), 400);
+    shown = work;
+    clearTimeout(timer);
+    timer = setTimeout(() => {
+      busy.hidden = !shown;
+      if (shown) text.textContent = shown.line || `${commandLine(shown.args.slice(0, 2))} ...`;
+    }, shown ? 400 : 50);
   };
 }
 
 async function begin() {
   const carriedParts = parts();
   const shop = new Shop();
-  const bench = new Bench(shop, new Program(carriedParts));
+  const program = new Program(carriedParts);
+  const bench = new Bench(shop, program, () => new Program(carriedParts, program));
   bench.sheets = carriedParts.sheets;
   bench.knows = { film: JSON.parse(carried('carried-knows')).film };
   bench.save = (name) => download(name, shop.files.get(name));

@@ -3,12 +3,17 @@
 /** A command that was stopped or is no longer wanted. */
 export class Stopped extends Error {}
 
+/** A command whose answer is no longer wanted is left to end by itself for so long, in ms. */
+const patience = 300;
+
 export class Program {
   /**
    * @param parts {program: string, workerSource: string}
+   * @param elder another Program whose compiled code this one may take over
    */
-  constructor(parts) {
+  constructor(parts, elder) {
     this.parts = parts;
+    this.elder = elder;
     this.waiting = [];
     this.running = null;
     this.nextId = 1;
@@ -16,33 +21,46 @@ export class Program {
     this.start();
   }
 
+  /** The compiled program, once a worker has it: the next worker need not compile it again. */
+  get code() {
+    return this.ownCode ?? this.elder?.code;
+  }
+
   start() {
     this.worker = new Worker(this.workerUrl);
     this.worker.onmessage = ({ data }) => this.hear(data);
     this.worker.onerror = (event) => this.fail(event.message || 'the program could not be started');
-    this.worker.postMessage({ kind: 'start', program: this.parts.program });
+    const { code } = this;
+    this.worker.postMessage(code ? { kind: 'start', code } : { kind: 'start', program: this.parts.program });
   }
 
   /**
    * @param command {args, files, stdin}
-   * @param options {lane?: string, onProgress?: (line) => void}: of one lane only the newest command
-   *   still waiting is run, the others are stopped
+   * @param options {lane?: string, onProgress?: (line) => void, onTaken?: (stop) => void}: of one lane only
+   *   the newest command is wanted, the others are stopped; `stop` ends this command and no other
    */
-  run(command, { lane, onProgress } = {}) {
+  run(command, { lane, onProgress, onTaken } = {}) {
     return new Promise((resolve, reject) => {
-      if (lane) this.dropWaiting(lane);
-      this.waiting.push({ id: this.nextId++, command, lane, onProgress, resolve, reject });
+      if (lane) this.dropLane(lane);
+      const job = { id: this.nextId++, command, lane, onProgress, resolve, reject };
+      onTaken?.(() => this.drop(job));
+      this.waiting.push(job);
       this.pump();
     });
   }
 
-  dropWaiting(lane) {
-    const kept = [];
-    for (const job of this.waiting) {
-      if (job.lane === lane) job.reject(new Stopped());
-      else kept.push(job);
+  drop(job) {
+    if (this.running === job) this.stop();
+    else if (this.waiting.includes(job)) {
+      this.waiting = this.waiting.filter((each) => each !== job);
+      job.reject(new Stopped());
     }
-    this.waiting = kept;
+  }
+
+  dropLane(lane) {
+    for (const job of this.waiting.filter((each) => each.lane === lane)) this.drop(job);
+    const old = this.running;
+    if (old?.lane === lane) setTimeout(() => this.drop(old), patience);
   }
 
   /** Stops the command that runs; the program starts afresh for the next one. */
@@ -64,6 +82,7 @@ export class Program {
 
   hear(message) {
     const job = this.running;
+    if (message.kind === 'ready') this.ownCode = message.code;
     if (message.kind === 'fault' && !message.id) return this.fail(message.text);
     if (!job || message.id !== job.id) return;
     if (message.kind === 'progress') {

@@ -56,9 +56,22 @@ const questions = {
     ['carried_by', 'What carries it?', 'Letter of the innermost axis it turns with, or bed.', ['A', 'B', 'C', 'bed']],
     ['at', 'Roughly where is its centre?', 'X Y Z with all rotary axes at 0; 50 to 150 mm off the axis is best.', 'place'],
     ['diameter', 'Diameter', 'From its certificate.', 'number'],
+    ['stem', 'The stem a ball stands on', 'Where it goes from the ball, its diameter and length: touches keep clear of it.', 'stem', (entry) => entry.kind === 'ball'],
+    ['direction', 'Which way does it point?', 'X Y Z, towards the open end, or out of the material of a flat: 1 0 0 is along +X.', 'place', (entry) => entry.kind !== 'ball'],
+    ['length', 'Usable length or depth', '', 'number', (entry) => entry.kind === 'pin' || entry.kind === 'bore'],
+  ],
+  obstacle: [
+    ['name', 'Name', 'Messages name it.', 'text'],
+    ['carried_by', 'What carries it?', 'Letter of the innermost axis it turns with, or bed.', ['A', 'B', 'C', 'bed']],
+    ['shape', 'Shape', '', ['cylinder', 'box']],
+    ['from', 'From', 'X Y Z with all rotary axes at 0: one end of a cylinder, one corner of a box.', 'place'],
+    ['to', 'To', 'The other end, or the opposite corner.', 'place'],
+    ['diameter', 'Diameter', '', 'number', (entry) => entry.shape === 'cylinder'],
   ],
 };
-const titles = { '': 'The machine', linear: 'Linear axes', rotary: 'Rotary axis', probe: 'Probe', artefact: 'What is touched' };
+const titles = { '': 'The machine', linear: 'Linear axes', rotary: 'Rotary axis', probe: 'Probe', artefact: 'What is touched', obstacle: 'What must not be hit' };
+
+const stemWays = [['0,0,-1', 'down (−Z)'], ['0,0,1', 'up (+Z)'], ['1,0,0', '+X'], ['-1,0,0', '−X'], ['0,1,0', '+Y'], ['0,-1,0', '−Y']];
 
 /** "1 2,3" with blanks or commas between: numbers, or null. */
 export function numbersOf(text, count) {
@@ -171,16 +184,18 @@ function beginning(bench, demos, picker, choose) {
   const kind = select(kinds, 'A', () => {});
   const name = typed('My machine', () => {});
   const units = select([['mm', 'mm'], ['inch', 'inch']], bench.inch ? 'inch' : 'mm', () => {});
+  const touched = select([['probe', 'a touch probe'], ['edge-finder', 'an edge finder'], ['indicator', 'an indicator in the spindle']], 'probe', () => {});
   const make = guarded(outcome, async () => {
     const file = `${fileStem(name.value)}.machine.toml`;
-    const args = ['new', file, '--defaults', '--name', name.value || 'My machine', '--units', units.value, ...kindOptions[kind.value]];
+    const args = ['new', file, '--defaults', '--name', name.value || 'My machine', '--units', units.value, '--touched-with', touched.value, ...kindOptions[kind.value]];
     const told = await bench.run(args, { keep: false, extra: new Map() });
     const written = told.written.get(file);
     if (!written) {
       outcome.replaceChildren(...said(told).filter(Boolean));
       return;
     }
-    let text = withProbeBody(new TextDecoder().decode(written));
+    let text = new TextDecoder().decode(written);
+    if (touched.value === 'probe') text = withProbeBody(text);
     if (kind.value.length === 2) text = withRoundTable(text);
     shop.change(`new machine ${name.value}`, { written: new Map([[file, encode(text)]]), choices: { machine: file } });
     outcome.replaceChildren(el('p', { class: 'verdict' }, `${file} is made: go through it below.`));
@@ -201,7 +216,7 @@ function beginning(bench, demos, picker, choose) {
     'Make a new machine, open your file, or try a demo with invented data.',
     el('div', { class: 'row' }, field('The machine worked on', picker)),
     el('details', { class: 'choice', open: shop.named('.machine.toml').length === 0 }, el('summary', {}, 'A new machine'),
-      el('div', { class: 'row' }, field('What is it called?', name), field('What turns?', kind), field('Do you write mm or inch?', units, 'It holds for every length of the file.')),
+      el('div', { class: 'row' }, field('What is it called?', name), field('What turns?', kind), field('Do you write mm or inch?', units, 'It holds for every length of the file.'), field('What do you measure with?', touched)),
       el('p', { class: 'buttons' }, button('Make its form', make, { class: 'main' }))),
     el('div', { class: 'row' }, field('A demo', demo), button('Open the demo', openDemo)),
     drop,
@@ -226,7 +241,7 @@ function showCheck(place, told, value) {
 function fillForm(form, text, edit) {
   const machine = machineOf(text);
   const groups = [formGroup('', machine, '', text, edit)];
-  for (const name of ['linear', 'rotary', 'probe', 'artefact']) {
+  for (const name of ['linear', 'rotary', 'probe', 'artefact', 'obstacle']) {
     const entries = Array.isArray(machine[name]) ? machine[name] : [machine[name]];
     entries.forEach((entry, k) => {
       if (entry.section === undefined) return;
@@ -235,22 +250,33 @@ function fillForm(form, text, edit) {
     });
   }
   const focused = form.contains(document.activeElement) ? document.activeElement.dataset.key : null;
-  form.replaceChildren(...groups, obstacleNote(machine));
+  form.replaceChildren(...groups, obstacleButtons(text, machine, edit));
   if (focused) form.querySelector(`[data-key="${CSS.escape(focused)}"]`)?.focus();
 }
 
-function obstacleNote(machine) {
-  return el('p', { class: 'why' }, machine.obstacle.length === 0
-    ? 'Nothing is described that the probe could hit. Vices, tables, tailstocks can be added in the file: [[obstacle]].'
-    : `What the probe could hit: ${machine.obstacle.map((each) => each.name).join(', ')}.`);
+/** Vices, tables, tailstocks: what a rehearsal looks out for. */
+function obstacleButtons(text, machine, edit) {
+  const add = (shape) => {
+    const unit = (mm) => (machine.units === 'inch' ? Number((mm / 25.4).toFixed(4)) : mm);
+    const [x, y, z] = machine.rotary[0]?.centre ?? [0, 0, 0];
+    const names = new Set([...machine.obstacle, ...machine.artefact].map((each) => each.name));
+    let name = shape === 'box' ? 'vice' : 'table';
+    for (let k = 2; names.has(name); ++k) name = `${name.replace(/ \d+$/, '')} ${k}`;
+    const round = { name, carried_by: machine.rotary.at(-1)?.letter ?? 'bed', shape, from: [x, y, z - unit(55)], to: [x, y, z - unit(20)], diameter: unit(200) };
+    const box = { name, carried_by: 'bed', shape, from: [x - unit(200), y - unit(90), z - unit(90)], to: [x - unit(60), y + unit(90), z + unit(90)] };
+    edit(withSection(text, 'obstacle', shape === 'box' ? box : round), `add ${name}`);
+  };
+  return el('div', {}, machine.obstacle.length === 0 ? el('p', { class: 'why' }, 'Nothing is described that the probe could hit. A rehearsal sees only what stands here.') : null,
+    el('p', { class: 'buttons' }, button('Add something round it could hit', () => add('cylinder')), button('Add a box it could hit', () => add('box'))));
 }
 
 function formGroup(name, entry, title, text, edit) {
-  const rows = questions[name].map(([key, label, why, kind]) => {
+  const asked = questions[name].filter(([key, , , , when]) => entry[key] !== undefined || !when || when(entry));
+  const rows = asked.map(([key, label, why, kind]) => {
     const set = (value) => edit(withValue(text, entry.section, key, value), `${label}`);
     return answerFields(`${name}.${entry.section}.${key}`, entry[key], label, why, kind, set);
   });
-  const remove = name === 'rotary' || name === 'artefact'
+  const remove = name === 'rotary' || name === 'artefact' || name === 'obstacle'
     ? button(`Remove: ${title}`, () => edit(withoutSection(text, entry.section), `remove ${title}`), { class: 'quiet' })
     : null;
   return el('fieldset', {}, el('legend', {}, title || titles['']), rows, remove);
@@ -263,6 +289,7 @@ function answerFields(key, value, label, why, kind, set) {
     return field(label, select(options, value, set, mark), why);
   }
   if (kind === 'text') return field(label, typed(value ?? '', set, mark), why);
+  if (kind === 'stem') return stemField(key, value, label, why, set);
   if (kind === 'ranges') return rangesField(key, value ?? {}, label, why, set);
   const count = { number: 1, range: 2, place: 3 }[kind];
   const now = value === undefined ? '' : [value].flat().join('  ');
@@ -279,6 +306,19 @@ function take(box, numbers, count, set) {
     return;
   }
   set(count === 1 ? numbers[0] : numbers);
+}
+
+function stemField(key, value, label, why, set) {
+  const now = value ?? { direction: [0, 0, -1] };
+  const put = (part, each) => set({ direction: now.direction, diameter: now.diameter ?? 8, length: now.length ?? 40, [part]: each });
+  const way = [now.direction].flat().join();
+  const options = stemWays.some(([each]) => each === way) ? stemWays : [[way, `along ${way}`], ...stemWays];
+  const number = (part) => {
+    const box = typed(now[part] === undefined ? '' : String(now[part]), (words) => take(box, numbersOf(words, 1), 1, (each) => put(part, each)), { 'data-key': `${key}.${part}`, 'aria-label': `${label}: ${part}`, inputmode: 'decimal' });
+    return el('label', { class: 'inline' }, part, box);
+  };
+  const direction = select(options, way, (each) => put('direction', each.split(',').map(Number)), { 'data-key': `${key}.direction`, 'aria-label': `${label}: direction` });
+  return el('div', { class: 'field', role: 'group', 'aria-label': label }, el('span', { class: 'label' }, label), el('span', { class: 'row' }, direction, number('diameter'), number('length')), el('span', { class: 'why' }, why));
 }
 
 function rangesField(key, value, label, why, set) {

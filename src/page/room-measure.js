@@ -3,7 +3,7 @@ import { el, field, select, button, table, tableRow, dropPlace, fillSelect } fro
 import { step, said, guarded, commandShown, saveButtons, settled, stemOf, encode } from './bench.js';
 import { machineOf } from './toml-lines.js';
 import { currentMachine } from './room-machine.js';
-import { recordOf, textOf, completeRows, isCentreRecord, emptyRecord, commentOf, withComment } from './touch-table.js';
+import { recordOf, textOf, completeRows, isTyped, emptyRecord, emptyTouches, approaches, commentOf, withComment } from './touch-table.js';
 
 const fewestRows = 3;
 
@@ -49,7 +49,7 @@ export function buildMeasureRoom(bench) {
     const name = currentRecord(shop);
     if (!machine || !name) return;
     const text = shop.text(name);
-    if (isCentreRecord(text) && completeRows(recordOf(text)).length < fewestRows) {
+    if (isTyped(text) && completeRows(recordOf(text)).length < fewestRows) {
       outcome.replaceChildren(el('p', { class: 'why' }, `${fewestRows} complete rows are the least; eight round the whole turn are good.`));
       return;
     }
@@ -93,38 +93,36 @@ export function buildMeasureRoom(bench) {
   function fillGrid(name) {
     const text = shop.text(name);
     const record = recordOf(text);
-    if (!isCentreRecord(text)) {
+    if (!isTyped(text)) {
       grid.replaceChildren(el('details', {}, el('summary', {}, `All ${record.rows.length} rows`), table(name, [...record.head, 'mark'],
         record.rows.map((row, k) => lineRow(tableRow([...row, '']), lineOf(text, k))))));
       return;
     }
     const save = (next, label) => shop.write(label, name, textOf(next), { touches: name });
+    const lastAngles = record.head.map((column, k) => (k < record.head.indexOf('X') ? record.rows.at(-1)?.[k] ?? '' : ''));
+    const added = record.head.includes('K') ? [...lastAngles.slice(0, -3), ...Object.values(approaches)[0]] : lastAngles;
     grid.replaceChildren(unitFields(bench, record, save), typingTable(record, text, save),
-      el('p', { class: 'buttons' }, button('Add a row', () => save({ ...record, rows: [...record.rows, record.head.map((column, k) => record.rows.at(-1)?.[k] && k < record.head.length - 3 ? record.rows.at(-1)[k] : '')] }, 'add a row'))));
+      el('p', { class: 'buttons' }, button('Add a row', () => save({ ...record, rows: [...record.rows, added] }, 'add a row'))));
   }
 
   function typingTable(record, text, save) {
+    const columns = record.head.filter((column) => !'IJK'.includes(column));
+    const goes = columns.length < record.head.length;
+    const put = (r, cells, label) => save({ ...record, rows: record.rows.map((row, k) => (k === r ? record.head.map((column, c) => cells[column] ?? row[c] ?? '') : row)) }, label);
     const rows = record.rows.map((row, r) => {
-      const cells = record.head.map((column, c) => {
-        const box = el('input', { type: 'text', inputmode: 'text', autocomplete: 'off', 'aria-label': `row ${r + 1} ${column}`, 'data-key': `${r}.${c}` });
-        box.value = row[c] ?? '';
-        box.addEventListener('change', () => {
-          const rows = record.rows.map((each) => [...each]);
-          rows[r] = record.head.map((unused, k) => (k === c ? box.value.trim().replace(record.separator === ',' ? ',' : '\u0000', '.') : rows[r][k] ?? ''));
-          save({ ...record, rows }, `row ${r + 1} ${column}`);
-        });
-        return el('td', {}, box);
-      });
+      const boxes = columns.map((column) => el('td', {}, typedCell(record, row, r, column, put)));
+      if (goes) boxes.push(el('td', {}, approachCell(record, row, r, put)));
       const remove = button('×', () => save({ ...record, rows: record.rows.filter((unused, k) => k !== r) }, `remove row ${r + 1}`), { class: 'quiet', 'aria-label': `remove row ${r + 1}` });
-      return lineRow(el('tr', {}, el('th', { scope: 'row' }, String(r + 1)), cells, el('td', {}, remove), el('td', { class: 'mark' })), lineOf(text, r));
+      return lineRow(el('tr', {}, el('th', { scope: 'row' }, String(r + 1)), boxes, el('td', {}, remove), el('td', { class: 'mark' })), lineOf(text, r));
     });
-    return table('Ball centres, machine coordinates', ['row', ...record.head.map((column, c) => (c < record.head.length - 3 ? `${column} °` : column)), 'remove', 'mark'], rows);
+    const heads = columns.map((column) => ('XYZ'.includes(column) ? column : `${column} °`));
+    return table(goes ? 'Touches, machine coordinates of the tip that touches' : 'Ball centres, machine coordinates', ['row', ...heads, ...(goes ? ['goes'] : []), 'remove', 'mark'], rows);
   }
 
-  const begin = () => {
+  const begin = (empty, kind) => {
     const machine = machineOf(shop.text(currentMachine(shop)));
-    const name = `${stemOf(currentMachine(shop))}-typed.touches.csv`;
-    shop.write('begin a list', name, textOf(emptyRecord(machine, bench.inch ? 'inch' : 'mm')), { touches: name });
+    const name = `${stemOf(currentMachine(shop))}-${kind}.touches.csv`;
+    shop.write('begin a list', name, textOf(empty(machine, bench.inch ? 'inch' : 'mm')), { touches: name });
   };
 
   const fit = guarded(outcome, async () => {
@@ -161,9 +159,32 @@ export function buildMeasureRoom(bench) {
   });
   const empty = el('p', {}, 'Describe or open a machine first, in the room ', el('a', { href: '#machine' }, 'My machine'), '.');
   const have = el('div', {}, grid, outcome, shown, el('p', { class: 'buttons' }, button('Find the axis', fit, { class: 'main' }), button('Save the record', () => bench.save(currentRecord(shop)))), fitShown);
-  const body = el('div', {}, step('What was touched', 'Drop what the control left, or type ball centres: one row for each angle, machine coordinates.',
-    drop, el('div', { class: 'row' }, field('Record', picker), button('Type a list', begin)), have));
+  const body = el('div', {}, step('What was touched', 'Drop what the control left, or type what you read: ball centres, one row for each angle, from an indicator swept round the ball or from its sides; or single touches of an edge finder. Machine coordinates.',
+    drop, el('div', { class: 'row' }, field('Record', picker), button('Type ball centres', () => begin(emptyRecord, 'typed')), button('Type single touches', () => begin(emptyTouches, 'touched'))), have));
   return { element: el('div', {}, el('h2', { tabindex: '-1' }, 'Measure'), empty, body), refresh };
+}
+
+/** One number as it was read; a decimal comma becomes a point where commas separate columns. */
+function typedCell(record, row, r, column, put) {
+  const c = record.head.indexOf(column);
+  const box = el('input', { type: 'text', inputmode: 'text', autocomplete: 'off', 'aria-label': `row ${r + 1} ${column}`, 'data-key': `${r}.${c}` });
+  box.value = row[c] ?? '';
+  box.addEventListener('change', () => {
+    const text = box.value.trim();
+    put(r, { [column]: record.separator === ',' ? text.replace(',', '.') : text }, `row ${r + 1} ${column}`);
+  });
+  return box;
+}
+
+function approachCell(record, row, r, put) {
+  const of = (way) => way.map(Number).join();
+  const now = of(['I', 'J', 'K'].map((letter) => row[record.head.indexOf(letter)]));
+  const known = Object.entries(approaches).map(([words, way]) => [of(way), words]);
+  const options = known.some(([way]) => way === now) ? known : [[now, `along ${now}`], ...known];
+  return select(options, now, (way) => {
+    const [I, J, K] = way.split(',');
+    put(r, { I, J, K }, `row ${r + 1} goes`);
+  }, { 'aria-label': `row ${r + 1} goes`, 'data-key': `${r}.way` });
 }
 
 /** Rows that were offered and not filled are no touches. */
@@ -171,7 +192,7 @@ function dropHalfTyped(shop, name) {
   const text = shop.text(name);
   const record = recordOf(text);
   const rows = completeRows(record);
-  if (isCentreRecord(text) && rows.length < record.rows.length) shop.write('leave out empty rows', name, textOf({ ...record, rows }));
+  if (isTyped(text) && rows.length < record.rows.length) shop.write('leave out empty rows', name, textOf({ ...record, rows }));
 }
 
 function lineRow(row, line) {
@@ -192,7 +213,7 @@ export function lineOf(text, k) {
 
 /** Rows still being typed become comments: the lines keep their numbers. */
 export function onlyComplete(text) {
-  if (!isCentreRecord(text)) return text;
+  if (!isTyped(text)) return text;
   const record = recordOf(text);
   const lines = text.split(/\r?\n/);
   record.rows.forEach((row, k) => {

@@ -1,6 +1,7 @@
 // Plan: how long or how well, what it will give, where it touches, and the program for a control.
-import { el, field, select, slider, button, table, pageFrame, fillSelect, dropPlace } from './elements.js';
-import { step, said, settled, guarded, commandShown, saveButtons, stemOf } from './bench.js';
+import { el, field, select, slider, button, table, pageFrame, fillSelect, dropPlace, download } from './elements.js';
+import { step, said, settled, guarded, commandShown, saveButtons, stemOf, encode } from './bench.js';
+import { Stopped } from './program.js';
 import { machineOf } from './toml-lines.js';
 import { currentMachine } from './room-machine.js';
 import { DrawingPanel } from './drawing-panel.js';
@@ -25,47 +26,107 @@ export function touchesOfPlan(text) {
   return [...pattern.matchAll(/around = (-?[\d.]+), up = (-?[\d.]+)/g)].map(([, around, up]) => ({ around: Number(around), up: Number(up) }));
 }
 
+/** What the plan shall keep to, beside its purpose: the option of `plan` and its slider. */
+const aims = {
+  purpose: { text: 'what its purpose asks' },
+  minutes: { text: 'so many minutes', option: '--minutes', label: 'Minutes', min: 3, max: 60, step: 0.5, first: 10, shown: (bench, minutes) => `${minutes} min` },
+  within: { text: 'a wanted accuracy', option: '--within', label: 'U95 wanted of every value', min: 2, max: 30, step: 0.5, first: 5, unit: 'um', shown: (bench, um) => bench.small(um / 1000) },
+  detect: { text: 'a shift to be found', option: '--detect', label: 'Shift to be found in 8 of 10 cases', min: 3, max: 100, step: 1, first: 15, unit: 'um', shown: (bench, um) => bench.small(um / 1000) },
+};
+
+const aimOf = (shop) => (aims[shop.choice('aim')] ? shop.choice('aim') : 'purpose');
+
+function aimArgs(shop) {
+  const key = aimOf(shop);
+  const { option, unit = '', first } = aims[key];
+  if (!option) return [];
+  const args = [option, `${shop.choice(key, first)}${unit}`];
+  const against = shop.choice('against', '');
+  return key === 'detect' && shop.files.has(against) ? [...args, '--against', against] : args;
+}
+
 function planArgs(shop, machine) {
-  const args = ['plan', machine, '--for', shop.choice('purpose', 'commissioning')];
-  if (shop.choice('minutesAsked', false)) args.push('--minutes', String(shop.choice('minutes', 10)));
+  const args = ['plan', machine, '--for', shop.choice('purpose', 'commissioning'), ...aimArgs(shop)];
   if (shop.choice('flip', false)) args.push('--flip');
   if (shop.choice('order', '')) args.push('--order', shop.choice('order'));
   return [...args, '-o', `${stemOf(machine)}.plan.toml`];
+}
+
+function aimSlider(bench, key, set) {
+  const { label, min, max, step: by, first, shown } = aims[key];
+  return slider(label, { min, max, step: by, value: bench.shop.choice(key, first), shown: (value) => shown(bench, value), onchange: set(key) });
 }
 
 function options(bench, replan) {
   const { shop } = bench;
   const set = (key) => (value) => {
     shop.choose(key, value);
+    refresh();
     replan();
   };
   const box = (key, label, why) =>
     el('div', { class: 'field check' },
       el('label', {}, el('input', { type: 'checkbox', checked: shop.choice(key, false), onchange: (event) => set(key)(event.target.checked) }), ` ${label}`),
       el('span', { class: 'why' }, why));
-  return el(
+  const purpose = select(purposes, shop.choice('purpose', 'commissioning'), set('purpose'));
+  const aim = select(Object.entries(aims).map(([key, each]) => [key, each.text]), aimOf(shop), set('aim'));
+  const against = select([], '', set('against'));
+  const againstField = field('Against', against);
+  const sliders = {};
+  const place = el('div', {});
+  function refresh() {
+    const key = aimOf(shop);
+    aim.value = key;
+    purpose.value = shop.choice('purpose', 'commissioning');
+    if (aims[key].option && place.shownIn !== `${key} ${bench.inch}`) {
+      sliders[key] = aimSlider(bench, key, set);
+      place.replaceChildren(sliders[key]);
+      place.shownIn = `${key} ${bench.inch}`;
+    }
+    place.hidden = !aims[key].option;
+    againstField.hidden = key !== 'detect';
+    fillSelect(against, [['', 'this survey made again'], ...shop.named('.result.json')], shop.choice('against', ''));
+  }
+  const element = el(
     'div',
     {},
-    el('div', { class: 'row' }, field('What is it for?', select(purposes, shop.choice('purpose', 'commissioning'), set('purpose')))),
-    box('minutesAsked', 'I have so many minutes', 'Then the plan is as good as it gets in that time.'),
-    slider('Minutes', { min: 3, max: 60, step: 0.5, value: shop.choice('minutes', 10), shown: (minutes) => `${minutes} min`, onchange: (minutes) => {
-      shop.choose('minutesAsked', true);
-      set('minutes')(minutes);
-    } }),
+    el('div', { class: 'row' }, field('What is it for?', purpose), field('What decides?', aim)),
+    place, againstField,
     el('details', {}, el('summary', {}, 'More choices'),
       box('flip', 'A second pass with the spindle turned by 180°', 'It takes away how far the stylus runs out.'),
       field('Order of the angles', select([['', 'as usual'], ['there-and-back', 'there and back'], ['pairs', 'pairs']], shop.choice('order', ''), set('order')))),
   );
+  return { element, refresh };
 }
 
 function predicted(bench, plan) {
-  const rows = plan.predicted.map((each) => [
-    `${each.name}`, bench.amount(each.U95, each.unit), bench.amount(each.U95_absolute, each.unit),
-    ...(plan.predicted.some((other) => other.efficiency !== undefined) ? [each.efficiency === undefined || each.efficiency === null ? '' : `${Math.round(each.efficiency * 100)} %`] : []),
-  ]);
-  const head = ['value', 'U95 to compare two surveys', 'U95 to write the value'];
-  if (rows[0]?.length > 3) head.push('of what is possible');
-  return table('What it will give', head, rows);
+  const wanted = new Map((plan.wanted ?? []).map((each) => [each.name, each]));
+  const asked = plan.predicted.some((each) => wanted.has(each.name));
+  const rows = plan.predicted.map((each) => {
+    const aim = wanted.get(each.name);
+    return [each.name, bench.amount(each.U95, each.unit), bench.amount(each.U95_absolute, each.unit),
+      ...(asked ? [aim ? bench.amount(aim.wanted, aim.unit) : ''] : [])];
+  });
+  return table('What it will give', ['value', 'U95 to compare two surveys', 'U95 to write the value', ...(asked ? ['wanted'] : [])], rows);
+}
+
+/** What the proof says, in words; the bound and what is reached count in parts of what is wanted. */
+function proofOf(plan) {
+  const proof = plan.certificate;
+  if (!proof) return [];
+  const best = proof.bound > 0 ? `gets every value below ${proof.bound.toFixed(2)} of what is wanted; this plan gets ${proof.reached.toFixed(2)}. ` : 'does better. ';
+  return [
+    el('h4', {}, 'How close it comes to the best there is'),
+    el('p', {}, el('strong', {}, `It reaches ${Math.round(proof.efficiency * 100)} % of what is possible. `),
+      `Proof: no survey of ${proof.minutes.toFixed(1)} minutes on this machine, made of ${proof.least_touches} to ${proof.most_touches} touches a station on a grid of ${proof.grid_step}°, ${best}`,
+      el('span', { class: 'why' }, `${proof.candidates} stations were weighed. “Save the certificate” keeps the numbers anybody can check it with.`)),
+  ];
+}
+
+function certificateButton(plan) {
+  return plan.certificate
+    ? el('p', { class: 'buttons' }, button('Save the certificate', () => download(`${plan.identity}.certificate.json`, encode(JSON.stringify(plan.certificate, null, 1)))))
+    : '';
 }
 
 function showPlan(bench, place, plan, outcome) {
@@ -74,11 +135,19 @@ function showPlan(bench, place, plan, outcome) {
   place.replaceChildren(
     el('p', { class: 'verdict' }, `${plan.stations.length} stations, ${plan.touches} touches, about ${plan.minutes.toFixed(1)} minutes`),
     predicted(bench, plan),
+    ...proofOf(plan), certificateButton(plan),
     plan.limited_by.length > 0 ? el('div', {}, el('h4', {}, 'What limits it'), el('ul', {}, plan.limited_by.map((line) => el('li', {}, line)))) : '',
     gains.length > 0 ? el('div', {}, el('h4', {}, 'What more would buy'), el('ul', {}, gains)) : '',
     plan.left_out?.length > 0 ? el('div', {}, el('h4', {}, 'Left out'), el('ul', {}, plan.left_out.map((line) => el('li', {}, String(line))))) : '',
+    el('details', {}, el('summary', {}, 'The stations in order'), stationTable(plan)),
     ...said(outcome, { sheet: false }).slice(1).filter(Boolean),
   );
+}
+
+function stationTable(plan) {
+  const letters = Object.keys(plan.stations[0]?.angles ?? {});
+  return table('Stations', ['station', ...letters.map((letter) => `${letter} °`), 'touches', 'spindle'],
+    plan.stations.map((each) => [each.label, ...letters.map((letter) => String(each.angles[letter]).replace('-', '−')), String(each.touches), each.flip ? 'turned by 180°' : '']));
 }
 
 function programStep(bench) {
@@ -157,24 +226,48 @@ export function buildPlanRoom(bench) {
   const shown = commandShown(['plan', 'my.machine.toml']);
   const program = programStep(bench);
   const proof = proofStep(bench);
+  /** What the search under way, or the plan on the screen, is for. */
   let plannedFor = '';
 
-  const replan = settled(guarded(outcome, async () => {
+  /** The plan follows what is chosen; while it is searched the last one stays, paler. */
+  async function plan() {
     const machine = currentMachine(shop);
     if (!machine) return;
     const args = planArgs(shop, machine);
-    const key = `${commandLineKey(args)} ${shop.text(machine)}`;
     shown.set(args);
-    if (key === plannedFor && planName(shop)) return;
-    const told = await bench.json([...args, '--json'], { lane: 'plan', derived: true, choices: { plan: args.at(-1) } });
-    if (!told.value) {
-      outcome.replaceChildren(...said(told.outcome).filter(Boolean));
-      return;
+    const key = `${args.join(' ')}\n${shop.text(machine)}`;
+    if (`${key} ${bench.inch}` === plannedFor) return;
+    plannedFor = `${key} ${bench.inch}`;
+    const kept = shop.choice('planned');
+    if (kept?.key === key && shop.files.has(args.at(-1))) show(JSON.parse(kept.text), kept.messages);
+    else await search(args, key);
+  }
+
+  async function search(args, key) {
+    const asked = plannedFor;
+    outcome.classList.add('stale');
+    try {
+      const { value, outcome: told } = await bench.json([...args, '--json'], { lane: 'plan', long: true, derived: true, choices: { plan: args.at(-1) } });
+      if (value) shop.choose('planned', { key, text: told.out, messages: told.err });
+      if (plannedFor !== asked) return;
+      outcome.classList.remove('stale');
+      if (value) show(value, told.err);
+      else outcome.replaceChildren(...said(told).filter(Boolean));
+    } catch (fault) {
+      if (plannedFor !== asked) return;
+      plannedFor = '';
+      outcome.classList.remove('stale');
+      if (!(fault instanceof Stopped)) throw fault;
+      outcome.replaceChildren(el('p', { class: 'verdict bad' }, 'The search was stopped: there is no plan for this yet.'), el('p', { class: 'buttons' }, button('Search again', () => replan())));
     }
-    plannedFor = key;
-    showPlan(bench, outcome, told.value, told.outcome);
-    drawPlan(told.value);
-  }));
+  }
+
+  const show = (found, messages) => {
+    showPlan(bench, outcome, found, { code: 0, out: '', err: messages });
+    drawPlan(found);
+  };
+
+  const replan = settled(guarded(outcome, plan));
 
   const drawPlan = (plan) => {
     const machine = currentMachine(shop);
@@ -188,15 +281,15 @@ export function buildPlanRoom(bench) {
     empty.hidden = Boolean(machine);
     body.hidden = !machine;
     if (!machine) return;
+    choices.refresh();
     program.refresh();
     proof.refresh();
     replan();
   }
 
+  const choices = options(bench, () => replan());
   const empty = el('p', {}, 'Describe or open a machine first, in the room ', el('a', { href: '#machine' }, 'My machine'), '.');
-  const body = el('div', {}, step('How well, how long', 'The plan follows as you choose. Everything it promises is at 95 %.', options(bench, replan), outcome, shown), program.element, proof.element);
+  const body = el('div', {}, step('How well, how long', 'The plan follows as you choose. Everything it promises is at 95 %.', choices.element, outcome, shown), program.element, proof.element);
   const element = el('div', { class: 'two' }, el('div', {}, el('h2', { tabindex: '-1' }, 'Plan'), empty, body), drawing.element);
   return { element, refresh };
 }
-
-const commandLineKey = (args) => args.join(' ');

@@ -1,5 +1,5 @@
 // Rehearse: the text of the program on a virtual machine, with faults to try.
-import { el, field, select, button, table, typed, fillSelect, filmFrame, slider } from './elements.js';
+import { el, field, select, button, table, typed, fillSelect, filmFrame, slider, dropPlace } from './elements.js';
 import { step, said, guarded, commandShown, saveButtons, stemOf } from './bench.js';
 import { currentMachine } from './room-machine.js';
 import { planName, controlNames } from './room-plan.js';
@@ -97,6 +97,10 @@ export function buildRehearseRoom(bench) {
   const body = el('div', {},
     step('What runs, and what goes wrong', 'Nothing moves but numbers. A rehearsal knows only what the files say.',
       el('div', { class: 'row' }, field('Program', program), field('Control sheet', control), field('How the machine really is', truth, 'A truth file of a demo, to see whether it is found.')),
+      dropPlace('Open a truth file: how a virtual machine really is', (files) => {
+        const taken = new Map([...files].map(([name, bytes]) => [name.endsWith('.truth.toml') ? name : `${stemOf(name)}.truth.toml`, bytes]));
+        shop.change('open a truth file', { written: taken, choices: { truth: [...taken.keys()].at(-1) } });
+      }, { accept: '.toml' }),
       el('div', { class: 'row' }, field('On purpose', fault), field('at touch', faultAt)),
       el('div', { class: 'row' }, el('div', { class: 'field check' }, el('label', {}, noise, ' err at random by the sigmas of the machine file')), field('Which random errors', seed)),
       slider('Least distance wanted from anything', { min: 0, max: 20, step: 0.5, value: shop.choice('guard', 3), shown: (mm) => bench.length(mm, 1), onchange: set('guard') }),

@@ -1,9 +1,11 @@
 // Result: the report, what one touch does to it, limits, the feet, and the values where they are used.
 import { el, field, select, typed, slider, button, table, tableRow, pageFrame, dropPlace, fillSelect, download } from './elements.js';
 import { step, said, guarded, commandShown, saveButtons, settled, stemOf, encode } from './bench.js';
-import { currentMachine } from './room-machine.js';
 import { controlNames } from './room-plan.js';
-import { currentRecord, resultName } from './room-measure.js';
+import { resultName } from './room-measure.js';
+import { trialStep } from './trial-step.js';
+import { shimStep } from './shim-step.js';
+import { valuesOf } from './result-values.js';
 
 const written = (values) => Object.entries(values).filter(([, each]) => each.U95 > 0);
 
@@ -26,90 +28,6 @@ function reportStep(bench) {
     place.replaceChildren(frame, el('p', { class: 'buttons' }, button('Save the report', () => download(page, html)), button('Print it', () => frame.contentWindow.print())));
   }), 100);
   return { element: step('Report', null, place, shown), refresh: show };
-}
-
-/** U95 of every value with some touches left out, beside what it is now. */
-function trialStep(bench) {
-  const { shop } = bench;
-  const place = el('div', { 'aria-live': 'polite' });
-  const list = el('div', {});
-  const shown = commandShown(['fit']);
-  let left = new Set();
-  let listed = '';
-
-  function shortened(text) {
-    return text.split('\n').map((line, k) => (left.has(k + 1) ? '#' : line)).join('\n');
-  }
-
-  const tryIt = guarded(place, async () => {
-    const result = JSON.parse(shop.text(resultName(shop)));
-    const { machine, touches } = sourcesOf(shop, result);
-    const text = shortened(shop.text(touches));
-    const name = 'trial.touches.csv';
-    shown.set(['fit', machine, name]);
-    const { outcome, value } = await bench.json(['fit', machine, name, '--json'], { lane: 'trial', keep: false, extra: new Map([[name, encode(text)]]) });
-    if (!value) {
-      place.replaceChildren(...said(outcome).filter(Boolean));
-      return;
-    }
-    place.replaceChildren(besideTable(bench, result, value, left.size));
-  });
-
-  function fill() {
-    const name = resultName(shop);
-    const result = JSON.parse(shop.text(name));
-    if (listed === shop.text(name)) return;
-    listed = shop.text(name);
-    left = new Set();
-    place.replaceChildren();
-    const { touches } = sourcesOf(shop, result);
-    list.replaceChildren(touches ? touchList(bench, result, left, tryIt) : el('p', { class: 'why' }, 'The touch record of this result is not here: open it in Measure.'));
-  }
-
-  const element = el('details', { class: 'choice' }, el('summary', {}, 'Leave touches out, on trial'),
-    step('What does one touch do?', 'Take the tick away: the fit is made again without that touch. Nothing is kept.', list, place, shown));
-  return { element, refresh: fill };
-}
-
-function sourcesOf(shop, result) {
-  const of = (role, otherwise) => {
-    const file = result.inputs?.find((each) => each.role === role)?.file;
-    return shop.files.has(file) ? file : otherwise;
-  };
-  return { machine: of('machine', currentMachine(shop)), touches: of('touches', currentRecord(shop)) };
-}
-
-function touchList(bench, result, left, tryIt) {
-  const rows = result.touches.map((touch) => {
-    const tick = el('input', { type: 'checkbox', checked: true, 'aria-label': `touch ${touch.label} at station ${touch.station}`, onchange: () => {
-      if (tick.checked) left.delete(touch.line);
-      else left.add(touch.line);
-      tryIt();
-    } });
-    const row = tableRow([touch.label, touch.station, touch.artefact, bench.small(touch.residual_mm), touch.excluded ? 'left out by the fit' : '', '']);
-    row.lastElementChild.append(tick);
-    return row;
-  });
-  return table('Touches', ['touch', 'station', 'of', 'left over', 'note', 'in'], rows);
-}
-
-/** All values of a result with a U95, flat. */
-function valuesOf(result) {
-  const values = new Map();
-  for (const [axis, each] of Object.entries(result.axes)) {
-    for (const [direction, value] of Object.entries(each.centre ?? {})) values.set(`${axis}.centre.${direction}`, { value: value.value, U95: value.U95_absolute, unit: 'mm' });
-    for (const [direction, value] of Object.entries(each.orientation ?? {})) values.set(`${axis}.orientation.${direction}`, { value: value.value_deg, U95: value.U95_absolute_deg, unit: 'deg' });
-  }
-  return values;
-}
-
-function besideTable(bench, before, after, count) {
-  const old = valuesOf(before);
-  const rows = [...valuesOf(after)].map(([name, each]) => {
-    const was = old.get(name);
-    return [name, bench.amount(each.value - was.value, each.unit), bench.amount(was.U95, each.unit), bench.amount(each.U95, each.unit)];
-  });
-  return table(`With ${count} touch${count === 1 ? '' : 'es'} left out`, ['value', 'goes by', 'U95 now', 'U95 without'], rows);
 }
 
 function judgeStep(bench) {
@@ -182,63 +100,6 @@ function judgementTable(bench, value) {
   return table('Judgement', ['value', 'measured', 'U95', 'from', 'to', 'verdict', 'what would settle it'],
     value.judgements.map((each) => [each.value, amount(each.measured, each.unit), amount(each.U95, each.unit), amount(each.low, each.unit), amount(each.high, each.unit), each.verdict, each.settles]));
 }
-
-function shimStep(bench) {
-  const { shop } = bench;
-  const place = el('div', { 'aria-live': 'polite' });
-  const feetBox = el('textarea', { rows: '6', class: 'text', spellcheck: 'false' });
-  const shown = commandShown(['shim']);
-  feetBox.value = shop.choice('feet', 'left front  -485 -275 -340\nleft rear  -485 -125 -340\nright front  -365 -275 -340\nright rear  -365 -125 -340');
-  const go = guarded(place, async () => {
-    shop.choose('feet', feetBox.value);
-    const name = resultName(shop);
-    const feet = feetOf(feetBox.value);
-    const given = shop.named('.feet.toml').at(-1);
-    const file = given ?? 'my.feet.toml';
-    const args = ['shim', name, '--feet', file];
-    shown.set(args);
-    const extra = given ? new Map() : new Map([[file, encode(feetText(feet))]]);
-    const told = await bench.run(args, { keep: false, extra });
-    place.replaceChildren(feetDrawing(given ? feetInFile(shop.text(given)) : feet, told.out), ...said(told, { open: true }).filter(Boolean));
-  });
-  const drop = dropPlace('Open a file of feet', (files) => shop.change('open feet', { written: new Map([...files].map(([name, bytes]) => [name.replace(/(\.feet)?\.toml$/, '.feet.toml'), bytes])) }), { accept: '.toml' });
-  const element = el('details', { class: 'choice' }, el('summary', {}, 'Move the unit: shims and taps'),
-    step('The feet of the unit', 'CAUTION: Machine off and locked before hands go near the unit; a heavy unit needs lifting gear. The machine manual, local safety rules and qualified people come first.',
-      field('One foot a line: its name, then X Y Z in machine coordinates', feetBox), drop, el('p', { class: 'buttons' }, button('What to do', go)), place, shown));
-  return { element, refresh: () => {} };
-}
-
-export function feetOf(text) {
-  return text.split('\n').map((line) => line.match(/^(.*?)\s+(-?[\d.]+)[\s,]+(-?[\d.]+)[\s,]+(-?[\d.]+)\s*$/)).filter(Boolean)
-    .map(([, name, ...at]) => ({ name: name.trim(), at: at.map(Number) }));
-}
-
-function feetText(feet) {
-  return `format = 1\nunits = "mm"\n\n${feet.map((foot) => `[[foot]]\nname = ${JSON.stringify(foot.name)}\nat = [${foot.at.join(', ')}]\n`).join('\n')}`;
-}
-
-function feetInFile(text) {
-  return [...text.matchAll(/\[\[foot\]\]\s*\nname\s*=\s*"([^"]*)"\s*\nat\s*=\s*\[([^\]]*)\]/g)].map(([, name, at]) => ({ name, at: at.split(',').map(Number) }));
-}
-
-/** The feet from above, to scale, each with its line of the advice. */
-function feetDrawing(feet, advice) {
-  if (feet.length === 0) return '';
-  const xs = feet.map((foot) => foot.at[0]);
-  const ys = feet.map((foot) => foot.at[1]);
-  const span = Math.max(Math.max(...xs) - Math.min(...xs), Math.max(...ys) - Math.min(...ys), 1);
-  const place = (foot) => [90 + ((foot.at[0] - Math.min(...xs)) / span) * 420, 60 + ((Math.max(...ys) - foot.at[1]) / span) * 220];
-  const lineOfFoot = (name) => advice.split('\n').find((line) => line.includes(name) && /\d/.test(line))?.replace(name, '').trim() ?? '';
-  const marks = feet.map((foot) => {
-    const [x, y] = place(foot);
-    return `<rect x="${x - 10}" y="${y - 10}" width="20" height="20" class="foot"/><text x="${x}" y="${y - 18}" text-anchor="middle">${escaped(foot.name)}</text><text x="${x}" y="${y + 32}" text-anchor="middle" class="small">${escaped(lineOfFoot(foot.name).slice(0, 46))}</text>`;
-  });
-  const figure = el('figure', { class: 'feet' });
-  figure.innerHTML = `<svg viewBox="0 0 600 340" role="img" aria-label="The feet from above">${marks.join('')}</svg><figcaption>The feet from above: X to the right, Y away from the front</figcaption>`;
-  return figure;
-}
-
-const escaped = (text) => text.replace(/[&<>"]/g, (letter) => ({ '&': '&amp;', '<': '&lt;', '>': '&gt;', '"': '&quot;' })[letter]);
 
 function valuesStep(bench) {
   const { shop } = bench;

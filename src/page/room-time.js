@@ -128,10 +128,18 @@ export function buildTimeRoom(bench) {
     refresh();
   }, { placeholder: '0.010' });
   const steps = [historyStep(bench), compareStep(bench), confirmStep(bench)];
-  const drop = dropPlace('Drop results here: as many as you have', (files) => {
-    const taken = new Map([...files].map(([name, bytes]) => [name.endsWith('.result.json') ? name : `${stemOf(name)}.result.json`, bytes]));
+  const note = el('p', { class: 'why', role: 'status' });
+  /** Of a folder only results count; of files chosen one by one all do. */
+  const take = (files, wholeFolder) => {
+    const results = [...files].filter(([name]) => !wholeFolder || name.endsWith('.result.json'));
+    const taken = new Map(results.map(([name, bytes]) => [name.endsWith('.result.json') ? name : `${stemOf(name)}.result.json`, bytes]));
+    note.textContent = taken.size > 0 ? `${taken.size} result${taken.size === 1 ? '' : 's'} taken, of ${files.size} file${files.size === 1 ? '' : 's'}.` : `None of these ${files.size} files is a result: their names end in .result.json.`;
     shop.change('open results', { written: taken });
-  }, { accept: '.json' });
+  };
+  const looksLikeFolder = (files) => [...files.keys()].some((name) => name.endsWith('.result.json'));
+  const drop = el('div', { class: 'row' },
+    dropPlace('Drop results or a folder of them here, or press to choose files', (files) => take(files, looksLikeFolder(files)), { accept: '.json' }),
+    dropPlace('Choose a folder', (files) => take(files, true), { folder: true }), note);
   function refresh() {
     for (const each of steps) each.refresh();
   }

@@ -37,8 +37,17 @@ export function encode(text) {
   return new TextEncoder().encode(text);
 }
 
+export function bytesOfBase64(text) {
+  const letters = atob(text);
+  const bytes = new Uint8Array(letters.length);
+  for (let k = 0; k < letters.length; ++k) bytes[k] = letters.charCodeAt(k);
+  return bytes;
+}
+
 function sameBytes(a, b) {
-  return a.length === b.length && a.every((byte, k) => byte === b[k]);
+  if (a.length !== b.length) return false;
+  for (let k = 0; k < a.length; ++k) if (a[k] !== b[k]) return false;
+  return true;
 }
 
 function makeFolders(FS, path) {

@@ -1,6 +1,6 @@
 // What is being worked on: files by name, and what was chosen in the rooms. Kept in the browser, saved
 // as one file, every change can be undone.
-import { decode, encode } from './run-command.js';
+import { bytesOfBase64, decode, encode } from './run-command.js';
 
 const databaseName = 'pivotrace';
 const storeName = 'work';
@@ -26,7 +26,6 @@ async function store(mode) {
 }
 
 const toBase64 = (bytes) => btoa(Array.from(bytes, (byte) => String.fromCharCode(byte)).join(''));
-const fromBase64 = (text) => Uint8Array.from(atob(text), (letter) => letter.charCodeAt(0));
 
 export class Shop extends EventTarget {
   constructor() {
@@ -153,7 +152,7 @@ export class Shop extends EventTarget {
     if (work?.format !== savedFormat || typeof work.files !== 'object') {
       throw new Error('This is no work saved by this page. Drop other files into the room they belong to.');
     }
-    const files = new Map(Object.entries(work.files).map(([name, packed]) => [name, fromBase64(packed)]));
+    const files = new Map(Object.entries(work.files).map(([name, packed]) => [name, bytesOfBase64(packed)]));
     this.undos.push({ label: 'open saved work', files: this.files, choices: this.choices });
     this.become(files, work.choices ?? {});
   }

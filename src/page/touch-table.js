@@ -40,11 +40,29 @@ export function withComment(record, key, value) {
   return { ...record, comments };
 }
 
-export function emptyRecord(machine, units) {
+/** Angles to begin with: eight round the whole turn, or over the travel there is; the last axis turns. */
+function firstAngles(machine) {
   const letters = machine.rotary.map((axis) => axis.letter);
   const [low, high] = machine.rotary.at(-1)?.limits ?? [0, 360];
   const whole = high - low >= 360;
   const angle = (k) => (whole ? 45 * k : Math.round(low + ((high - low) * k) / 7));
-  const rows = Array.from({ length: 8 }, (unused, k) => [...letters.map((letter, axis) => (axis === letters.length - 1 ? String(angle(k)) : '0')), '', '', '']);
-  return { comments: [`# units: ${units}`, '# kind: centre'], separator: ',', head: [...letters, 'X', 'Y', 'Z'], rows };
+  return { letters, stations: Array.from({ length: 8 }, (unused, k) => letters.map((letter, axis) => (axis === letters.length - 1 ? String(angle(k)) : '0'))) };
 }
+
+export function emptyRecord(machine, units) {
+  const { letters, stations } = firstAngles(machine);
+  return { comments: [`# units: ${units}`, '# kind: centre'], separator: ',', head: [...letters, 'X', 'Y', 'Z'], rows: stations.map((angles) => [...angles, '', '', '']) };
+}
+
+/** Which way a touch goes, as I J K: from both sides, from front and back, and from above. */
+export const approaches = { 'towards +X': ['1', '0', '0'], 'towards −X': ['-1', '0', '0'], 'towards +Y': ['0', '1', '0'], 'towards −Y': ['0', '-1', '0'], 'towards −Z': ['0', '0', '-1'], 'towards +Z': ['0', '0', '1'] };
+
+/** Single touches of an edge finder or a tool: five at every angle. */
+export function emptyTouches(machine, units) {
+  const { letters, stations } = firstAngles(machine);
+  const ways = Object.values(approaches).slice(0, 5);
+  return { comments: [`# units: ${units}`, '# kind: touch', '# typed: by hand'], separator: ',', head: [...letters, 'X', 'Y', 'Z', 'I', 'J', 'K'], rows: stations.flatMap((angles) => ways.map((way) => [...angles, '', '', '', ...way])) };
+}
+
+/** Lists begun here say so in a comment: these, and ball centres, can be typed in. */
+export const isTyped = (text) => isCentreRecord(text) || /^#\s*typed:/m.test(text);

@@ -1,20 +1,25 @@
 // The program's own thread: unpacks it once, then runs one command after the other.
 import createPivotrace from 'pivotrace-program';
-import { runCommand } from './run-command.js';
+import { runCommand, bytesOfBase64 } from './run-command.js';
 
 let compiled;
 
 /** The program travels as text: gzip in base 64. */
 async function unpacked(text) {
-  const packed = Uint8Array.from(atob(text), (letter) => letter.charCodeAt(0));
+  const packed = bytesOfBase64(text);
   const stream = new Blob([packed]).stream().pipeThrough(new DecompressionStream('gzip'));
   return new Response(stream).arrayBuffer();
 }
 
-async function start(message) {
-  compiled = unpacked(message.program).then((bytes) => WebAssembly.compile(bytes));
-  await compiled;
-  postMessage({ kind: 'ready' });
+/** A thread that follows another gets the code it had compiled; a browser may keep it from travelling. */
+async function start({ program, code }) {
+  compiled = code ? Promise.resolve(code) : unpacked(program).then((bytes) => WebAssembly.compile(bytes));
+  const made = await compiled;
+  try {
+    postMessage({ kind: 'ready', code: made });
+  } catch {
+    postMessage({ kind: 'ready' });
+  }
 }
 
 async function run({ id, command }) {

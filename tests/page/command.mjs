@@ -3,8 +3,11 @@
 import { chmodSync, existsSync, mkdirSync, readFileSync, readdirSync, rmSync, statSync, writeFileSync } from 'node:fs';
 import { createRequire } from 'node:module';
 import { dirname, join, resolve } from 'node:path';
+import { setFlagsFromString } from 'node:v8';
 import { runCommand } from '../../src/page/run-command.js';
 
+// One command uses a small part of the program: the rest need not be compiled.
+setFlagsFromString('--wasm-lazy-compilation');
 const [script, ...args] = process.argv.slice(2);
 // The compiler's script was made for a worker.
 globalThis.self = { location: { href: '' } };

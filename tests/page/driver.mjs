@@ -22,8 +22,8 @@ export async function openBrowser({ drawing = false } = {}) {
 }
 
 /** A fresh visitor: {page, context, requests, faults}; whatever is asked of a network is noted and refused. */
-export async function visit(browser, { width = 1280, height = 900, colorScheme = 'light' } = {}) {
-  const context = await browser.newContext({ viewport: { width, height }, colorScheme, acceptDownloads: true });
+export async function visit(browser, { width = 1280, height = 900, colorScheme = 'light', finger = false } = {}) {
+  const context = await browser.newContext({ viewport: { width, height }, colorScheme, acceptDownloads: true, hasTouch: finger, isMobile: finger });
   context.setDefaultTimeout(patience);
   const requests = [];
   const faults = [];

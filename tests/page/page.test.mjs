@@ -2,7 +2,8 @@
 import { after, before, test } from 'node:test';
 import assert from 'node:assert/strict';
 import { spawnSync } from 'node:child_process';
-import { mkdtempSync, readFileSync, rmSync } from 'node:fs';
+import { cpSync, mkdtempSync, readFileSync, rmSync, statSync } from 'node:fs';
+import { gzipSync } from 'node:zlib';
 import { tmpdir } from 'node:os';
 import { join, resolve } from 'node:path';
 import { openBrowser, visit, enter, room, press, openDetails, openDemo, says, drop, fileNames, keepPicture, required, pageFile } from './driver.mjs';
@@ -21,6 +22,8 @@ async function wholeDemo(page) {
   await openDemo(page, 'trunnion');
   await says(page, 'The file is good.');
   await enter(page, 'plan');
+  // The shortest search of all purposes.
+  await room(page).getByLabel('What is it for?').selectOption('crash');
   await says(page, /stations, \d+ touches/);
   await press(page, 'Write program and set-up sheet');
   await room(page).locator('iframe[title="Set-up sheet"]').waitFor();
@@ -54,6 +57,11 @@ test('the content policy forbids every connection, and names the one script by i
   assert.deepEqual(refused, ['refused', 'refused']);
   assert.deepEqual(requests, []);
   await context.close();
+});
+
+test('the page is one file of moderate size', () => {
+  assert.ok(statSync(pageFile).size < 4.5e6);
+  assert.ok(gzipSync(readFileSync(pageFile), { level: 9 }).length < 2e6);
 });
 
 test('a whole job without a network, and work that survives closing in the middle', async () => {
@@ -149,7 +157,7 @@ test('the rules of access hold in every room, light and dark', async () => {
     await wholeDemo(page);
     for (const id of rooms) {
       await enter(page, id);
-      if (id === 'result') for (const title of ['Leave touches out', 'Judge it', 'Values to copy', 'A program that sets', 'Into a post', 'Move the unit']) await openDetails(page, title);
+      if (id === 'result') for (const title of ['Judge it', 'Values to copy', 'A program that sets', 'Into a post', 'Move the unit']) await openDetails(page, title);
       await page.waitForTimeout(500);
       await page.evaluate(axe);
       const { violations } = await page.evaluate(() => globalThis.axe.run(document, { iframes: false }));
@@ -174,43 +182,89 @@ test('everything can be reached and done by keyboard', async () => {
   await context.close();
 });
 
-/** A demo's fit and rehearsal natively: shortest of several times, in ms. */
-function nativeMilliseconds(words, files) {
-  const folder = mkdtempSync(join(tmpdir(), 'pivotrace-'));
-  spawnSync('cp', [...files.map((name) => new URL(name, examples).pathname), folder]);
-  const times = Array.from({ length: 7 }, () => {
+test('a finger does what a mouse does', async () => {
+  const { page, context, faults } = await visit(browser, { width: 375, height: 760, finger: true });
+  const tap = (name) => room(page).getByRole('button', { name, exact: true }).first().tap();
+  await room(page).getByLabel('A demo').selectOption('fourthAxis');
+  await tap('Open the demo');
+  await says(page, 'The file is good.');
+  await page.locator('nav a[href="#measure"]').tap();
+  await room(page).getByLabel('Record').selectOption('fourth-axis.touches.csv');
+  await says(page, 'Nothing stands out.');
+  await tap('Find the axis');
+  await room(page).getByRole('checkbox', { name: /^touch .* left over/ }).nth(20).tap();
+  await says(page, 'With 1 touch left out');
+  // Whatever is pressed is at least 24 px high and wide, boxes to tick with their label (WCAG 2.2, 2.5.8 target size).
+  const small = await page.evaluate(() => [...document.querySelectorAll('button, select, summary, input:not(.unseen), nav a, label.drop')]
+    .filter((each) => each.offsetParent).map((each) => [each.textContent.trim().slice(0, 20) || each.type, each.getBoundingClientRect()])
+    .filter(([, box]) => box.width > 0 && (box.height < 20 || box.width < 20)).map(([name]) => name));
+  assert.deepEqual(small, []);
+  assert.deepEqual(faults, []);
+  await context.close();
+});
+
+test('what is on the screen is told in words as well', async () => {
+  const { page, context } = await visit(browser);
+  await openDemo(page, 'fourthAxis');
+  await enter(page, 'measure');
+  await room(page).getByLabel('Record').selectOption('fourth-axis.touches.csv');
+  await press(page, 'Find the axis');
+  await says(page, 'No touch is left out');
+  const told = await page.locator('main').ariaSnapshot();
+  assert.match(told, /checkbox "touch 1 at station 1, left over [^"]*" \[checked\]/);
+  assert.match(told, /heading "What does one touch do\?" \[level=3\]/);
+  await openDetails(page, 'Move the unit');
+  await press(page, 'What to do');
+  // The example's own advice (src/manual/align.md): nothing on the left, 0.040 mm on the right.
+  await room(page).getByRole('img', { name: /left front: nothing.*right front: 0\.040 mm/ }).waitFor();
+  await context.close();
+});
+
+/** Times of the same command in the page and natively, turn about, so that other work slows both; in ms. */
+async function pairedTimes(page, words, folder, pairs) {
+  const times = { page: [], native: [] };
+  for (let k = 0; k < pairs; ++k) {
+    times.page.push(await page.evaluate(async (args) => {
+      const start = performance.now();
+      const outcome = await globalThis.pivotracePage.bench.run(args, { keep: false });
+      if (outcome.code > 1) throw new Error(outcome.err);
+      return performance.now() - start;
+    }, words));
     const start = performance.now();
     spawnSync(native, words, { cwd: folder });
-    return performance.now() - start;
-  });
-  rmSync(folder, { recursive: true });
-  return Math.min(...times);
+    times.native.push(performance.now() - start);
+  }
+  return times;
 }
 
-async function pageMilliseconds(page, words) {
-  return page.evaluate(async (args) => {
-    const { bench } = globalThis.pivotracePage;
-    const times = [];
-    for (let k = 0; k < 7; ++k) {
-      const start = performance.now();
-      await bench.run(args, { keep: false });
-      times.push(performance.now() - start);
-    }
-    return Math.min(...times);
-  }, words);
-}
+const middle = (numbers) => [...numbers].sort((a, b) => a - b)[Math.floor(numbers.length / 2)];
 
-test('fit and plan take at most four times as long as natively', async () => {
+test('fit, plan and rehearse take at most four times as long as natively', async () => {
   const { page, context } = await visit(browser);
   await openDemo(page, 'trunnion');
   await says(page, 'The file is good.');
-  const files = ['trunnion.machine.toml', 'trunnion.touches.csv'];
-  for (const words of [['fit', ...files], ['plan', files[0], '--for', 'commissioning']]) {
-    const here = await pageMilliseconds(page, words);
-    const there = nativeMilliseconds(words, files);
-    console.log(`${words[0]}: page ${here.toFixed(0)} ms, native ${there.toFixed(0)} ms, ratio ${(here / there).toFixed(2)}`);
-    assert.ok(here <= 4 * there, words[0]);
+  const folder = mkdtempSync(join(tmpdir(), 'pivotrace-'));
+  for (const name of ['trunnion.machine.toml', 'trunnion.touches.csv']) cpSync(new URL(name, examples), join(folder, name));
+  // A regular pattern is planned here: the search runs the same code, for longer.
+  const makes = [['plan', 'trunnion.machine.toml', '--stations', '8', '-o', 'p.plan.toml'], ['cycle', 'p.plan.toml', '--control', 'demo-control', '-o', 'p.nc']];
+  for (const words of makes) {
+    spawnSync(native, words, { cwd: folder });
+    await page.evaluate((args) => globalThis.pivotracePage.bench.run(args), words);
   }
+  const measured = [
+    [['fit', 'trunnion.machine.toml', 'trunnion.touches.csv'], 15],
+    [['rehearse', 'p.nc', '--machine', 'trunnion.machine.toml', '--control', 'demo-control', '--plan', 'p.plan.toml'], 7],
+    [['plan', 'trunnion.machine.toml', '--for', 'check', '--minutes', '4'], 3],
+  ];
+  const slow = [];
+  for (const [words, pairs] of measured) {
+    const times = await pairedTimes(page, words, folder, pairs);
+    const ratio = Math.min(middle(times.page) / middle(times.native), Math.min(...times.page) / Math.min(...times.native));
+    console.log(`${words[0]}: page ${middle(times.page).toFixed(0)} ms, native ${middle(times.native).toFixed(0)} ms, ratio ${ratio.toFixed(2)}`);
+    if (ratio > 4) slow.push(`${words[0]}: ${ratio.toFixed(2)}`);
+  }
+  rmSync(folder, { recursive: true });
+  assert.deepEqual(slow, []);
   await context.close();
 });
 
