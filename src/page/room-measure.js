@@ -3,7 +3,7 @@ import { el, field, select, button, table, tableRow, dropPlace, fillSelect } fro
 import { step, said, guarded, commandShown, saveButtons, settled, stemOf, encode } from './bench.js';
 import { machineOf } from './toml-lines.js';
 import { currentMachine } from './room-machine.js';
-import { recordOf, textOf, completeRows, isTyped, emptyRecord, emptyTouches, approaches, commentOf, withComment } from './touch-table.js';
+import { recordOf, textOf, completeRows, isComplete, isTyped, emptyRecord, emptyTouches, emptyReadings, addedRow, approaches, commentOf, withComment } from './touch-table.js';
 
 const fewestRows = 3;
 
@@ -99,10 +99,8 @@ export function buildMeasureRoom(bench) {
       return;
     }
     const save = (next, label) => shop.write(label, name, textOf(next), { touches: name });
-    const lastAngles = record.head.map((column, k) => (k < record.head.indexOf('X') ? record.rows.at(-1)?.[k] ?? '' : ''));
-    const added = record.head.includes('K') ? [...lastAngles.slice(0, -3), ...Object.values(approaches)[0]] : lastAngles;
     grid.replaceChildren(unitFields(bench, record, save), typingTable(record, text, save),
-      el('p', { class: 'buttons' }, button('Add a row', () => save({ ...record, rows: [...record.rows, added] }, 'add a row'))));
+      el('p', { class: 'buttons' }, button('Add a row', () => save({ ...record, rows: [...record.rows, addedRow(record)] }, 'add a row'))));
   }
 
   function typingTable(record, text, save) {
@@ -115,8 +113,9 @@ export function buildMeasureRoom(bench) {
       const remove = button('×', () => save({ ...record, rows: record.rows.filter((unused, k) => k !== r) }, `remove row ${r + 1}`), { class: 'quiet', 'aria-label': `remove row ${r + 1}` });
       return lineRow(el('tr', {}, el('th', { scope: 'row' }, String(r + 1)), boxes, el('td', {}, remove), el('td', { class: 'mark' })), lineOf(text, r));
     });
-    const heads = columns.map((column) => ('XYZ'.includes(column) ? column : `${column} °`));
-    return table(goes ? 'Touches, machine coordinates of the tip that touches' : 'Ball centres, machine coordinates', ['row', ...heads, ...(goes ? ['goes'] : []), 'remove', 'mark'], rows);
+    const heads = columns.map((column) => (/^[ABC]$/.test(column) ? `${column} °` : column));
+    const caption = record.head.includes('reading') ? 'Indicator readings, more when its tip is pushed in; where the spindle stands' : goes ? 'Touches, machine coordinates of the tip that touches' : 'Ball centres, machine coordinates';
+    return table(caption, ['row', ...heads, ...(goes ? ['goes'] : []), 'remove', 'mark'], rows);
   }
 
   const begin = (empty, kind) => {
@@ -159,8 +158,8 @@ export function buildMeasureRoom(bench) {
   });
   const empty = el('p', {}, 'Describe or open a machine first, in the room ', el('a', { href: '#machine' }, 'My machine'), '.');
   const have = el('div', {}, grid, outcome, shown, el('p', { class: 'buttons' }, button('Find the axis', fit, { class: 'main' }), button('Save the record', () => bench.save(currentRecord(shop)))), fitShown);
-  const body = el('div', {}, step('What was touched', 'Drop what the control left, or type what you read: ball centres, one row for each angle, from an indicator swept round the ball or from its sides; or single touches of an edge finder. Machine coordinates.',
-    drop, el('div', { class: 'row' }, field('Record', picker), button('Type ball centres', () => begin(emptyRecord, 'typed')), button('Type single touches', () => begin(emptyTouches, 'touched'))), have));
+  const body = el('div', {}, step('What was touched', 'Drop what the control left, or type what you read: ball centres, one row for each angle, from an indicator swept round the ball or from its sides; single touches of an edge finder; or readings of an indicator on a bar. Machine coordinates.',
+    drop, el('div', { class: 'row' }, field('Record', picker), button('Type ball centres', () => begin(emptyRecord, 'typed')), button('Type single touches', () => begin(emptyTouches, 'touched')), button('Type indicator readings', () => begin(emptyReadings, 'readings'))), have));
   return { element: el('div', {}, el('h2', { tabindex: '-1' }, 'Measure'), empty, body), refresh };
 }
 
@@ -217,8 +216,7 @@ export function onlyComplete(text) {
   const record = recordOf(text);
   const lines = text.split(/\r?\n/);
   record.rows.forEach((row, k) => {
-    const complete = row.length === record.head.length && row.every(Boolean);
-    if (!complete) lines[lineOf(text, k) - 1] = '#';
+    if (!isComplete(record, row)) lines[lineOf(text, k) - 1] = '#';
   });
   return lines.join('\n');
 }

@@ -15,9 +15,15 @@ export function textOf({ comments, separator, head, rows }) {
   return [...comments, head.join(separator), ...typedRows.map((row) => row.join(separator)), ''].join('\n');
 }
 
-/** Rows in which every column holds something: only these can be fitted. */
+/** Every column holds something; a touch among readings shows none. */
+export function isComplete({ head }, row) {
+  const isTouch = row[head.indexOf('kind')] === 'touch';
+  return row.length === head.length && row.every((cell, k) => cell || (isTouch && head[k] === 'reading'));
+}
+
+/** Only complete rows can be fitted. */
 export function completeRows(record) {
-  return record.rows.filter((row) => row.length === record.head.length && row.every(Boolean));
+  return record.rows.filter((row) => isComplete(record, row));
 }
 
 export const isCentreRecord = (text) => /^#\s*kind:\s*centre/m.test(text);
@@ -62,6 +68,25 @@ export function emptyTouches(machine, units) {
   const { letters, stations } = firstAngles(machine);
   const ways = Object.values(approaches).slice(0, 5);
   return { comments: [`# units: ${units}`, '# kind: touch', '# typed: by hand'], separator: ',', head: [...letters, 'X', 'Y', 'Z', 'I', 'J', 'K'], rows: stations.flatMap((angles) => ways.map((way) => [...angles, '', '', '', ...way])) };
+}
+
+/**
+ * Readings of an indicator on a bar, from both sides at two places along it, and the height of the bar with a
+ * flat-ended tool, at four angles.
+ */
+export function emptyReadings(machine, units) {
+  const { letters, stations } = firstAngles(machine);
+  const ways = [['indicator', ...approaches['towards −Y']], ['indicator', ...approaches['towards +Y']], ['touch', ...approaches['towards −Z']]];
+  const bar = machine.artefact.find((each) => each.kind !== 'ball') ?? machine.artefact[0];
+  const of = machine.artefact.length > 1 ? [bar.name] : [];
+  const rows = stations.filter((unused, k) => k % 2 === 0).flatMap((angles) => [0, 1].flatMap(() => ways.map((way) => [...of, ...angles, '', '', '', ...way, ''])));
+  return { comments: [`# units: ${units}`, '# length_datum: tip', '# typed: by hand'], separator: ',', head: [...of.map(() => 'artefact'), ...letters, 'X', 'Y', 'Z', 'kind', 'I', 'J', 'K', 'reading'], rows };
+}
+
+/** A row to be filled in, at the angles of the last one. */
+export function addedRow({ head, rows }) {
+  const [I, J, K] = Object.values(approaches)[0];
+  return head.map((column, k) => (/^([ABC]|artefact|kind)$/.test(column) ? rows.at(-1)?.[k] ?? '0' : { I, J, K }[column] ?? ''));
 }
 
 /** Lists begun here say so in a comment: these, and ball centres, can be typed in. */

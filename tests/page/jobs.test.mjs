@@ -255,6 +255,19 @@ job('an edge finder: single touches typed by hand, and a slip among them', async
   assert.ok(Math.abs(result.axes.A.centre.Y.value + 200) < 0.001 && Math.abs(result.axes.A.centre.Z.value + 250) < 0.001);
 });
 
+job('no probe: readings of an indicator on a bar', async (page) => {
+  await openDemo(page, 'pin');
+  await enter(page, 'measure');
+  await press(page, 'Type indicator readings');
+  await says(page, '3 complete rows are the least');
+  assert.equal(await room(page).getByLabel('row 3 kind').inputValue(), 'touch');
+  assert.equal(await room(page).getByLabel('row 1 goes').inputValue(), '0,-1,0');
+  const box = room(page).getByLabel('row 1 reading');
+  await box.fill('0,012');
+  await box.press('Tab');
+  await page.waitForFunction(() => globalThis.pivotracePage.shop.text('pin-in-chuck-readings.touches.csv').includes('indicator,0,-1,0,0.012'));
+});
+
 job('a plan by wanted accuracy, with its certificate; a long search is stopped', async (page) => {
   await openDemo(page, 'trunnion');
   await enter(page, 'plan');
