@@ -130,7 +130,7 @@ function certificateButton(plan) {
 }
 
 function showPlan(bench, place, plan, outcome) {
-  const gains = (plan.gains ?? []).map((gain) => el('li', {}, `${gain.addition}: ${gain.minutes.toFixed(1)} minutes more, `,
+  const gains = (plan.gains ?? []).map((gain) => el('li', {}, `${gain.addition}: ${Math.abs(gain.minutes).toFixed(1)} minutes ${gain.minutes < 0 ? 'less' : 'more'}, `,
     gain.predicted.slice(0, 3).map((each) => `${each.name} ${bench.amount(each.U95_absolute, each.unit)}`).join(', ')));
   place.replaceChildren(
     el('p', { class: 'verdict' }, `${plan.stations.length} stations, ${plan.touches} touches, about ${plan.minutes.toFixed(1)} minutes`),

@@ -33,6 +33,9 @@ export function decode(bytes) {
   return new TextDecoder().decode(bytes);
 }
 
+/** What a terminal would still show: a line of progress is wiped out by the next. */
+export const stillShown = (text) => text.replace(/[^\n]*\r\u001b\[K/g, '');
+
 export function encode(text) {
   return new TextEncoder().encode(text);
 }
@@ -151,5 +154,5 @@ export async function runCommand(create, compiled, command, onProgress) {
     for (const byte of encode(`internal error: ${fault}\n`)) streams.err.put(byte);
   }
   const changes = changesBetween(command.files, filesBelow(FS, folder));
-  return { code, out: streams.out.text(), err: streams.err.text(), ...changes };
+  return { code, out: streams.out.text(), err: stillShown(streams.err.text()), ...changes };
 }

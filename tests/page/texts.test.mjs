@@ -3,6 +3,7 @@ import { test } from 'node:test';
 import assert from 'node:assert/strict';
 import { readFileSync, readdirSync } from 'node:fs';
 import { machineOf, sectionsOf, valueOf, rawOf, withValue, withSection, withoutSection } from '../../src/page/toml-lines.js';
+import { stillShown } from '../../src/page/run-command.js';
 import { recordOf, textOf, completeRows, withComment, emptyRecord } from '../../src/page/touch-table.js';
 
 const examples = new URL('../../examples/', import.meta.url);
@@ -53,4 +54,15 @@ test('an empty record offers eight angles inside the travel', () => {
   const angles = record.rows.map((row) => Number(row[0]));
   assert.equal(angles.length, 8);
   assert.ok(Math.min(...angles) >= -30 && Math.max(...angles) <= 100);
+});
+
+test('progress that a terminal wipes out is no message, what was said before and after stays', () => {
+  const wipe = '\r\u001b[K';
+  assert.equal(stillShown(`note: a\n${wipe}rehearsing: 1 of 3${wipe}rehearsing: 2 of 3${wipe}wrote x\r\nnote: b\n`), 'note: a\nwrote x\r\nnote: b\n');
+});
+
+test('a touch among indicator readings needs no reading, a reading does', () => {
+  const head = ['A', 'X', 'Y', 'Z', 'kind', 'I', 'J', 'K', 'reading'];
+  const rows = [['0', '1', '2', '3', 'touch', '0', '0', '-1', ''], ['0', '1', '2', '3', 'indicator', '0', '1', '0', ''], ['0', '1', '2', '3', 'indicator', '0', '1', '0', '0.1']];
+  assert.deepEqual(completeRows({ head, rows }), [rows[0], rows[2]]);
 });
