@@ -258,7 +258,7 @@ function diffShown(out) {
   const lines = out.slice(start).split('\n');
   const end = lines.findIndex((line, k) => k > 2 && !/^[ +\-@]/.test(line));
   return el('pre', { class: 'said diff', tabindex: '0' }, lines.slice(0, end < 0 ? undefined : end).map((line) => {
-    const kind = line.startsWith('+') ? 'comes' : line.startsWith('-') ? 'goes' : '';
+    const kind = /^(\+\+\+|---) /.test(line) ? '' : line.startsWith('+') ? 'comes' : line.startsWith('-') ? 'goes' : '';
     return el('span', { class: kind }, `${line}\n`);
   }));
 }
