@@ -36,6 +36,7 @@ struct PlanArguments {
   bool from_file = false;
   std::string plan_file;
   std::string drawing_file;
+  std::string certificate_file;
   bool json = false;
 };
 
@@ -166,6 +167,22 @@ Expected<PlanOutcome> planned(const PlanArguments& arguments, const Machine& mac
   return regular;
 }
 
+/// Everything the proof of a search rests on.
+Expected<std::string> certificate_text(const PlanArguments& arguments, const Machine& machine,
+                                       const PlanOutcome& outcome, const Console& console) {
+  if (!outcome.certificate) {
+    return failure({ProblemNumber::bad_argument,
+                    "a plan of a regular pattern has no certificate",
+                    {},
+                    "leave out --stations, --equator, --order and --flip"});
+  }
+  return search_request(arguments, machine, console).and_then([&](const FindRequest& request) {
+    return certified_visits(machine, request).map([&](const std::vector<CertifiedVisit>& visits) {
+      return certificate_json(machine, outcome, visits);
+    });
+  });
+}
+
 /// A plan that is kept becomes a program; one that was only looked at is kept.
 std::vector<std::string> next_words(const PlanArguments& arguments) {
   const std::string& plan = arguments.plan_file;
@@ -201,12 +218,20 @@ ExitCode run(const PlanArguments& arguments, const Console& console) {
         deliver(console, arguments.drawing_file, draw_setup(*machine, outcome->plan));
     if (!delivered) return fail(delivered.error());
   }
+  if (!arguments.certificate_file.empty()) {
+    const auto text = certificate_text(arguments, *machine, *outcome, console);
+    if (!text) return fail(text.error());
+    const auto delivered = deliver(console, arguments.certificate_file, *text);
+    if (!delivered) return fail(delivered.error());
+  }
   if (arguments.json) {
     console.out << plan_json(*machine, *outcome);
-  } else if (arguments.plan_file != "-" && arguments.drawing_file != "-") {
+  } else if (arguments.plan_file != "-" && arguments.drawing_file != "-" &&
+             arguments.certificate_file != "-") {
     console.out << plan_text(*machine, *outcome);
   }
-  for (const std::string* file : {&arguments.plan_file, &arguments.drawing_file}) {
+  for (const std::string* file :
+       {&arguments.plan_file, &arguments.drawing_file, &arguments.certificate_file}) {
     if (!file->empty() && *file != "-") console.err << "wrote " << *file << '\n';
   }
   if (!arguments.json) say_next(console, next_words(arguments));
@@ -257,6 +282,9 @@ void add_plan_verb(CLI::App& app, Console& console, VerbAction& action) {
   verb->add_option("-o,--output", arguments->plan_file, "keep the plan here (TOML)")
       ->type_name("FILE");
   verb->add_option("--drawing", arguments->drawing_file, "draw the set-up here (SVG)")
+      ->type_name("FILE");
+  verb->add_option("--certificate", arguments->certificate_file,
+                   "write here what the proof rests on, so that anyone can compute it again (JSON)")
       ->type_name("FILE");
   verb->add_flag("--json", arguments->json, "print the summary as JSON");
   verb->callback([arguments, &console, &action] {

@@ -115,6 +115,7 @@ class Finder {
   Expected<PlanOutcome> find();
   /// Of a plan that is there already.
   Expected<PlanOutcome> judge(const Plan& plan);
+  Expected<std::vector<CertifiedVisit>> visits();
 
  private:
   struct Finished {
@@ -715,6 +716,17 @@ Expected<PlanOutcome> Finder::judge(const Plan& plan) {
   return outcome;
 }
 
+Expected<std::vector<CertifiedVisit>> Finder::visits() {
+  if (Problems problems = prepare(); !problems.empty()) {
+    return tl::make_unexpected(std::move(problems));
+  }
+  std::vector<CertifiedVisit> visits;
+  for (std::size_t c = 0; c < set_.candidates.size(); ++c) {
+    visits.push_back({set_.station(static_cast<int>(c)), least_minutes_[c]});
+  }
+  return visits;
+}
+
 /// The axes that turn in a plan.
 std::vector<char> axes_turned(const Machine& machine, const Plan& plan) {
   std::vector<char> letters;
@@ -803,6 +815,11 @@ Expected<FindRequest> request_to_detect(FindRequest request, double shift_mm,
   }
   if (!problems.empty()) return tl::make_unexpected(std::move(problems));
   return request;
+}
+
+Expected<std::vector<CertifiedVisit>> certified_visits(const Machine& machine,
+                                                       const FindRequest& request) {
+  return Finder(machine, request).visits();
 }
 
 Expected<PlanOutcome> judge_plan(const Machine& machine, const Plan& plan) {

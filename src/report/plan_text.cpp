@@ -303,6 +303,28 @@ void add_proof(JsonWriter& json, const PlanOutcome& outcome) {
   if (outcome.certificate) add_certificate(json, *outcome.certificate);
 }
 
+void add_visit(JsonWriter& json, const Machine& machine, const CertifiedVisit& visit) {
+  json.begin_object({}, JsonLayout::one_line);
+  json.add("least_minutes", visit.least_minutes);
+  json.begin_object("angles");
+  for (std::size_t i = 0; i < machine.rotary.size(); ++i) {
+    json.add(std::string(1, machine.rotary[i].letter), deg_from_rad(visit.station.angles_rad[i]));
+  }
+  json.end();
+  json.begin_array("touches");
+  for (const PlannedTouch& touch : visit.station.touches) {
+    json.begin_object();
+    json.add("artefact", machine.artefacts[static_cast<std::size_t>(touch.artefact)].name);
+    json.add("around", deg_from_rad(touch.around_rad));
+    json.add("up", deg_from_rad(touch.up_rad));
+    json.add("along", touch.along_mm);
+    json.add("out", touch.out_mm);
+    json.end();
+  }
+  json.end();
+  json.end();
+}
+
 void add_gain(JsonWriter& json, const Gain& gain) {
   json.begin_object();
   json.add("addition", gain.addition);
@@ -321,6 +343,21 @@ std::string judged_plan_text(const Machine& machine, const PlanOutcome& outcome)
   if (outcome.certificate) text += wrapped(proof_text(*outcome.certificate), "", 0);
   return text + fmt::format("Every touch is checked by the others: smallest redundancy {:.2f}.\n",
                             outcome.least_redundancy);
+}
+
+std::string certificate_json(const Machine& machine, const PlanOutcome& outcome,
+                             const std::vector<CertifiedVisit>& visits) {
+  JsonWriter json;
+  json.begin_object();
+  json.add("format", "pivotrace-certificate-1");
+  json.add("machine", machine.name);
+  json.add("identity", identity_of(outcome.plan));
+  add_proof(json, outcome);
+  json.begin_array("visits");
+  for (const CertifiedVisit& visit : visits) add_visit(json, machine, visit);
+  json.end();
+  json.end();
+  return json.take();
 }
 
 namespace report {

@@ -63,6 +63,16 @@ inline constexpr double least_arc_deg = 60.0;
 /// Errors: P401 with reasons when no plan turns every axis far enough; bad arguments as make_plan.
 Expected<PlanOutcome> find_plan(const Machine& machine, const FindRequest& request);
 
+/// One of the visits a certificate speaks of, and the least minutes it takes with the cheapest way into it.
+struct CertifiedVisit {
+  PlannedStation station;
+  double least_minutes = 0.0;
+};
+
+/// All of them, for whoever computes a certificate again. Errors: as find_plan.
+Expected<std::vector<CertifiedVisit>> certified_visits(const Machine& machine,
+                                                       const FindRequest& request);
+
 /// A plan that somebody made or edited, predicted anew, beside what its purpose asks for, with what no survey
 /// of its minutes could do better. Axes that do not turn in it are left alone.
 /// Errors: P401, P2xx where the machine cannot be surveyed so, or the touches determine no axis.

@@ -2,8 +2,9 @@
 #pragma once
 
 #include <string>
+#include <vector>
 
-#include "pivotrace/plan/make_plan.h"
+#include "pivotrace/plan/find_plan.h"
 
 namespace pivotrace {
 
@@ -13,6 +14,11 @@ std::string plan_text(const Machine& machine, const PlanOutcome& outcome);
 
 /// The same as JSON, "pivotrace-plan-1": lengths mm, angles degrees.
 std::string plan_json(const Machine& machine, const PlanOutcome& outcome);
+
+/// The certificate with everything it rests on, "pivotrace-certificate-1": every visit with angles, touches
+/// and least minutes, what is wanted, vectors and weights. Lengths mm, angles degrees, in vectors radians.
+std::string certificate_json(const Machine& machine, const PlanOutcome& outcome,
+                             const std::vector<CertifiedVisit>& visits);
 
 /// Of a plan looked at again: minutes and U95 predicted anew, and how close it comes to what is possible.
 std::string judged_plan_text(const Machine& machine, const PlanOutcome& outcome);
