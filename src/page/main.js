@@ -159,7 +159,7 @@ function buildBusy(bench) {
   let shown;
   document.getElementById('busy-stop').addEventListener('click', () => shown?.stop());
   bench.onBusy = (work) => {
-    if (work === shown && !busy.hidden) {
+    if (work && work === shown) {
       text.textContent = work.line || text.textContent;
       return;
     }

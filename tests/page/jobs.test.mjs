@@ -269,9 +269,11 @@ job('no probe: readings of an indicator on a bar', async (page) => {
 });
 
 job('a plan by wanted accuracy, with its certificate; a long search is stopped', async (page) => {
-  await openDemo(page, 'trunnion');
+  await openDemo(page, 'fourthAxis');
   await enter(page, 'plan');
-  await page.locator('#busy').waitFor();
+  await says(page, /stations, \d+ touches/);
+  await room(page).getByLabel('What decides?').selectOption('detect');
+  await room(page).getByLabel('Shift to be found').fill('3');
   await page.locator('#busy-text', { hasText: /planning: .*% of the minutes/ }).waitFor();
   await page.locator('#busy-stop').click();
   await says(page, 'The search was stopped');
