@@ -314,7 +314,7 @@ void Emitter::write_contents_stop() {
                                         ": look now what they hold, write down what you need, then "
                                         "start"})});
   }
-  remark("CAUTION: " + which + ": write down first what you need of what the next stops show.");
+  remark("CAUTION: " + which + ": note first what you need of what the next stops show.");
   std::vector<RequestPart> text = {"now"};
   for (const char* name : control::counting_variables) {
     text.insert(text.end(), {" ", NamedVariable{name}, " is ", ShownVariable{name}});

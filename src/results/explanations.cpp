@@ -127,7 +127,8 @@ class Candidates {
     candidate.cause = cause;
     candidate.turns = turns;
     candidate.motion = motion;
-    candidate.about_mm = about_mm.value_or(axis(moved.front()).line.point_mm);
+    // The zero of an innermost axis moves no line.
+    candidate.about_mm = about_mm ? *about_mm : axis(moved.front()).line.point_mm;
     const Eigen::MatrixXd by_motion = motion_gains(result_, pair_.names, moved, candidate.about_mm);
     candidate.gains = by_motion * motion;
     candidate.seen = seen_motions(by_motion, motion);
