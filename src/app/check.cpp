@@ -4,6 +4,7 @@
 
 #include <algorithm>
 
+#include "app/control_sheets.h"
 #include "base/words.h"
 #include "formats/json_writer.h"
 #include "pivotrace/disk/text_file.h"
@@ -245,13 +246,23 @@ struct Candidate {
   Problems problems;  ///< of reading and recognising
 };
 
+/// A control sheet may be named as --control names it.
+Expected<std::string> text_of_file(const std::string& path, std::size_t limit_bytes,
+                                   FileCalls& disk) {
+  Expected<std::string> text = read_file(path, disk, limit_bytes);
+  if (text || path.find_first_of("/\\.") != std::string::npos) return text;
+  const Expected<app::SheetText> sheet = app::control_sheet_text(path, disk);
+  if (!sheet) return text;
+  return sheet->text;
+}
+
 Candidate read_candidate(const std::string& path, FileCalls& disk) {
   Candidate candidate;
   candidate.file.path = path;
   candidate.file.disk = &disk;
   const FileKind* by_name = kind_by_name(path);
-  Expected<std::string> text = read_file(
-      path, disk, by_name != nullptr ? by_name->read_limit_bytes : default_read_limit_bytes);
+  Expected<std::string> text = text_of_file(
+      path, by_name != nullptr ? by_name->read_limit_bytes : default_read_limit_bytes, disk);
   if (!text) {
     candidate.problems = text.error();
     return candidate;

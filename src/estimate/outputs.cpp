@@ -178,6 +178,17 @@ Eigen::Vector3d way_between(const Line& first, const Line& second) {
   return -perpendicular_from_line(second, first.point_mm);
 }
 
+/// Whether the way between two axes has a part along coordinate k that is more than their leans make of
+/// it: the common normal of the nominal lines, or what lies across parallel ones.
+bool runs_along(const Model& model, int first, int second, int k) {
+  constexpr double least_share = 1e-3;
+  const Eigen::Vector3d u = model.axis_chart(first).nominal().direction;
+  const Eigen::Vector3d across = u.cross(model.axis_chart(second).nominal().direction);
+  const double share = across.norm() > least_share ? std::abs(across.normalized()[k])
+                                                   : std::sqrt(std::max(0.0, 1.0 - u[k] * u[k]));
+  return share > least_share;
+}
+
 AxisPairResult pair_result(const Model& model, int first, int second, const Adjusted& adjusted,
                            const Uncertainty& uncertainty) {
   AxisPairResult result;
@@ -194,6 +205,7 @@ AxisPairResult pair_result(const Model& model, int first, int second, const Adju
   result.distance = stated([](const CommonNormal& n) { return n.signed_distance_mm; });
   result.crossing = stated([](const CommonNormal& n) { return n.crossing_rad; });
   for (int k = 0; k < 3; ++k) {
+    if (!runs_along(model, first, second, k)) continue;
     const auto offset = [&](const Eigen::VectorXd& x) {
       return way_between(fitted_line(model, first, x), fitted_line(model, second, x))[k];
     };

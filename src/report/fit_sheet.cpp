@@ -219,10 +219,12 @@ std::string pair_section(const AxisPairResult& pair, const Lengths& lengths) {
   text += fmt::format("  crossing angle {:.5f} deg, U95 {:.5f} deg ({:.1f} arcsec)\n",
                       deg_from_rad(pair.crossing.value), deg_from_rad(pair.crossing.U95_absolute),
                       arcsec_from_rad(pair.crossing.U95_absolute));
-  text += fmt::format("  way from {} to {}, all axes at 0: X {} Y {} Z {} {}\n", pair.first,
-                      pair.second, lengths.change(pair.offset[0].value),
-                      lengths.change(pair.offset[1].value), lengths.change(pair.offset[2].value),
-                      lengths.unit());
+  text += fmt::format("  way from {} to {}, all axes at 0:", pair.first, pair.second);
+  for (std::size_t k = 0; k < 3; ++k) {
+    if (std::isnan(pair.offset[k].value)) continue;
+    text += fmt::format(" {} {}", "XYZ"[k], lengths.change(pair.offset[k].value));
+  }
+  text += fmt::format(" {}\n", lengths.unit());
   if (pair.parallel)
     return text + "  the lines are parallel: feet of the common normal are not defined\n";
   const auto foot = [&](char letter, const std::array<Estimate, 3>& at) {

@@ -269,3 +269,11 @@ TEST_CASE("the outcome as JSON") {
   CHECK(json["files"][1]["problems"][0]["line"] == 5);
   CHECK(json["files"][1]["problems"][0]["column"] == 9);
 }
+
+TEST_CASE("a shipped control sheet may be named as --control names it") {
+  const FileCheck macro = check_file("macro");
+  REQUIRE_MESSAGE(macro.good(), test::described(macro.problems));
+  CHECK(macro.kind == "control sheet");
+  CHECK(says(macro, "questions left open"));
+  check_only(check_file("macros").problems, ProblemNumber::cannot_read);
+}

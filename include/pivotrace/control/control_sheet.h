@@ -175,8 +175,8 @@ struct VariableRules {
   std::string index_close = "]";
   bool chained = false;             ///< "##1" is the variable whose number stands in #1
   VariableRange readable{1, 9999};  ///< anything outside is an error
-  VariableRange working{100, 199};  ///< the program may use these as it likes
-  VariableRange table{500, 999};    ///< long tables; may equal a part of `working`
+  VariableRange working{700, 799};  ///< the program may use these as it likes
+  VariableRange table{1000, 1499};  ///< long tables; may equal a part of `working`
   /// Touches are left here, three numbers each, when the control writes no log.
   std::optional<VariableRange> results;
   /// A variable never written is an error when read (false: it reads as 0).
