@@ -328,7 +328,7 @@ TEST_CASE("a proof counts for the sheet as it stood, not for a changed one") {
   CHECK(sheet.is_proven());
   const std::string text =
       "format = 1\nname = \"x\"\n[words]\nrapid = \"G0\"\nfeed = \"G1\"\nskip = \"G38.2\"\n"
-      "millimetres = \"G21\"\n[variables]\nreadable = [1, 999]\nresults = [600, 700]\n";
+      "millimetres = \"G21\"\n[variables]\nreadable = [1, 1999]\nresults = [600, 699]\n";
   const auto before = parse_control_sheet(text, "x.toml");
   REQUIRE(before.has_value());
   const std::string proven_text = with_proof(text, {"2026-03-02T09:00:00Z", before->fingerprint});
