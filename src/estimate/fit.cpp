@@ -90,11 +90,10 @@ FitSummary summary(const Model& model, const Adjusted& adjusted, const ChosenVar
   return fit;
 }
 
-JointCovariance joint_covariance(const Model& model, const Adjusted& adjusted,
+JointCovariance joint_covariance(const std::vector<Output>& outputs,
                                  const Uncertainty& uncertainty) {
-  const std::vector<Output> outputs = stated_outputs(model, adjusted.unknowns);
   JointCovariance joint;
-  Eigen::MatrixXd by_unknown(outputs.size(), adjusted.unknowns.size());
+  Eigen::MatrixXd by_unknown(outputs.size(), uncertainty.absolute().rows());
   for (std::size_t k = 0; k < outputs.size(); ++k) {
     joint.names.push_back(outputs[k].name);
     by_unknown.row(k) = outputs[k].by_unknown.transpose();
@@ -107,17 +106,17 @@ JointCovariance joint_covariance(const Model& model, const Adjusted& adjusted,
   return joint;
 }
 
-std::vector<BudgetLine> whole_budget(const Model& model, const Adjusted& adjusted,
+std::vector<BudgetLine> whole_budget(const std::vector<Output>& outputs,
                                      const Uncertainty& uncertainty) {
   std::vector<BudgetLine> budget;
-  for (const Output& output : stated_outputs(model, adjusted.unknowns)) {
+  for (const Output& output : outputs) {
     const auto lines = uncertainty.budget(output.name, output.by_unknown, output.further_u);
     budget.insert(budget.end(), lines.begin(), lines.end());
   }
   return budget;
 }
 
-std::vector<BoundResult> bound_results(const Model& model, const Adjusted& adjusted,
+std::vector<BoundResult> bound_results(const Model& model, const std::vector<Output>& outputs,
                                        const Uncertainty& uncertainty) {
   std::vector<BoundResult> results;
   for (const BoundTerm& term : uncertainty.bounds()) {
@@ -125,7 +124,7 @@ std::vector<BoundResult> bound_results(const Model& model, const Adjusted& adjus
     const char letter = axis < 0 ? '\0' : model.machine().rotary[axis].letter;
     results.push_back({term.bound.kind, letter, term.bound.half_width, term.bound.source, {}});
   }
-  for (const Output& output : stated_outputs(model, adjusted.unknowns)) {
+  for (const Output& output : outputs) {
     const std::vector<double> shifts = uncertainty.shifts(output.by_unknown);
     for (std::size_t k = 0; k < shifts.size(); ++k) {
       results[k].shifts.emplace_back(output.name, shifts[k]);
@@ -148,11 +147,12 @@ FitResult assemble(const Model& model, const Adjusted& adjusted, const ChosenVar
   result.stations = station_results(model, adjusted);
   fill_deviation_ranges(result.stations, result.axes);
   result.touches = touch_results(model, adjusted, chosen.random);
-  result.budget = whole_budget(model, adjusted, uncertainty);
-  result.bounds = bound_results(model, adjusted, uncertainty);
-  result.covariance = joint_covariance(model, adjusted, uncertainty);
-  result.gains = survey_gains(model, adjusted, chosen.random, common_terms(model.machine()),
-                              uncertainty.bounds());
+  const std::vector<Output> outputs = stated_outputs(model, adjusted.unknowns);
+  result.budget = whole_budget(outputs, uncertainty);
+  result.bounds = bound_results(model, outputs, uncertainty);
+  result.covariance = joint_covariance(outputs, uncertainty);
+  result.gains = survey_gains(model, adjusted, outputs, chosen.random,
+                              common_terms(model.machine()), uncertainty.bounds());
   return result;
 }
 

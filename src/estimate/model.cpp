@@ -103,6 +103,12 @@ std::vector<Effect> with_effects_of(const Survey& survey, std::vector<Effect> ef
 
 }  // namespace
 
+int unknown_of(const Layout& layout, const Effect& effect) {
+  const auto found = std::find(layout.effects.begin(), layout.effects.end(), effect);
+  if (found == layout.effects.end()) return -1;
+  return layout.effects_first + static_cast<int>(found - layout.effects.begin());
+}
+
 EffectName name_of(const Machine& machine, const Effect& effect) {
   if (effect.kind == EffectKind::index_wave) {
     return {effect.kind, effect.index % 4, machine.rotary[effect.index / 4].letter};

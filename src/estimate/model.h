@@ -56,6 +56,9 @@ struct Layout {
   std::vector<Unknown> names;  ///< of each unknown
 };
 
+/// Index of the amplitude of this effect among the unknowns; -1 = it is none.
+int unknown_of(const Layout& layout, const Effect& effect);
+
 /// An effect with the letter of its axis in place of the index.
 EffectName name_of(const Machine& machine, const Effect& effect);
 

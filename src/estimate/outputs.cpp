@@ -105,7 +105,7 @@ Estimate stated(const Output& output, const Uncertainty& uncertainty) {
 }
 
 NamedEstimate named(const Output& output, const Uncertainty& uncertainty) {
-  return {output.name, uncertainty.estimate(output.value, output.by_unknown)};
+  return {output.name, stated(output, uncertainty)};
 }
 
 /// Lean from nominal. Its derivative is taken along the lean itself, and along the first cross

@@ -137,13 +137,6 @@ void start_balls(const Model& model, const std::vector<SeenBall>& seen, MachineS
   }
 }
 
-double* unknown_of(const Model& model, const Effect& effect, Eigen::VectorXd& x) {
-  const auto& effects = model.layout().effects;
-  const auto found = std::find(effects.begin(), effects.end(), effect);
-  return found == effects.end() ? nullptr
-                                : &x[model.layout().effects_first + (found - effects.begin())];
-}
-
 /// The way from the first stylus ball to another: both saw one ball at the same angles, so the positions
 /// shown differ by that way, turned as the head stands.
 void start_styluses(const Model& model, const std::vector<SeenBall>& seen,
@@ -163,9 +156,9 @@ void start_styluses(const Model& model, const std::vector<SeenBall>& seen,
   }
   for (const auto& [stylus, way] : ways) {
     for (int k = 0; k < 3; ++k) {
-      double* const unknown =
-          unknown_of(model, {EffectKind::other_stylus, 5 * (stylus - 1) + k}, x);
-      if (unknown != nullptr) *unknown = way.first[k] / way.second;
+      const int unknown =
+          unknown_of(model.layout(), {EffectKind::other_stylus, 5 * (stylus - 1) + k});
+      if (unknown >= 0) x[unknown] = way.first[k] / way.second;
     }
   }
 }
@@ -215,8 +208,8 @@ void start_settings(const Model& model, const MachineState& state, Eigen::Vector
     ++ways[touch.setting].second;
   }
   for (const auto& [setting, way] : ways) {
-    double* const unknown = unknown_of(model, {EffectKind::indicator_zero, setting}, x);
-    if (unknown != nullptr) *unknown = way.first / way.second;
+    const int unknown = unknown_of(model.layout(), {EffectKind::indicator_zero, setting});
+    if (unknown >= 0) x[unknown] = way.first / way.second;
   }
 }
 

@@ -10,9 +10,9 @@ namespace {
 
 class Gathering {
  public:
-  Gathering(const Model& model, const Adjusted& adjusted, const RandomModel& random)
+  Gathering(const Model& model, const Adjusted& adjusted, const std::vector<Output>& outputs,
+            const RandomModel& random)
       : model_(model), adjusted_(adjusted), random_(random) {
-    const std::vector<Output> outputs = stated_outputs(model, adjusted.unknowns);
     by_unknown_.resize(static_cast<Eigen::Index>(outputs.size()), adjusted.unknowns.size());
     for (std::size_t k = 0; k < outputs.size(); ++k) {
       by_unknown_.row(static_cast<Eigen::Index>(k)) = outputs[k].by_unknown.transpose();
@@ -153,10 +153,11 @@ class Gathering {
 
 }  // namespace
 
-SurveyGains survey_gains(const Model& model, const Adjusted& adjusted, const RandomModel& random,
+SurveyGains survey_gains(const Model& model, const Adjusted& adjusted,
+                         const std::vector<Output>& outputs, const RandomModel& random,
                          const std::vector<CommonTerm>& common,
                          const std::vector<BoundTerm>& bounds) {
-  Gathering gathering(model, adjusted, random);
+  Gathering gathering(model, adjusted, outputs, random);
   gathering.add_common(common);
   gathering.add_bounds(bounds);
   gathering.add_radii();

@@ -92,17 +92,11 @@ constexpr double least_way_mm = 10.0;
 
 /// First unknown of the way from the first stylus to this one; -1 where a run-out of either is open.
 int way_to_stylus(const Model& model, int stylus) {
-  const auto place = [&](const Effect& effect) {
-    const auto& effects = model.layout().effects;
-    const auto found = std::find(effects.begin(), effects.end(), effect);
-    return found == effects.end()
-               ? -1
-               : model.layout().effects_first + static_cast<int>(found - effects.begin());
-  };
+  const Layout& layout = model.layout();
   const int first = 5 * (stylus - 1);
-  const bool run_outs_known = place({EffectKind::other_stylus, first + 3}) >= 0 &&
-                              place({EffectKind::stylus_offset, 0}) >= 0;
-  return run_outs_known ? place({EffectKind::other_stylus, first}) : -1;
+  const bool run_outs_known = unknown_of(layout, {EffectKind::other_stylus, first + 3}) >= 0 &&
+                              unknown_of(layout, {EffectKind::stylus_offset, 0}) >= 0;
+  return run_outs_known ? unknown_of(layout, {EffectKind::other_stylus, first}) : -1;
 }
 
 /// The longest way between the ball centres of two styluses, pointing up the spindle.
