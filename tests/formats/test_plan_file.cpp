@@ -4,6 +4,7 @@
 #include <fstream>
 #include <sstream>
 
+#include "example_machine.h"
 #include "pivotrace/formats/control_sheet_file.h"
 #include "pivotrace/formats/machine_file.h"
 #include "pivotrace/formats/parameter_file.h"
@@ -13,16 +14,11 @@
 #include "pivotrace/plan/make_plan.h"
 
 using namespace pivotrace;
+using pivotrace::testing::example;
 
 namespace {
 
 const std::string root = PIVOTRACE_SOURCE_DIR;
-
-Machine example(const std::string& name) {
-  const auto machine = read_machine(root + "/examples/" + name + ".machine.toml");
-  REQUIRE(machine.has_value());
-  return *machine;
-}
 
 std::string text_of(const std::string& path) {
   std::ifstream stream(path);

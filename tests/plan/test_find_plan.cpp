@@ -5,7 +5,7 @@
 #include <limits>
 #include <random>
 
-#include "pivotrace/formats/machine_file.h"
+#include "example_machine.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/plan/check_plan.h"
 #include "pivotrace/plan/find_plan.h"
@@ -14,15 +14,9 @@
 #include "plan/visit_search.h"
 
 using namespace pivotrace;
+using pivotrace::testing::example;
 
 namespace {
-
-Machine example(const std::string& name) {
-  const auto machine =
-      read_machine(std::string(PIVOTRACE_SOURCE_DIR) + "/examples/" + name + ".machine.toml");
-  REQUIRE(machine.has_value());
-  return *machine;
-}
 
 /// Nothing but what the touches, slides and index positions scatter by: what a certificate is about.
 Machine without_bias(Machine machine) {

@@ -3,7 +3,7 @@
 #include <cmath>
 #include <numbers>
 
-#include "pivotrace/formats/machine_file.h"
+#include "example_machine.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/plan/check_plan.h"
 #include "pivotrace/plan/make_plan.h"
@@ -11,15 +11,9 @@
 #include "pivotrace/report/plan_text.h"
 
 using namespace pivotrace;
+using pivotrace::testing::example;
 
 namespace {
-
-Machine example(const std::string& name) {
-  const auto machine =
-      read_machine(std::string(PIVOTRACE_SOURCE_DIR) + "/examples/" + name + ".machine.toml");
-  REQUIRE(machine.has_value());
-  return *machine;
-}
 
 PlanOutcome planned(const Machine& machine, const PlanRequest& request) {
   auto outcome = make_plan(machine, request);

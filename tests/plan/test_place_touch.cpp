@@ -1,24 +1,14 @@
 // Signs of two set-ups worked by hand from ISO 841 and the machine file's words (derived here).
 #include <doctest/doctest.h>
 
-#include "pivotrace/formats/machine_file.h"
+#include "example_machine.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/machine/tool_axis.h"
 #include "pivotrace/plan/plan.h"
 
 using namespace pivotrace;
 using Eigen::Vector3d;
-
-namespace {
-
-Machine example(const std::string& name) {
-  const auto machine =
-      read_machine(std::string(PIVOTRACE_SOURCE_DIR) + "/examples/" + name + ".machine.toml");
-  REQUIRE(machine.has_value());
-  return *machine;
-}
-
-}  // namespace
+using pivotrace::testing::example;
 
 TEST_CASE("a work-carrying A that follows ISO 841 turns the work left-handed about +X") {
   // The tool turns right-handed relative to the work for +A, so the work turns left-handed: what

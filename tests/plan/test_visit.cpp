@@ -3,21 +3,15 @@
 #include <cmath>
 #include <numeric>
 
+#include "example_machine.h"
 #include "pivotrace/estimate/visit.h"
-#include "pivotrace/formats/machine_file.h"
 #include "pivotrace/plan/make_plan.h"
 #include "pivotrace/results/statistics.h"
 
 using namespace pivotrace;
+using pivotrace::testing::example;
 
 namespace {
-
-Machine example(const std::string& name) {
-  const auto machine =
-      read_machine(std::string(PIVOTRACE_SOURCE_DIR) + "/examples/" + name + ".machine.toml");
-  REQUIRE(machine.has_value());
-  return *machine;
-}
 
 /// A survey as visits of all its touches.
 struct AsVisits {
