@@ -135,8 +135,18 @@ bool says_sigmas_itself(const ChosenVariances& chosen) {
   });
 }
 
-/// Screening twice: once under the stated sigmas, and where the survey then says itself how large
-/// they are, once more under those, because a cautious machine file hides small blunders.
+/// The stated sigmas, larger where the survey shows more.
+RandomModel never_below_stated(RandomModel stated, const ChosenVariances& chosen) {
+  for (const PooledGroup& group : chosen.pooled) {
+    const double larger = group.sigma / group.stated_sigma;
+    if (larger > 1.0) stated.scale_variance(group.group, larger * larger);
+  }
+  return stated;
+}
+
+/// Screening twice: once under the stated sigmas, and once more under those found. Where the survey says
+/// itself how large they are, because a cautious machine file hides small blunders; where it does not but
+/// every suspect could be left out, because touches that only scatter as this machine does are good ones.
 Screening screened(const Machine& machine, const Survey& survey, Case& fitted,
                    const FitOptions& options, ScreeningOptions limits) {
   limits.minimiser.solver = options.solver;
@@ -171,8 +181,12 @@ Screening screened(const Machine& machine, const Survey& survey, Case& fitted,
     return screening;
   }
   const ChosenVariances& chosen = fitted.solved.chosen;
-  if (!says_sigmas_itself(chosen) || screening.given_up) return screening;
-  Screening second = pass(chosen.random);
+  const bool says_itself = says_sigmas_itself(chosen);
+  const bool bad_ones_gone = !none && screening.inseparable.empty();
+  if (screening.given_up || !(says_itself || bad_ones_gone)) return screening;
+  const RandomModel found =
+      says_itself ? chosen.random : never_below_stated(stated_random_model(*fitted.model), chosen);
+  Screening second = pass(found);
   if (second.given_up || second.excluded == screening.excluded) return screening;
   std::swap(screening, second);
   if (refit()) return screening;

@@ -14,6 +14,7 @@
 #include "estimate/observability.h"
 #include "estimate/optional_unknowns.h"
 #include "estimate/outputs.h"
+#include "estimate/scatter_test.h"
 #include "estimate/screening.h"
 #include "estimate/start.h"
 #include "estimate/survey_gains.h"
@@ -36,29 +37,11 @@ double weighed_redundancy(const Adjusted& adjusted) {
 /// chi2 of a survey that fits its sigmas is shown beside the value that is exceeded once in a thousand.
 constexpr double global_test_level = 0.999;
 
-/// What chi2 over its expectation exceeds in a share `level` of good surveys. Of one group of errors
-/// that is F with its redundancy and the degrees of freedom of its stated sigma; groups whose sigmas
-/// err each for itself rarely do so together, so the excesses over 1 add by squares, each with its
-/// part in the expected chi2 (about as half-widths of a sum do; checked by `coverage`).
-double largest_scatter(const ChosenVariances& chosen, double level) {
-  double whole = 0.0;
-  double squares = 0.0;
-  for (const PooledGroup& group : chosen.pooled) {
-    if (!(group.chi2_expected > 0.0)) continue;
-    whole += group.chi2_expected;
-    const double most = f_quantile(1.0 - level, group.chi2_expected, group.stated_dof);
-    squares += std::pow(group.chi2_expected * (most - 1.0), 2);
-  }
-  return whole > 0.0 ? 1.0 + std::sqrt(squares) / whole : std::numeric_limits<double>::infinity();
-}
-
 /// True when the scatter is larger than the stated sigmas allow, uncertain as they are themselves. The
-/// level is the larger part of the 2 in 100 clean surveys that may show anything.
+/// level is a part of the 2 in 100 clean surveys that may show anything.
 bool scatter_too_large(const Solved& solved) {
-  constexpr double level = 0.015;
-  if (solved.as_stated.redundancy <= 0) return false;
-  return solved.as_stated.chi2 / solved.as_stated.redundancy >
-         largest_scatter(solved.chosen, level);
+  constexpr double level = 0.008;
+  return solved.as_stated.redundancy > 0 && chance_of_scatter(solved.chosen) < level;
 }
 
 FitSummary summary(const Model& model, const Adjusted& adjusted, const ChosenVariances& chosen,

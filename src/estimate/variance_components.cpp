@@ -12,8 +12,8 @@ namespace {
 /// Logarithm of the largest change of a variance in one step: Fisher scoring overshoots when a
 /// component is far from its start.
 constexpr double largest_step = 2.0;
-/// A step of a variance that no longer matters to any uncertainty.
-constexpr double settled_step = 1e-6;
+/// A step that no longer matters, in standard deviations of the logarithm of a variance.
+constexpr double settled_step = 5e-6;
 constexpr int most_steps = 40;
 
 /// From this size on products with J'C^-1 V C^-1 J use that it is nearly empty.
@@ -302,7 +302,6 @@ ChosenVariances choose_variances(const Model& model, const RandomModel& stated,
   Adjusted current = adjusted;
   VarianceSums sums = variance_sums(model, stated, current);
   const Eigen::VectorXd dof = stated_dofs(model.machine(), sums.groups);
-  const Eigen::VectorXd chi2_expected = sums.redundancy;
   Eigen::VectorXd factor = Eigen::VectorXd::Ones(dof.size());
   for (int iteration = 0; iteration < most_steps; ++iteration) {
     const Eigen::VectorXd pull = dof.array() * (factor.cwiseInverse().array() - 1.0);
@@ -313,7 +312,9 @@ ChosenVariances choose_variances(const Model& model, const RandomModel& stated,
     information.diagonal() += 0.5 * dof.cwiseProduct(factor.cwiseInverse().cwiseMax(1.0));
     const Eigen::VectorXd step =
         information.ldlt().solve(score).cwiseMax(-largest_step).cwiseMin(largest_step);
-    if (step.cwiseAbs().maxCoeff() < settled_step) break;
+    const Eigen::VectorXd in_deviations =
+        step.array() * information.diagonal().array().max(0.0).sqrt();
+    if (in_deviations.cwiseAbs().maxCoeff() < settled_step) break;
     for (Eigen::Index g = 0; g < dof.size(); ++g) {
       factor[g] *= std::exp(step[g]);
       chosen.random.scale_variance(sums.groups[g], std::exp(step[g]));
@@ -332,7 +333,6 @@ ChosenVariances choose_variances(const Model& model, const RandomModel& stated,
     group.stated_sigma = stated.sigma(group.group);
     group.sigma = chosen.random.sigma(group.group);
     group.stated_dof = dof[g];
-    group.chi2_expected = chi2_expected[g];
     group.redundancy = 2.0 * sums.information(g, g);
     const double alone =
         ((dof[g] + group.redundancy) * factor[g] - dof[g]) / std::max(group.redundancy, 1e-9);

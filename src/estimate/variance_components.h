@@ -31,8 +31,6 @@ struct PooledGroup {
   double redundancy =
       0.0;  ///< r, in effect: 2 / (relative variance of what the survey alone finds)
   double stated_dof = 0.0;  ///< n0
-  /// tr(P V_g) under the stated sigmas: the part of chi2 expected from this group.
-  double chi2_expected = 0.0;
 };
 
 /// Which sigmas were used and why.

@@ -1,5 +1,7 @@
 #include "jobs.h"
 
+#include <cmath>
+
 #include "machines.h"
 
 namespace pivotrace::testing {
@@ -112,6 +114,90 @@ Scenario trunnion_and_table() {
   return s;
 }
 
+/// A control that shows inches to a hundred-thousandth.
+Survey in_inches(Survey survey, const SurveyTruth&) {
+  constexpr double shown_mm = 25.4e-5;
+  for (Touch& touch : survey.touches) {
+    for (double& value : touch.shown_mm) value = std::round(value / shown_mm) * shown_mm;
+  }
+  return survey;
+}
+
+/// A control that works out the centre of a ball by itself, coordinate by coordinate from its own touch,
+/// and knows the diameters as they are.
+Survey as_centres(Survey survey, const SurveyTruth& truth) {
+  const double reach_mm = truth.state.artefacts[0].radius_mm + truth.state.stylus_radius_mm;
+  Survey centres = survey;
+  centres.touches.clear();
+  for (Station& station : centres.stations) {
+    Touch row = survey.touches[station.first_touch];
+    row.kind = TouchKind::centre;
+    for (int k = 0; k < 3; ++k) {
+      row.shown_mm[k] = survey.touches[station.first_touch + k].shown_mm[k] - reach_mm;
+    }
+    row.approach.reset();
+    row.label = std::to_string(centres.touches.size() + 1);
+    station.first_touch = static_cast<int>(centres.touches.size());
+    station.touch_count = 1;
+    centres.touches.push_back(row);
+  }
+  return centres;
+}
+
+Job ball_centres() {
+  Scenario s = fourth_axis(8, 4, 1);
+  for (StationTarget& station : s.stations) {
+    station.touches.clear();
+    for (int k = 0; k < 3; ++k) station.touches.push_back({0, Eigen::Vector3d::Unit(k)});
+  }
+  return {"ball centres, 8 stations", std::move(s), as_centres};
+}
+
+/// The indicator stands out 0.4 mm further than its zero says, which nobody knows. The spindle turns it to
+/// every side, so no offset of a stylus is left in the readings.
+Survey read_by_indicator(Survey survey, const SurveyTruth& truth) {
+  constexpr double zero_mm = 0.4;
+  for (Touch& touch : survey.touches) {
+    touch.kind = TouchKind::indicator;
+    touch.shown_mm += truth.state.stylus_offset_mm - zero_mm * *touch.approach;
+  }
+  survey.settings = {"1"};
+  return survey;
+}
+
+Job bar_by_indicator() {
+  Scenario s = pin_job();
+  for (StationTarget& station : s.stations) {
+    station.touches = all_round(s.machine, 0, station.angles_rad);
+  }
+  return {"bar in a chuck, by indicator", std::move(s), read_by_indicator};
+}
+
+/// Every other station with the spindle turned half round: what cancels need not be known.
+Scenario both_sides_of_spindle() {
+  Scenario s = fourth_axis(8, 4, 1);
+  bool flip = false;
+  for (StationTarget& station : s.stations) {
+    station.flip = flip;
+    flip = !flip;
+  }
+  return s;
+}
+
+Scenario short_arc() {
+  Scenario s = fourth_axis(6, 4, 1);
+  for (std::size_t k = 0; k < s.stations.size(); ++k) {
+    s.stations[k].angles_rad = degrees(-25.0 + 10.0 * static_cast<double>(k));
+  }
+  return s;
+}
+
+Scenario swivel_by_tip() {
+  Scenario s = swivel_job();
+  s.machine.probe.length_datum = LengthDatum::tip;
+  return s;
+}
+
 /// Motion of the axes and an uncertain stylus, as every real machine has them.
 void as_machines_are(Scenario& s) {
   s.machine.probe.offset_u_mm = {0.001, 0.001, 0.001};
@@ -122,21 +208,27 @@ void as_machines_are(Scenario& s) {
 }  // namespace
 
 std::vector<Job> coverage_jobs() {
-  std::vector<Job> jobs = {{"4th axis, 12 stations x 5 touches", fourth_axis_job(12, false)},
-                           {"4th axis, 12 stations x 25 touches", fourth_axis_job(12, true)},
-                           {"4th axis, 4 stations x 5 touches", fourth_axis_job(4, false)},
-                           {"trunnion -30..100, 5 stations, 2 balls", trunnion_job()},
-                           {"pin in chuck, 2 sections x 4 x 3", pin_job()},
-                           {"swivel head +-60, 5 stations x 6", swivel_job()}};
+  std::vector<Job> jobs = {{"4th axis, 12 stations x 5 touches", fourth_axis_job(12, false), {}},
+                           {"4th axis, 12 stations x 25 touches", fourth_axis_job(12, true), {}},
+                           {"4th axis, 4 stations x 5 touches", fourth_axis_job(4, false), {}},
+                           {"trunnion -30..100, 5 stations, 2 balls", trunnion_job(), {}},
+                           {"pin in chuck, 2 sections x 4 x 3", pin_job(), {}},
+                           {"swivel head +-60, 5 stations x 6", swivel_job(), {}}};
   for (Job& job : jobs) as_machines_are(job.scenario);
   return jobs;
 }
 
 std::vector<Job> further_jobs() {
-  std::vector<Job> jobs = {{"trunnion and table, there and back", trunnion_and_table()}};
+  std::vector<Job> jobs = {{"trunnion and table, there and back", trunnion_and_table(), {}}};
   for (NamedScenario& named : every_machine()) {
-    jobs.push_back({named.name, std::move(named.scenario)});
+    jobs.push_back({named.name, std::move(named.scenario), {}});
   }
+  jobs.push_back({"4th axis, record in inches", fourth_axis_job(6, false), in_inches});
+  jobs.push_back({"swivel head, length to the tip", swivel_by_tip(), {}});
+  jobs.push_back({"both sides of the spindle", both_sides_of_spindle(), {}});
+  jobs.push_back({"short arc, -25..25", short_arc(), {}});
+  jobs.push_back(ball_centres());
+  jobs.push_back(bar_by_indicator());
   for (Job& job : jobs) as_machines_are(job.scenario);
   return jobs;
 }

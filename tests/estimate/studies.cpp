@@ -151,8 +151,8 @@ std::map<std::string, Estimate> predicted(const Job& job) {
   const Machine machine = at_truth(job);
   SurveyTruth perfect;
   perfect.state = nominal_state(machine);
-  const Survey planned =
-      synthesise_survey(machine, perfect, perfect.state, job.scenario.stations, {});
+  const Survey planned = recorded(
+      job, synthesise_survey(machine, perfect, perfect.state, job.scenario.stations, {}), perfect);
   std::map<std::string, Estimate> result;
   const auto fit = predict_fit(machine, planned);
   if (!fit) return result;
@@ -173,8 +173,9 @@ WorstCase worst_case(const Job& job, const Bound& bound) {
   const Scenario& s = job.scenario;
   const SurveyFrame frame = frame_of_job(job);
   const auto values_of = [&](const SurveyTruth& truth) {
-    const Survey survey =
-        synthesise_survey(s.machine, truth, s.truth.state, s.stations, {}, Arrivals::one_side);
+    const Survey survey = recorded(
+        job, synthesise_survey(s.machine, truth, s.truth.state, s.stations, {}, Arrivals::one_side),
+        truth);
     FitOptions options;
     options.screen = false;
     const auto fit = fit_survey(s.machine, survey, options);
@@ -225,8 +226,10 @@ CoverageResult coverage(const Job& job, int surveys, std::uint64_t seed, int thr
     SurveyTruth truth = s.truth;
     if (options.draw_common) truth = drawn_truth(s.machine, truth, noise.seed);
     if (options.disturb) options.disturb(truth, k);
-    const Survey survey =
-        synthesise_survey(s.machine, truth, s.truth.state, s.stations, noise, Arrivals::one_side);
+    const Survey survey = recorded(
+        job,
+        synthesise_survey(s.machine, truth, s.truth.state, s.stations, noise, Arrivals::one_side),
+        truth);
     FitOptions fit_options;
     fit_options.screen = options.screening;
     const auto fit = fit_survey(file, survey, fit_options);
