@@ -33,7 +33,7 @@ std::string axes_text(const Machine& machine, const std::vector<int>& axes) {
   return text;
 }
 
-std::string angles_text(const Machine& machine, const Stay& stay) {
+std::string angles_text(const Machine& machine, const CycleStay& stay) {
   std::string text;
   for (std::size_t i = 0; i < machine.rotary.size(); ++i) {
     text += fmt::format("{}{} at {:g} deg", text.empty() ? "" : ", ", machine.rotary[i].letter,
@@ -42,7 +42,7 @@ std::string angles_text(const Machine& machine, const Stay& stay) {
   return text;
 }
 
-std::vector<Value> angles_deg_of(const Machine& machine, const Stay& stay) {
+std::vector<Value> angles_deg_of(const Machine& machine, const CycleStay& stay) {
   std::vector<Value> degrees;
   for (std::size_t i = 0; i < machine.rotary.size(); ++i) {
     degrees.push_back(angle(deg_from_rad(stay.angles_rad[i])));

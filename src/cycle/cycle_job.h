@@ -25,7 +25,9 @@ struct CycleJob {
   const MachineState state;  ///< nominal
   const CycleLayout layout;
 
-  const CycleTarget& target_of(const Visit& visit) const { return layout.targets[visit.target]; }
+  const CycleTarget& target_of(const CycleVisit& visit) const {
+    return layout.targets[visit.target];
+  }
   int carrier_of(const CycleTarget& target) const {
     return machine.artefacts[target.artefact].carried_by;
   }
@@ -41,8 +43,8 @@ struct CycleJob {
 /// "A and C"
 std::string axes_text(const Machine& machine, const std::vector<int>& axes);
 /// "A at 90 deg, C at 0 deg"
-std::string angles_text(const Machine& machine, const Stay& stay);
+std::string angles_text(const Machine& machine, const CycleStay& stay);
 /// Program values of the angles of all axes [deg].
-std::vector<Value> angles_deg_of(const Machine& machine, const Stay& stay);
+std::vector<Value> angles_deg_of(const Machine& machine, const CycleStay& stay);
 
 }  // namespace pivotrace

@@ -31,7 +31,7 @@ class Arranger {
     layout_.coordinates = foresight_.coordinates;
     for (const PlannedTouch& touch : foresight_.targets)
       layout_.targets.push_back(target_at(touch));
-    std::vector<Stay> stays;
+    std::vector<CycleStay> stays;
     for (const PlannedStation& station : plan_.stations) {
       stays.push_back(stay_of(station, static_cast<int>(stays.size()) + 1));
       prove_turn(stays.back());
@@ -58,14 +58,15 @@ class Arranger {
     return target;
   }
 
-  Stay stay_of(const PlannedStation& station, int number) const {
-    Stay stay{number, station.angles_rad, station.flip,
-              {},     TurnProof::none,    Eigen::Vector3d::Zero()};
+  CycleStay stay_of(const PlannedStation& station, int number) const {
+    CycleStay stay{number, station.angles_rad, station.flip,
+                   {},     TurnProof::none,    Eigen::Vector3d::Zero()};
     std::vector<WayBetween> ways(station.touches.size(), WayBetween::over);
     if (how_.watched) ways = ways_between(machine_, state_, plan_.distances, station);
     for (const ForeseenVisit& foreseen : foresight_.stations[number - 1]) {
-      Visit visit{foreseen.target,      {},           foreseen.finding_passes, foreseen.met_off_mm,
-                  foreseen.felt_off_mm, foreseen.gain};
+      CycleVisit visit{foreseen.target,         {},
+                       foreseen.finding_passes, foreseen.met_off_mm,
+                       foreseen.felt_off_mm,    foreseen.gain};
       for (std::size_t i = 0; i < foreseen.touches; ++i) {
         const PlacedTouch placed =
             place_touch(machine_, state_, plan_.distances, station.angles_rad,
@@ -82,7 +83,7 @@ class Arranger {
   }
 
   /// A self-finding program starts with the axes turned to station 1 already, by the operator.
-  void prove_turn(Stay& stay) const {
+  void prove_turn(CycleStay& stay) const {
     const bool first = stay.number == 1;
     if (first && plan_.self_find) return;
     const RotaryAngles before = first ? RotaryAngles{} : plan_.stations[stay.number - 2].angles_rad;
@@ -95,7 +96,7 @@ class Arranger {
 
   /// Least-squares shift of the centre from the radial excess of each touch; directions the touches
   /// do not see (along a pin) get no share.
-  static void share_out(Visit& visit) {
+  static void share_out(CycleVisit& visit) {
     Eigen::Matrix3d normal = Eigen::Matrix3d::Zero();
     for (const CycleTouch& touch : visit.touches) {
       normal += touch.direction * touch.direction.transpose();
@@ -110,11 +111,11 @@ class Arranger {
     for (CycleTouch& touch : visit.touches) touch.share = inverse * touch.direction;
   }
 
-  bool learns(const Stay& stay) const {
+  bool learns(const CycleStay& stay) const {
     return how_.for_sums || static_cast<std::size_t>(stay.number - 1) < foresight_.learned_after;
   }
 
-  bool same_signature(const Stay& a, const Stay& b) const {
+  bool same_signature(const CycleStay& a, const CycleStay& b) const {
     if (a.flip != b.flip || a.visits.size() != b.visits.size() || learns(a) != learns(b)) {
       return false;
     }
@@ -125,7 +126,7 @@ class Arranger {
   }
 
   /// The axes in which two stays differ.
-  std::vector<int> turned_between(const Stay& a, const Stay& b) const {
+  std::vector<int> turned_between(const CycleStay& a, const CycleStay& b) const {
     std::vector<int> turned;
     for (std::size_t i = 0; i < machine_.rotary.size(); ++i) {
       if (a.angles_rad[i] != b.angles_rad[i]) turned.push_back(static_cast<int>(i));
@@ -133,7 +134,7 @@ class Arranger {
     return turned;
   }
 
-  Segment segment_from(const std::vector<Stay>& stays, std::size_t first) const {
+  Segment segment_from(const std::vector<CycleStay>& stays, std::size_t first) const {
     Segment segment;
     segment.learns = learns(stays[first]);
     segment.stays.push_back(stays[first]);
@@ -170,7 +171,7 @@ class Arranger {
     if (axis.side == AxisSide::work && machine_.artefacts[lead].carried_by < turning) return;
     if (!seen_across(lead, axis.direction)) return;
     std::vector<double> angles;
-    for (const Stay& stay : segment.stays) angles.push_back(stay.angles_rad[turning]);
+    for (const CycleStay& stay : segment.stays) angles.push_back(stay.angles_rad[turning]);
     segment.gives_centre = spread_of(angles) >= least_spread;
   }
 

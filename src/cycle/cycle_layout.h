@@ -36,7 +36,7 @@ struct CycleTouch {
 };
 
 /// All touches on one target during one stay.
-struct Visit {
+struct CycleVisit {
   int target = 0;
   std::vector<CycleTouch> touches;
   int finding_passes = 0;
@@ -53,11 +53,11 @@ enum class TurnProof {
   watch,  ///< the operator looks
 };
 
-struct Stay {
+struct CycleStay {
   int number = 1;  ///< from 1, in plan order
   RotaryAngles angles_rad{};
   bool flip = false;
-  std::vector<Visit> visits;
+  std::vector<CycleVisit> visits;
   TurnProof proof = TurnProof::none;
   Eigen::Vector3d empty_shown_mm = Eigen::Vector3d::Zero();  ///< TurnProof::feel
 };
@@ -65,7 +65,7 @@ struct Stay {
 /// Consecutive stays with the same targets: one loop of the program.
 struct Segment {
   std::vector<int> axes;  ///< that turn between its stays
-  std::vector<Stay> stays;
+  std::vector<CycleStay> stays;
   bool learns = false;  ///< its visits correct the coordinates by their gains
   /// The control can work out the centre of the one axis that turns here (outer axes of its chain
   /// stand at 0), and its running sums are then good for it.

@@ -36,12 +36,12 @@ struct TouchRows {
   std::vector<CycleTouch> rows;
   std::vector<Value> starts;  ///< per stay: its first row
 
-  explicit TouchRows(const std::vector<const Visit*>& visits) {
+  explicit TouchRows(const std::vector<const CycleVisit*>& visits) {
     const auto same = [](const CycleTouch& a, const CycleTouch& b) {
       return (a.direction - b.direction).norm() < 1e-9 && (a.share - b.share).norm() < 1e-9 &&
              a.beside == b.beside;
     };
-    for (const Visit* visit : visits) {
+    for (const CycleVisit* visit : visits) {
       const std::vector<CycleTouch>& touches = visit->touches;
       const auto found =
           std::search(rows.begin(), rows.end(), touches.begin(), touches.end(), same);
@@ -88,7 +88,7 @@ class PartWriter {
   template <class Number>
   std::vector<Value> numbers_of(Number number) const {
     std::vector<Value> numbers;
-    for (const Stay& stay : segment_.stays) numbers.push_back(number(stay));
+    for (const CycleStay& stay : segment_.stays) numbers.push_back(number(stay));
     return numbers;
   }
 
@@ -98,7 +98,7 @@ class PartWriter {
     if (!looped_ || all_equal(numbers)) return StayColumn(std::move(numbers));
     Table table = steps_.table(table_name(name), static_cast<int>(numbers.size()));
     for (std::size_t i = 0; i < numbers.size(); ++i) {
-      const Stay& stay = segment_.stays[i];
+      const CycleStay& stay = segment_.stays[i];
       if (read_for && stay.proof != *read_for) continue;
       steps_.set_element(table, count(static_cast<int>(i)), numbers[i],
                          fmt::format("{} at station {}", name, stay.number));
@@ -109,22 +109,24 @@ class PartWriter {
   std::vector<StayColumn> angle_columns() {
     std::vector<StayColumn> columns;
     for (std::size_t i = 0; i < job_.machine.rotary.size(); ++i) {
-      columns.push_back(column(
-          fmt::format("angle of {}", job_.machine.rotary[i].letter),
-          numbers_of([&](const Stay& stay) { return angle(deg_from_rad(stay.angles_rad[i])); })));
+      columns.push_back(column(fmt::format("angle of {}", job_.machine.rotary[i].letter),
+                               numbers_of([&](const CycleStay& stay) {
+                                 return angle(deg_from_rad(stay.angles_rad[i]));
+                               })));
     }
     return columns;
   }
 
   StayColumn proof_column() {
     if (looped_ && !std::all_of(segment_.stays.begin(), segment_.stays.end(),
-                                [](const Stay& s) { return s.proof == TurnProof::none; })) {
+                                [](const CycleStay& s) { return s.proof == TurnProof::none; })) {
       steps_.remark(
           "proof of turn, where a wrong turn could not be felt on the way in: 1 = feel first "
           "that the place is empty, 2 = the operator looks");
     }
-    return column("proof of turn",
-                  numbers_of([](const Stay& stay) { return count(static_cast<int>(stay.proof)); }));
+    return column("proof of turn", numbers_of([](const CycleStay& stay) {
+                    return count(static_cast<int>(stay.proof));
+                  }));
   }
 
   std::vector<StayColumn> empty_columns() {
@@ -133,7 +135,7 @@ class PartWriter {
     for (int i = 0; i < 3; ++i) {
       columns.push_back(
           column(fmt::format("empty {}", linear_letters[i]),
-                 numbers_of([i](const Stay& stay) { return length(stay.empty_shown_mm[i]); }),
+                 numbers_of([i](const CycleStay& stay) { return length(stay.empty_shown_mm[i]); }),
                  TurnProof::feel));
     }
     return columns;
@@ -141,39 +143,41 @@ class PartWriter {
 
   /// The target; a later visit to the same one has numbers of its own.
   std::string visit_name(std::size_t visit) const {
-    const std::vector<Visit>& visits = segment_.stays.front().visits;
+    const std::vector<CycleVisit>& visits = segment_.stays.front().visits;
     const std::string& target = job_.target_of(visits[visit]).name;
     const auto end = visits.begin() + static_cast<std::ptrdiff_t>(visit);
     const auto before = std::count_if(
-        visits.begin(), end, [&](const Visit& v) { return v.target == visits[visit].target; });
+        visits.begin(), end, [&](const CycleVisit& v) { return v.target == visits[visit].target; });
     return before == 0 ? target : fmt::format("{}, visit {}", target, before + 1);
   }
 
   VisitTable visit_table(std::size_t visit) {
     const std::string target = visit_name(visit);
-    StayColumn counts = column("touches of " + target, numbers_of([&](const Stay& stay) {
+    StayColumn counts = column("touches of " + target, numbers_of([&](const CycleStay& stay) {
                                  return count(static_cast<int>(stay.visits[visit].touches.size()));
                                }));
-    StayColumn passes = column("passes on " + target, numbers_of([&](const Stay& stay) {
+    StayColumn passes = column("passes on " + target, numbers_of([&](const CycleStay& stay) {
                                  return count(stay.visits[visit].finding_passes + 1);
                                }));
-    StayColumn met_off = shares_of_rough("finding limit of " + target, visit, &Visit::met_off_mm);
+    StayColumn met_off =
+        shares_of_rough("finding limit of " + target, visit, &CycleVisit::met_off_mm);
     StayColumn felt_off =
         job_.options.watched
-            ? StayColumn(numbers_of([](const Stay&) { return Value(1.0); }))
-            : shares_of_rough("feeling limit of " + target, visit, &Visit::felt_off_mm);
+            ? StayColumn(numbers_of([](const CycleStay&) { return Value(1.0); }))
+            : shares_of_rough("feeling limit of " + target, visit, &CycleVisit::felt_off_mm);
     std::vector<std::array<StayColumn, 3>> gain = gain_columns(visit, target);
     return {touch_table(visit, target), std::move(counts),   std::move(passes),
             std::move(met_off),         std::move(felt_off), std::move(gain)};
   }
 
   /// A visit that is not found first does not read it.
-  StayColumn shares_of_rough(const std::string& name, std::size_t visit, double Visit::*off_mm) {
+  StayColumn shares_of_rough(const std::string& name, std::size_t visit,
+                             double CycleVisit::*off_mm) {
     const ProbingDistances& d = job_.plan.distances;
     const double rough = std::max(d.rough, 1e-3);
     // With `limit` added, never beyond where a touch gives up.
     const double most = std::max(0.0, (d.rough + d.search - missed_mm - d.limit) / rough);
-    return column(name, numbers_of([&](const Stay& stay) {
+    return column(name, numbers_of([&](const CycleStay& stay) {
                     return Value(rounded_up(std::min(stay.visits[visit].*off_mm / rough, most)));
                   }));
   }
@@ -197,7 +201,7 @@ class PartWriter {
         return column(
             fmt::format("gain of {} from {} {}", coordinate_name(job_.layout.coordinates[j]),
                         target, linear_letters[along]),
-            numbers_of([&](const Stay& stay) {
+            numbers_of([&](const CycleStay& stay) {
               return Value(gain_written(stay.visits[visit].gain(static_cast<int>(j), along)));
             }));
       };
@@ -207,8 +211,8 @@ class PartWriter {
   }
 
   TouchTable touch_table(std::size_t visit, const std::string& target) {
-    std::vector<const Visit*> visits;
-    for (const Stay& stay : segment_.stays) visits.push_back(&stay.visits[visit]);
+    std::vector<const CycleVisit*> visits;
+    for (const CycleStay& stay : segment_.stays) visits.push_back(&stay.visits[visit]);
     TouchRows touches(visits);
     StayColumn starts = column("first touch of " + target, std::move(touches.starts));
     std::array<std::optional<Table>, touch_columns> tables;
@@ -278,7 +282,7 @@ Value TouchTable::beside(const LoopIndex& stay, const LoopIndex& touch) const {
 
 bool uses_proof(const Segment& segment, TurnProof proof) {
   return std::any_of(segment.stays.begin(), segment.stays.end(),
-                     [proof](const Stay& stay) { return stay.proof == proof; });
+                     [proof](const CycleStay& stay) { return stay.proof == proof; });
 }
 
 std::vector<Part> write_tables(StepRecorder& steps, const CycleJob& job) {

@@ -50,7 +50,7 @@ class TouchTable {
  public:
   /// `rows`: the different touches; `starts`: the row where those of a stay begin; `tables`: of the
   /// columns that are not the same number in all rows.
-  TouchTable(std::vector<const Visit*> visits, std::vector<CycleTouch> rows, StayColumn starts,
+  TouchTable(std::vector<const CycleVisit*> visits, std::vector<CycleTouch> rows, StayColumn starts,
              std::array<std::optional<Table>, touch_columns> tables)
       : visits_(std::move(visits)),
         rows_(std::move(rows)),
@@ -65,7 +65,7 @@ class TouchTable {
  private:
   Value entry(int column, const LoopIndex& stay, const LoopIndex& touch) const;
 
-  std::vector<const Visit*> visits_;  ///< per stay
+  std::vector<const CycleVisit*> visits_;  ///< per stay
   std::vector<CycleTouch> rows_;
   StayColumn starts_;
   std::array<std::optional<Table>, touch_columns> tables_;
@@ -92,7 +92,7 @@ struct Part {
   std::vector<StayColumn> empty;       ///< X, Y, Z of the place to be felt empty
   std::vector<VisitTable> visits;
 
-  const Stay& first() const { return segment.stays.front(); }
+  const CycleStay& first() const { return segment.stays.front(); }
   /// The program reads the angle of this axis from a table.
   bool angle_in_table(int axis) const { return looped && !angles_deg[axis].is_uniform(); }
   int stays() const { return static_cast<int>(segment.stays.size()); }

@@ -48,7 +48,7 @@ std::string listed(const std::vector<std::string>& words) {
 }
 
 std::string task_of(const CycleJob& job, const Segment& segment) {
-  const Stay& first = segment.stays.front();
+  const CycleStay& first = segment.stays.front();
   if (segment.stays.size() == 1) return fmt::format("touches at station {}", first.number);
   const std::string stations =
       fmt::format("stations {} to {}", first.number, segment.stays.back().number);

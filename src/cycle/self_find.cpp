@@ -102,7 +102,7 @@ class SelfFind {
   const CycleJob& job_;
   const CycleVariables& variables_;
   CycleMoves moves_;
-  const Stay& stay_;
+  const CycleStay& stay_;
   int index_;
   const CycleTarget& target_;
 };

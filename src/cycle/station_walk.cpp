@@ -40,7 +40,7 @@ std::optional<FoundCentre> StationWalk::walk(const Part& part, bool solves) {
 
 /// Spindle and rotary axes, as they stand at the first station of the part.
 void StationWalk::turn_to_first(const Part& part) {
-  const Stay& first = part.first();
+  const CycleStay& first = part.first();
   if (flip_ != first.flip) {
     steps_.add(SpindleStep{first.flip ? 180.0 : 0.0});
     flip_ = first.flip;
@@ -75,7 +75,7 @@ std::vector<Value> StationWalk::turn_to(const Part& part, const LoopIndex& stay)
           });
       wanted = now;
     } else if (stay.known && *stay.known > 0) {
-      const std::vector<Stay>& stays = part.segment.stays;
+      const std::vector<CycleStay>& stays = part.segment.stays;
       const bool stands = stays[*stay.known].angles_rad[i] == stays[*stay.known - 1].angles_rad[i];
       if (!stands) turn_axis(axis, wanted);
     }

@@ -28,7 +28,7 @@ void VisitSteps::visit(const Part& part, const LoopIndex& stay, std::size_t visi
 
 /// It was found a moment ago, or nothing can come down on it from above.
 bool VisitSteps::needs_no_feeler(const TouchPlace& at, bool first_visit) const {
-  const Stay& stay = at.part.segment.stays[*at.stay.known];
+  const CycleStay& stay = at.part.segment.stays[*at.stay.known];
   if (job_.plan.self_find && stay.number == 1 && first_visit) return true;
   const PlannedTouch place{at.target.artefact, at.target.around_rad, 0.0, at.target.along_mm,
                            at.target.out_mm};
