@@ -200,6 +200,10 @@ Estimate Uncertainty::estimate(double value, const Eigen::VectorXd& by_unknown,
   return estimate;
 }
 
+/// A part is the square of a sum that is rounded to some 1e-16 of its terms: what is smaller than this share
+/// of the whole is rounding, and comes out otherwise on another processor.
+constexpr double rounding_share = 1e-24;
+
 std::vector<BudgetLine> Uncertainty::budget(const ValueName& output,
                                             const Eigen::VectorXd& by_unknown,
                                             double further_u) const {
@@ -207,7 +211,7 @@ std::vector<BudgetLine> Uncertainty::budget(const ValueName& output,
   std::vector<BudgetLine> lines;
   if (!(total > 0.0)) return lines;
   const auto add = [&](const BudgetSource& source, double part) {
-    if (part > 0.0) lines.push_back({output, source, part / total});
+    if (part > rounding_share * total) lines.push_back({output, source, part / total});
   };
   const Machine& machine = model_.machine();
   const RandomModel& random = variances_.random;
