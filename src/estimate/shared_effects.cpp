@@ -62,38 +62,35 @@ std::vector<Stay> stays_of(const Machine& machine, const Survey& survey, int axi
 
 /// Joins the last place of one side to its first where they meet across 0: the commonest angle must not
 /// be torn apart by round-off.
-void join_across_zero(std::vector<Place>& places, std::size_t first_of_side,
-                      double last_angle_rad) {
+void join_across_zero(std::vector<Place>& places, std::size_t first_of_side) {
   constexpr double turn = 2.0 * std::numbers::pi;
   if (places.size() < first_of_side + 2) return;
   Place& first = places[first_of_side];
-  if (first.angle_rad + turn - last_angle_rad > one_position_rad) return;
   Place& last = places.back();
+  if (first.angle_rad + turn - last.angle_rad > one_position_rad) return;
   first.stations.insert(first.stations.end(), last.stations.begin(), last.stations.end());
   places.pop_back();
 }
 
-/// Sorted and cut where neighbours are more than a position apart: n log n for a long survey, and the
-/// same however the axis counts.
+/// Sorted and cut where a station stands more than a position beyond the first of its place (stations close
+/// together all the way round would otherwise share one error): n log n for a long survey, and the same
+/// however the axis counts.
 Places positions_of(const Machine& machine, const Survey& survey, int axis,
                     const std::vector<RotaryAngles>& reached_from) {
   Places places;
   std::size_t first_of_side = 0;
-  const Stay* before = nullptr;
-  const std::vector<Stay> stays = stays_of(machine, survey, axis, reached_from);
-  for (const Stay& stay : stays) {
-    const bool new_side = before == nullptr || before->side != stay.side;
+  for (const Stay& stay : stays_of(machine, survey, axis, reached_from)) {
+    const bool new_side = places.all.empty() || places.all.back().side != stay.side;
     if (new_side) {
-      if (before != nullptr) join_across_zero(places.all, first_of_side, before->angle_rad);
+      join_across_zero(places.all, first_of_side);
       first_of_side = places.all.size();
     }
-    if (new_side || stay.angle_rad - before->angle_rad > one_position_rad) {
+    if (new_side || stay.angle_rad - places.all.back().angle_rad > one_position_rad) {
       places.all.push_back({axis, stay.angle_rad, stay.side, {}});
     }
     places.all.back().stations.push_back(stay.station);
-    before = &stay;
   }
-  if (before != nullptr) join_across_zero(places.all, first_of_side, before->angle_rad);
+  join_across_zero(places.all, first_of_side);
   places.of_station.assign(survey.stations.size(), -1);
   for (std::size_t k = 0; k < places.all.size(); ++k) {
     std::sort(places.all[k].stations.begin(), places.all[k].stations.end());

@@ -68,6 +68,14 @@ TEST_CASE("one position is 1 deg wide, and sides are told apart where the record
   CHECK(apart.own[3][4] == std::vector<int>{index_group(1)});  // 90 from above
 }
 
+TEST_CASE("stations close together all the way round do not share one error") {
+  std::vector<RotaryAngles> angles;
+  for (int k = 0; k < 800; ++k) angles.push_back(degrees(0, 0.45 * k));
+  const Scenario s = trunnion_at(angles);
+  // 0, 0.45 and 0.9 deg stand at one position, 1.35 deg opens the next; 359.1 and 359.55 belong to 0.
+  CHECK(count_of(shared_of(s, quiet(s)), index_group(1)) == 266);
+}
+
 TEST_CASE("an axis that rests keeps what it arrived with") {
   Scenario s = trunnion_at({degrees(0, 0), degrees(0, 90), degrees(45, 90), degrees(45, 0)});
   s.machine.rotary[1].index_repeat_sigma_rad = 1e-5;
