@@ -135,6 +135,15 @@ bool says_sigmas_itself(const ChosenVariances& chosen) {
   });
 }
 
+/// Whether what was found differs enough from what is stated to make another suspect of a touch: a tenth
+/// moves the limits of a search by a tenth, which is not worth a second one (common practice, no source).
+bool differs_from_stated(const ChosenVariances& chosen) {
+  constexpr double alike = 0.1;
+  return std::any_of(chosen.pooled.begin(), chosen.pooled.end(), [](const PooledGroup& group) {
+    return std::abs(group.sigma / group.stated_sigma - 1.0) > alike;
+  });
+}
+
 /// The stated sigmas, larger where the survey shows more.
 RandomModel never_below_stated(RandomModel stated, const ChosenVariances& chosen) {
   for (const PooledGroup& group : chosen.pooled) {
@@ -184,6 +193,7 @@ Screening screened(const Machine& machine, const Survey& survey, Case& fitted,
   const bool says_itself = says_sigmas_itself(chosen);
   const bool bad_ones_gone = !none && screening.inseparable.empty();
   if (screening.given_up || !(says_itself || bad_ones_gone)) return screening;
+  if (!differs_from_stated(chosen)) return screening;
   const RandomModel found =
       says_itself ? chosen.random : never_below_stated(stated_random_model(*fitted.model), chosen);
   Screening second = pass(found);
