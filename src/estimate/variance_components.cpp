@@ -287,9 +287,12 @@ Adjusted re_adjusted(const Model& model, const RandomModel& random, const Adjust
 }
 
 SigmaSource source_of(const Machine& machine, bool with_survey) {
-  const auto stated =
-      machine.sigmas_stated() ? SigmaSource::From::machine_file : SigmaSource::From::defaults;
-  return {stated, stated, with_survey};
+  using From = SigmaSource::From;
+  const auto from = [](bool stated) { return stated ? From::machine_file : From::defaults; };
+  const bool all_indices = std::all_of(machine.rotary.begin(), machine.rotary.end(),
+                                       [](const RotaryAxis& a) { return a.index_sigma_stated; });
+  return {from(machine.probe.touch_sigma_stated),
+          from(machine.linear.station_sigma_stated && all_indices), with_survey};
 }
 
 }  // namespace
