@@ -1,5 +1,5 @@
 // What every room works with: running a command, showing it, keeping what it wrote; lengths as chosen.
-import { el, button, download, freshId } from './elements.js';
+import { el, button, copyButton, download, freshId } from './elements.js';
 import { decode, encode } from './run-command.js';
 import { Stopped } from './program.js';
 
@@ -124,10 +124,7 @@ export class Bench {
 /** The command line that does the same, to look at or to copy. */
 export function commandShown(args) {
   const code = el('code', {}, commandLine(args));
-  const copy = button('Copy', async () => {
-    await navigator.clipboard?.writeText(code.textContent).catch(() => {});
-  }, { class: 'quiet' });
-  const box = el('div', { class: 'command' }, el('span', { class: 'why' }, 'The same at a command line'), code, copy);
+  const box = el('div', { class: 'command' }, el('span', { class: 'why' }, 'The same at a command line'), code, copyButton(() => code.textContent));
   box.set = (next) => (code.textContent = commandLine(next));
   return box;
 }
@@ -184,6 +181,13 @@ export function settled(action, milliseconds = 250) {
     clearTimeout(timer);
     timer = setTimeout(() => action(...args), milliseconds);
   };
+}
+
+/** Short and the same for the same texts: whether something changed since (FNV-1a, 32 bits). */
+export function fingerprint(...texts) {
+  let sum = 0x811c9dc5;
+  for (const byte of encode(texts.join('\u0000'))) sum = Math.imul(sum ^ byte, 0x01000193) >>> 0;
+  return sum.toString(16);
 }
 
 /** 'Small mill, 2nd' -> 'small-mill-2nd': a name for files. */

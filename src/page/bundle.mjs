@@ -50,7 +50,7 @@ const parts = {
   worker: harmless(JSON.stringify(bundled('worker.js', 'iife'))),
   files: harmless(JSON.stringify({
     sheets: textsIn(join(project, 'routines'), /\.toml$/),
-    examples: textsIn(join(project, 'examples'), /\.(toml|csv|txt|template)$/),
+    examples: { ...textsIn(join(project, 'examples'), /\.(toml|csv|txt|template)$/), ...textsIn(join(project, 'examples/year'), /\.csv$/) },
   })),
   // Where this build of the program can make a film, the page shows it.
   knows: JSON.stringify({ film: program.includes('--film') }),

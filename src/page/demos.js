@@ -24,6 +24,7 @@ const trunnionMapping = `format = 1\n${entry('A.centre.Y', 'cradle_y')}${entry('
 /** @param examples {name: text} of the shipped examples */
 export function demosFrom(examples) {
   const of = (...names) => Object.fromEntries(names.map((name) => [name, examples[name]]));
+  const year = Object.keys(examples).filter((name) => /^\d{4}-\d{2}\.touches\.csv$/.test(name));
   return {
     trunnion: {
       title: 'cradle with round table (two axes)',
@@ -36,13 +37,18 @@ export function demosFrom(examples) {
     },
     fourthAxis: {
       title: 'bench mill with a 4th axis',
-      files: of('fourth-axis.machine.toml', 'fourth-axis.truth.toml', 'fourth-axis.touches.csv', 'ball-centres.touches.csv', 'fourth-axis.feet.toml', 'fourth-axis.post.txt', 'fourth-axis.mapping.toml'),
+      files: of('fourth-axis.machine.toml', 'fourth-axis.truth.toml', 'fourth-axis.touches.csv', 'ball-centres.touches.csv', 'fourth-axis.limits.toml', 'fourth-axis.feet.toml', 'fourth-axis.post.txt', 'fourth-axis.mapping.toml'),
       choices: { machine: 'fourth-axis.machine.toml', truth: 'fourth-axis.truth.toml', touches: 'fourth-axis.touches.csv', post: 'fourth-axis.post.txt', mapping: 'fourth-axis.mapping.toml' },
     },
     swivelHead: {
       title: 'mill with a swivel head, and a push',
       files: { ...of('swivel-head.machine.toml', 'swivel-head.truth.toml', 'swivel-head.touches.csv'), 'pushed.truth.toml': truthPushed },
       choices: { machine: 'swivel-head.machine.toml', truth: 'pushed.truth.toml', touches: 'swivel-head.touches.csv' },
+    },
+    year: {
+      title: 'a year of checks of the 4th axis',
+      files: of('fourth-axis.machine.toml', ...year),
+      choices: { machine: 'fourth-axis.machine.toml', touches: year.at(-1), within: '0.010' },
     },
     pin: {
       title: 'a pin in a chuck',

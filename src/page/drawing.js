@@ -24,6 +24,16 @@ function material(colour, opacity = 1) {
   return new three.MeshLambertMaterial({ color: colour, transparent: opacity < 1, opacity });
 }
 
+/** What the graphics card holds of a scene is not given back by itself. */
+function giveBack(scene) {
+  scene.traverse((each) => {
+    each.geometry?.dispose();
+    each.material?.map?.dispose();
+    each.material?.dispose();
+  });
+  scene.clear();
+}
+
 function lineMaterial(colour) {
   return new three.LineBasicMaterial({ color: colour });
 }
@@ -146,7 +156,7 @@ export class Drawing {
     const { machine, angles = {}, stations = [], points = [] } = this.shown;
     if (!machine) return;
     const look = this.look;
-    this.scene.clear();
+    giveBack(this.scene);
     this.scene.background = new three.Color(look.paper);
     this.scene.add(new three.HemisphereLight(0xffffff, 0x888888, 2.2));
     const sun = new three.DirectionalLight(0xffffff, 1.4);
@@ -287,7 +297,11 @@ export class Drawing {
     const at = vector(artefact.at);
     const radius = (artefact.diameter ?? 20) / 2;
     const bodies = [];
-    if (artefact.kind === 'pin' || artefact.kind === 'bore') {
+    if (artefact.kind === 'flat') {
+      const outward = vector(artefact.direction ?? unitOf.Z).normalize();
+      const plate = bar(at, at.clone().addScaledVector(outward, -this.reach / 20), this.reach / 2, look.artefact);
+      bodies.push(plate, edges(plate, look.ink));
+    } else if (artefact.kind === 'pin' || artefact.kind === 'bore') {
       const along = vector(artefact.direction ?? unitOf[artefact.along] ?? unitOf.X).normalize();
       const half = (artefact.length ?? 40) / 2;
       const from = at.clone().addScaledVector(along, -half);
@@ -307,22 +321,27 @@ export class Drawing {
   /** The ball at every station of a plan, with the dots of its touches and the station's number. */
   addStations(machine, stations, look) {
     const ball = machine.artefact[0];
-    if (!ball || machine.rotary.some((axis) => axis.carries === 'tool')) return;
+    if (ball?.kind !== 'ball') return;
     const radius = (ball.diameter ?? 20) / 2;
-    const seen = new Set();
+    const places = new Map();
     for (const station of stations) {
       const centre = carriedTo(machine, ball, station.angles);
       const key = centre.toArray().map((each) => each.toFixed(1)).join();
-      if (!seen.has(key)) {
-        const ghost = new three.Mesh(new three.SphereGeometry(radius, 20, 14), material(look.artefact, 0.25));
-        ghost.position.copy(centre);
-        const sign = letter(station.label, look.ink, radius * 2.2);
-        sign.position.copy(centre).add(new three.Vector3(0, 0, radius * 2));
-        this.scene.add(ghost, sign);
-        for (const touch of station.touches ?? []) this.addDot(touchPlace(centre, radius, touch), radius / 6, look.touch);
-      }
-      seen.add(key);
+      if (!places.has(key)) places.set(key, { ...station, centre });
     }
+    for (const place of places.values()) this.addStation(place, radius, places.size > 1, look);
+  }
+
+  /** A ball that a head swings about stays where it is: its place needs no number. */
+  addStation({ label, centre, touches = [] }, radius, numbered, look) {
+    const ghost = new three.Mesh(new three.SphereGeometry(radius, 20, 14), material(look.artefact, 0.25));
+    ghost.position.copy(centre);
+    this.scene.add(ghost);
+    for (const touch of touches) this.addDot(touchPlace(centre, radius, touch), radius / 6, look.touch);
+    if (!numbered) return;
+    const sign = letter(label, look.ink, radius * 2.2);
+    sign.position.copy(centre).add(new three.Vector3(0, 0, radius * 2));
+    this.scene.add(sign);
   }
 
   addDot(at, radius, colour) {

@@ -72,6 +72,16 @@ export function button(text, onclick, attributes = {}) {
   return el('button', { type: 'button', onclick, ...attributes }, text);
 }
 
+/** Copies a text, and says so for a moment. */
+export function copyButton(text, attributes = {}) {
+  const made = button('Copy', async () => {
+    const copied = await navigator.clipboard.writeText(text()).then(() => true, () => false);
+    made.textContent = copied ? 'Copied' : 'Not allowed here';
+    setTimeout(() => (made.textContent = 'Copy'), 1500);
+  }, { class: 'quiet', ...attributes });
+  return made;
+}
+
 export function table(caption, head, rows) {
   return el(
     'div',
@@ -93,6 +103,12 @@ export function tableRow([first, ...others]) {
 /** A page or sheet the program made, shown as it is; scripts in it do not run. */
 export function pageFrame(title, html) {
   return el('iframe', { class: 'sheet', title, sandbox: 'allow-same-origin allow-modals', srcdoc: html });
+}
+
+/** A page the program made, to look at, save and print. */
+export function reportFrame(title, file, page) {
+  const frame = pageFrame(title, new TextDecoder().decode(page));
+  return [frame, el('p', { class: 'buttons' }, button(`Save ${file}`, () => download(file, page)), button('Print it', () => frame.contentWindow.print()))];
 }
 
 /** A film plays by its own script, which the content policy names; it reaches nothing of this page. */

@@ -1,4 +1,7 @@
-// Values of a result, as the rooms show them.
+// Values of a result, as the rooms show them, and the file its limits stand in.
+import { stemOf } from './bench.js';
+
+export const limitsName = (name) => `${stemOf(name)}.limits.toml`;
 
 /** All values of a result with a U95, flat. */
 export function valuesOf(result) {

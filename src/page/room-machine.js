@@ -13,15 +13,21 @@ const kinds = [
   ['head', 'a head that swivels about Y'],
 ];
 
-/** Answers of `new` for each kind; what it asks of one axis. */
+/** A round table on a cradle, and the ball on that table, beside what `new` offers for the cradle itself. */
+const roundTable = (place) => ['--turn-limits=-30 110', '--second-letter', 'C', '--second-along', 'Z',
+  `--second-centre=${place([-300, -200, -270])}`, `--ball-at=${place([-230, -200, -210])}`];
+
+/** Answers of `new` for each kind; the rest is as it offers. `place` writes X Y Z in the units of the file. */
 const kindOptions = {
-  A: ['--letter', 'A'],
-  B: ['--letter', 'B', '--along', 'Y'],
-  C: ['--letter', 'C', '--along', 'Z'],
-  AC: ['--letter', 'A', '--turn-limits=-30 110'],
-  BC: ['--letter', 'B', '--along', 'Y', '--turn-limits=-30 110'],
-  head: ['--letter', 'B', '--carries', 'tool', '--along', 'Y', '--turn', 'right-hand'],
+  A: () => ['--letter', 'A'],
+  B: () => ['--letter', 'B', '--along', 'Y'],
+  C: () => ['--letter', 'C', '--along', 'Z'],
+  AC: (place) => ['--letter', 'A', ...roundTable(place)],
+  BC: (place) => ['--letter', 'B', '--along', 'Y', ...roundTable(place)],
+  head: () => ['--letter', 'B', '--carries', 'tool', '--along', 'Y', '--turn', 'right-hand'],
 };
+
+const inUnits = (units, mm) => (units === 'inch' ? Number((mm / 25.4).toFixed(4)) : mm);
 
 const lists = ['X', 'Y', 'Z'];
 
@@ -80,27 +86,10 @@ export function numbersOf(text, count) {
   return numbers.length === count && numbers.every(Number.isFinite) ? numbers : null;
 }
 
-
-/** The second axis of a cradle: the round table it carries, and the ball on that. */
-export function withRoundTable(text) {
-  const machine = machineOf(text);
-  const inch = machine.units === 'inch';
-  const unit = (mm) => (inch ? Number((mm / 25.4).toFixed(4)) : mm);
-  const [x, y, z] = machine.rotary[0].centre;
-  const cradle = machine.rotary[0].section;
-  const table = { letter: 'C', carries: 'work', along: 'Z', positive_turn: 'left-hand', centre: [x, y, z - unit(20)], quote_at: z - unit(20), limits: [-360, 360] };
-  let next = withSection(text, 'rotary', table);
-  const sections = machineOf(next);
-  const ball = sections.artefact[0];
-  next = withValue(next, ball.section, 'carried_by', 'C');
-  next = withValue(next, ball.section, 'at', [x + unit(70), y, z + unit(40)]);
-  return next.replace('[[rotary]]', cradle ? '[[rotary]]                            # the outer axis comes first' : '[[rotary]]');
-}
-
 /** What a rehearsal needs to know of the probe: offered, to be put right in the form. */
 export function withProbeBody(text) {
   const machine = machineOf(text);
-  const unit = (mm) => (machine.units === 'inch' ? Number((mm / 25.4).toFixed(4)) : mm);
+  const unit = (mm) => inUnits(machine.units, mm);
   let next = withValue(text, machine.probe.section, 'stylus_length', unit(75));
   next = withValue(next, machine.probe.section, 'shank_diameter', unit(4));
   return withValue(next, machine.probe.section, 'holder', { diameter: unit(40), length: unit(60) });
@@ -185,10 +174,17 @@ function beginning(bench, demos, picker, choose) {
   const name = typed('My machine', () => {});
   const units = select([['mm', 'mm'], ['inch', 'inch']], bench.inch ? 'inch' : 'mm', () => {});
   const touched = select([['probe', 'a touch probe'], ['edge-finder', 'an edge finder'], ['indicator', 'an indicator in the spindle']], 'probe', () => {});
+  const shown = commandShown(['new']);
+  const argsNow = () => {
+    const place = (at) => at.map((mm) => inUnits(units.value, mm)).join(' ');
+    return ['new', `${fileStem(name.value)}.machine.toml`, '--defaults', '--name', name.value || 'My machine', '--units', units.value, '--touched-with', touched.value, ...kindOptions[kind.value](place)];
+  };
+  for (const each of [kind, name, units, touched]) each.addEventListener('change', () => shown.set(argsNow()));
+  shown.set(argsNow());
   const make = guarded(outcome, async () => {
-    const file = `${fileStem(name.value)}.machine.toml`;
-    const args = ['new', file, '--defaults', '--name', name.value || 'My machine', '--units', units.value, '--touched-with', touched.value, ...kindOptions[kind.value]];
-    const told = await bench.run(args, { keep: false, extra: new Map() });
+    const args = argsNow();
+    const [, file] = args;
+    const told = await bench.run(args, { keep: false });
     const written = told.written.get(file);
     if (!written) {
       outcome.replaceChildren(...said(told).filter(Boolean));
@@ -196,7 +192,6 @@ function beginning(bench, demos, picker, choose) {
     }
     let text = new TextDecoder().decode(written);
     if (touched.value === 'probe') text = withProbeBody(text);
-    if (kind.value.length === 2) text = withRoundTable(text);
     shop.change(`new machine ${name.value}`, { written: new Map([[file, encode(text)]]), choices: { machine: file } });
     outcome.replaceChildren(el('p', { class: 'verdict' }, `${file} is made: go through it below.`));
   });
@@ -217,7 +212,7 @@ function beginning(bench, demos, picker, choose) {
     el('div', { class: 'row' }, field('The machine worked on', picker)),
     el('details', { class: 'choice', open: shop.named('.machine.toml').length === 0 }, el('summary', {}, 'A new machine'),
       el('div', { class: 'row' }, field('What is it called?', name), field('What turns?', kind), field('Do you write mm or inch?', units, 'It holds for every length of the file.'), field('What do you measure with?', touched)),
-      el('p', { class: 'buttons' }, button('Make its form', make, { class: 'main' }))),
+      el('p', { class: 'buttons' }, button('Make its form', make, { class: 'main' })), shown),
     el('div', { class: 'row' }, field('A demo', demo), button('Open the demo', openDemo)),
     drop,
     outcome,
@@ -257,7 +252,7 @@ function fillForm(form, text, edit) {
 /** Vices, tables, tailstocks: what a rehearsal looks out for. */
 function obstacleButtons(text, machine, edit) {
   const add = (shape) => {
-    const unit = (mm) => (machine.units === 'inch' ? Number((mm / 25.4).toFixed(4)) : mm);
+    const unit = (mm) => inUnits(machine.units, mm);
     const [x, y, z] = machine.rotary[0]?.centre ?? [0, 0, 0];
     const names = new Set([...machine.obstacle, ...machine.artefact].map((each) => each.name));
     let name = shape === 'box' ? 'vice' : 'table';

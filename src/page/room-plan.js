@@ -1,9 +1,10 @@
 // Plan: how long or how well, what it will give, where it touches, and the program for a control.
-import { el, field, select, slider, button, table, pageFrame, fillSelect, dropPlace, download } from './elements.js';
-import { step, said, settled, guarded, commandShown, saveButtons, stemOf, encode } from './bench.js';
+import { el, field, select, slider, button, table, pageFrame, fillSelect, dropPlace } from './elements.js';
+import { step, said, settled, guarded, commandShown, saveButtons, stemOf, fingerprint } from './bench.js';
 import { Stopped } from './program.js';
 import { machineOf } from './toml-lines.js';
 import { currentMachine } from './room-machine.js';
+import { guideStep } from './guide-step.js';
 import { DrawingPanel } from './drawing-panel.js';
 
 const purposes = [
@@ -45,11 +46,13 @@ function aimArgs(shop) {
   return key === 'detect' && shop.files.has(against) ? [...args, '--against', against] : args;
 }
 
+const certificateName = (machine) => `${stemOf(machine)}.certificate.json`;
+
 function planArgs(shop, machine) {
   const args = ['plan', machine, '--for', shop.choice('purpose', 'commissioning'), ...aimArgs(shop)];
   if (shop.choice('flip', false)) args.push('--flip');
   if (shop.choice('order', '')) args.push('--order', shop.choice('order'));
-  return [...args, '-o', `${stemOf(machine)}.plan.toml`];
+  return [...args, '--certificate', certificateName(machine), '-o', `${stemOf(machine)}.plan.toml`];
 }
 
 function aimSlider(bench, key, set) {
@@ -123,10 +126,9 @@ function proofOf(plan) {
   ];
 }
 
-function certificateButton(plan) {
-  return plan.certificate
-    ? el('p', { class: 'buttons' }, button('Save the certificate', () => download(`${plan.identity}.certificate.json`, encode(JSON.stringify(plan.certificate, null, 1)))))
-    : '';
+function certificateButton(bench, plan) {
+  const file = certificateName(currentMachine(bench.shop));
+  return plan.certificate && bench.shop.files.has(file) ? el('p', { class: 'buttons' }, button('Save the certificate', () => bench.save(file))) : '';
 }
 
 function showPlan(bench, place, plan, outcome) {
@@ -135,7 +137,7 @@ function showPlan(bench, place, plan, outcome) {
   place.replaceChildren(
     el('p', { class: 'verdict' }, `${plan.stations.length} stations, ${plan.touches} touches, about ${plan.minutes.toFixed(1)} minutes`),
     predicted(bench, plan),
-    ...proofOf(plan), certificateButton(plan),
+    ...proofOf(plan), certificateButton(bench, plan),
     plan.limited_by.length > 0 ? el('div', {}, el('h4', {}, 'What limits it'), el('ul', {}, plan.limited_by.map((line) => el('li', {}, line)))) : '',
     gains.length > 0 ? el('div', {}, el('h4', {}, 'What more would buy'), el('ul', {}, gains)) : '',
     plan.left_out?.length > 0 ? el('div', {}, el('h4', {}, 'Left out'), el('ul', {}, plan.left_out.map((line) => el('li', {}, String(line))))) : '',
@@ -162,29 +164,47 @@ function programStep(bench) {
     const plan = planName(shop);
     return ['cycle', plan, '--control', control.value, '--sheet', `${stemOf(plan)}.sheet.html`, '-o', `${stemOf(plan)}.nc`];
   };
+  /** What the program is made of: it is shown as long as that is the same. */
+  const madeOf = () => fingerprint(argsNow().join(' '), shop.text(planName(shop)), shop.text(currentMachine(shop)));
   const make = guarded(outcome, async () => {
     const plan = planName(shop);
     if (!plan) throw new Error('Make a plan first.');
-    const told = await bench.run(argsNow(), { label: 'write the program', choices: { program: `${stemOf(plan)}.nc` } });
-    show(told, `${stemOf(plan)}.sheet.html`, `${stemOf(plan)}.nc`);
+    const choices = { program: `${stemOf(plan)}.nc`, programMadeOf: madeOf() };
+    const told = await bench.run(argsNow(), { label: 'write the program', choices });
+    if (told.code === 0) showProgram(told);
+    else outcome.replaceChildren(...said(told).filter(Boolean));
   });
-  const show = (told, sheet, program) => {
+  function showProgram(told) {
+    const [program, sheet] = ['.nc', '.sheet.html'].map((ending) => `${stemOf(planName(shop))}${ending}`);
+    outcome.shownFor = shop.choice('programMadeOf');
     outcome.replaceChildren(
-      ...said(told).filter(Boolean),
-      ...(told.code === 0 ? [
-        saveButtons(bench, [program, sheet]),
-        el('details', { open: true }, el('summary', {}, 'The set-up sheet'), pageFrame('Set-up sheet', shop.text(sheet))),
-        el('details', {}, el('summary', {}, 'The program'), el('pre', { class: 'said', tabindex: '0' }, shop.text(program))),
-      ] : []),
+      ...(told ? said(told).filter(Boolean) : []),
+      saveButtons(bench, [program, sheet]),
+      el('details', { open: true }, el('summary', {}, 'The set-up sheet'), pageFrame('Set-up sheet', shop.text(sheet))),
+      el('details', {}, el('summary', {}, 'The program'), el('pre', { class: 'said', tabindex: '0' }, shop.text(program))),
     );
-  };
+  }
+  /** A program of an earlier plan must not be taken for that of this one. */
+  function keepInStep() {
+    const made = shop.choice('programMadeOf');
+    const program = `${stemOf(planName(shop))}.nc`;
+    if (!made || !shop.files.has(program)) return;
+    if (made === madeOf()) {
+      if (outcome.shownFor !== made) showProgram();
+      return;
+    }
+    outcome.shownFor = undefined;
+    outcome.replaceChildren(el('p', { class: 'verdict bad' }, `${program} belongs to an earlier plan, machine or control sheet: write it again.`));
+  }
   const drop = dropPlace('Open a control sheet of your own', (files) => {
     const taken = new Map([...files].map(([name, bytes]) => [name.replace(/(\.control)?\.toml$/, '.control.toml'), bytes]));
     shop.change('open a control sheet', { written: taken, choices: { control: [...taken.keys()][0] } });
   }, { accept: '.toml' });
   function refresh() {
     fillSelect(control, controlNames(bench), shop.choice('control', 'demo-control'));
-    if (planName(shop)) shown.set(argsNow());
+    if (!planName(shop)) return;
+    shown.set(argsNow());
+    keepInStep();
   }
   const element = step('The program for your control',
     'A control sheet says how one control writes and reads each step. demo-control is invented, for the demos. Rehearse every program before it runs on a machine.',
@@ -225,6 +245,7 @@ export function buildPlanRoom(bench) {
   const outcome = el('div', { class: 'outcome', 'aria-live': 'polite' });
   const shown = commandShown(['plan', 'my.machine.toml']);
   const program = programStep(bench);
+  const guide = guideStep(bench);
   const proof = proofStep(bench);
   /** What the search under way, or the plan on the screen, is for. */
   let plannedFor = '';
@@ -283,13 +304,14 @@ export function buildPlanRoom(bench) {
     if (!machine) return;
     choices.refresh();
     program.refresh();
+    guide.refresh();
     proof.refresh();
     replan();
   }
 
   const choices = options(bench, () => replan());
   const empty = el('p', {}, 'Describe or open a machine first, in the room ', el('a', { href: '#machine' }, 'My machine'), '.');
-  const body = el('div', {}, step('How well, how long', 'The plan follows as you choose. Everything it promises is at 95 %.', choices.element, outcome, shown), program.element, proof.element);
+  const body = el('div', {}, step('How well, how long', 'The plan follows as you choose. Everything it promises is at 95 %.', choices.element, outcome, shown), program.element, guide.element, proof.element);
   const element = el('div', { class: 'two' }, el('div', {}, el('h2', { tabindex: '-1' }, 'Plan'), empty, body), drawing.element);
   return { element, refresh };
 }

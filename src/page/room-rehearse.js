@@ -1,6 +1,6 @@
 // Rehearse: the text of the program on a virtual machine, with faults to try.
 import { el, field, select, button, table, typed, fillSelect, filmFrame, slider, dropPlace } from './elements.js';
-import { step, said, guarded, commandShown, saveButtons, stemOf } from './bench.js';
+import { step, said, guarded, commandShown, saveButtons, stemOf, fingerprint } from './bench.js';
 import { currentMachine } from './room-machine.js';
 import { planName, controlNames } from './room-plan.js';
 
@@ -73,12 +73,34 @@ export function buildRehearseRoom(bench) {
     };
   }
 
+  /** What was rehearsed: its report is shown as long as that is the same. */
+  const rehearsedOf = () => fingerprint(rehearseArgs(bench, bench.knows.film).join(' '), shop.text(programName(shop)), shop.text(currentMachine(shop)), shop.text(shop.choice('truth', '')) ?? '');
+  const show = (report, told) => {
+    outcome.shownFor = `${shop.choice('rehearsed').key} ${bench.inch}`;
+    showReport(bench, outcome, report, told, stemOf(programName(shop)));
+  };
   const go = guarded(outcome, async () => {
     const args = rehearseArgs(bench, bench.knows.film);
-    const told = await bench.json([...args, '--json'], { label: 'rehearse', choices: { touches: args.at(-1) } });
-    if (told.value) showReport(bench, outcome, told.value, told.outcome, stemOf(programName(shop)));
-    else outcome.replaceChildren(...said(told.outcome).filter(Boolean));
+    const key = rehearsedOf();
+    const { outcome: told, value } = await bench.json([...args, '--json'], { label: 'rehearse', choices: { touches: args.at(-1) } });
+    if (!value) {
+      outcome.replaceChildren(...said(told).filter(Boolean));
+      return;
+    }
+    shop.choose('rehearsed', { key, text: told.out, messages: told.err });
+    show(value, told);
   });
+  /** The report of another program or machine must not be taken for that of this one. */
+  function keepInStep() {
+    const last = shop.choice('rehearsed');
+    const now = rehearsedOf();
+    if (!last || outcome.shownFor === `${now} ${bench.inch}`) return;
+    if (last.key === now) show(JSON.parse(last.text), { code: 0, out: '', err: last.messages });
+    else if (outcome.shownFor) {
+      outcome.shownFor = undefined;
+      outcome.replaceChildren(el('p', { class: 'why' }, 'Something has changed since: rehearse again.'));
+    }
+  }
 
   function refresh() {
     const name = programName(shop);
@@ -91,6 +113,7 @@ export function buildRehearseRoom(bench) {
     fillSelect(truth, [['', 'as the machine file says'], ...shop.named('.truth.toml')], shop.choice('truth', ''));
     fault.value = shop.choice('fault', '');
     shown.set(rehearseArgs(bench, bench.knows.film));
+    keepInStep();
   }
 
   const empty = el('p', {}, 'Write a program first, in the room ', el('a', { href: '#plan' }, 'Plan'), '.');

@@ -1,48 +1,42 @@
 // Over time: results of months, what moved between two of them, what creeps, when to look again.
-import { el, field, select, typed, table, dropPlace, fillSelect, button, svg } from './elements.js';
+import { el, field, select, typed, table, dropPlace, fillSelect, button, reportFrame } from './elements.js';
 import { step, said, guarded, commandShown, settled, saveButtons, stemOf } from './bench.js';
 import { currentMachine } from './room-machine.js';
 import { resultName } from './room-measure.js';
 
-const width = 680;
-const height = 190;
-const margin = { left: 20, right: 170, top: 30, bottom: 28 };
-
-/** One value over time: its points with U95 bars, jumps marked, the last one labelled. */
-function chart(bench, value, results) {
-  const points = value.points.map((point) => ({ ...point, time: Date.parse(results[point.result].started) || point.result }));
-  const times = points.map((point) => point.time);
-  const lows = points.map((point) => point.value - point.U95);
-  const highs = points.map((point) => point.value + point.U95);
-  const [t0, t1, v0, v1] = [Math.min(...times), Math.max(...times), Math.min(...lows), Math.max(...highs)];
-  const x = (time) => margin.left + ((time - t0) / (t1 - t0 || 1)) * (width - margin.left - margin.right);
-  const y = (number) => height - margin.bottom - ((number - v0) / (v1 - v0 || 1)) * (height - margin.top - margin.bottom);
-  const marks = points.map((point) => {
-    const [at, low, high] = [x(point.time), y(point.value - point.U95), y(point.value + point.U95)];
-    const bar = svg('path', { class: 'bar', d: `M${at} ${low}V${high}M${at - 5} ${low}h10M${at - 5} ${high}h10` });
-    return [bar, svg('circle', { class: point.alarm ? 'point alarm' : 'point', cx: at, cy: y(point.value), r: point.alarm ? 6 : 4 })];
-  });
-  const last = points.at(-1);
-  const text = (attributes, words) => svg('text', attributes, words);
-  const picture = svg('svg', { viewBox: `0 0 ${width} ${height}`, role: 'img', 'aria-label': `${value.name} over time` },
-    text({ x: margin.left, y: 18, class: 'claim' }, claimOf(bench, value)),
-    svg('path', { class: 'course', d: `M${points.map((point) => `${x(point.time)} ${y(point.value)}`).join('L')}` }),
-    marks.flat(),
-    text({ x: x(last.time) + 10, y: y(last.value) + 5 }, value.unit === 'deg' ? bench.angle(last.value) : bench.length(last.value, 4)),
-    text({ x: margin.left, y: height - 6, class: 'small' }, results[points[0].result].started.slice(0, 10)),
-    text({ x: x(last.time), y: height - 6, class: 'small', 'text-anchor': 'end' }, results[last.result].started.slice(0, 10)));
-  return el('figure', { class: 'chart' }, picture);
+/** When to look again: the earliest date of all values, or why there is none. */
+function nextCheck(values) {
+  const of = (kind) => values.filter((each) => each.next_check.kind === kind);
+  const [overdue] = of('overdue');
+  if (overdue) return ['bad', `Next check: now. ${overdue.name} with its U95 is already beyond its limit.`];
+  const [first] = of('by-date').sort((a, b) => a.next_check.unix_s - b.next_check.unix_s);
+  if (first) return ['', `Next check: before ${new Date(first.next_check.unix_s * 1000).toISOString().slice(0, 10)}. By then ${first.name} may reach its limit.`];
+  if (of('beyond-horizon').length > 0) return ['', 'Next check: no value reaches its limit in the time that can be foreseen.'];
+  return ['', of('not-enough-results').length > 0 ? 'Next check: no date yet, three results since the last jump are needed.' : 'Next check: no date, because no change is stated above that does no harm.'];
 }
 
-function claimOf(bench, value) {
-  if (value.jumps.length > 0) return `${value.name} jumped`;
-  if (value.trend.creeps) return `${value.name} creeps by ${bench.amount(value.trend.per_month, value.unit)} a month`;
-  return value.points.some((point) => point.alarm) ? `${value.name} is restless` : `${value.name} is steady`;
+function nextCheckLine(values) {
+  const [look, words] = nextCheck(values);
+  return el('p', { class: `verdict ${look}` }, words);
 }
 
 function within(bench) {
   const text = bench.shop.choice('within', '').trim();
   return text ? ['--within', text] : [];
+}
+
+/** What is kept of limits counts here as well. */
+function allowed(bench) {
+  const limits = bench.shop.named('.limits.toml').at(-1);
+  return [...within(bench), ...(limits ? ['--limits', limits] : [])];
+}
+
+/** The page the program makes of several results. */
+async function pageOf(bench, title, names, lane) {
+  const file = 'over-time.html';
+  const told = await bench.run(['report', ...names, ...within(bench), ...bench.unitArgs, '-o', file], { lane, keep: false });
+  const page = told.written.get(file);
+  return page ? reportFrame(title, file, page) : said(told).filter(Boolean);
 }
 
 function historyStep(bench) {
@@ -55,15 +49,16 @@ function historyStep(bench) {
       place.replaceChildren(el('p', { class: 'why' }, 'Two results are the least for a course over time.'));
       return;
     }
-    const args = ['history', ...names, ...within(bench)];
-    shown.set(args);
+    const args = ['history', ...names, ...allowed(bench)];
+    shown.set([...args, ...bench.unitArgs]);
     const { outcome, value } = await bench.json([...args, '--json'], { lane: 'history', keep: false });
     if (!value) {
       place.replaceChildren(...said(outcome).filter(Boolean));
       return;
     }
     const told = await bench.run([...args, ...bench.unitArgs], { lane: 'history', keep: false });
-    place.replaceChildren(...value.values.filter((each) => each.points.length > 1).map((each) => chart(bench, each, value.results)), ...said(told, { open: true }).filter(Boolean));
+    place.replaceChildren(nextCheckLine(value.values), ...said(told, { open: true }).slice(1).filter(Boolean),
+      ...(names.length > 2 ? await pageOf(bench, 'Every value over time', names, 'history') : []));
   }));
   return { element: step('The course of every value', null, place, shown), refresh: show };
 }
@@ -85,7 +80,8 @@ function compareStep(bench) {
     const rows = value.values.map((each) => [each.name, bench.amount(each.change, each.unit), bench.amount(each.U95, each.unit), bench.amount(each.smallest_seen, each.unit),
       each.moved ? 'moved' : each.within_tolerance ? 'within tolerance' : 'cannot tell']);
     place.replaceChildren(el('p', { class: value.moved ? 'verdict bad' : 'verdict' }, value.moved ? 'Something moved.' : 'Nothing is seen to have moved.'),
-      table('Changes', ['value', 'change', 'U95', 'a change that would show', 'verdict'], rows), el('pre', { class: 'said', tabindex: '0' }, told.out));
+      table('Changes', ['value', 'change', 'U95', 'a change that would show', 'verdict'], rows), el('pre', { class: 'said', tabindex: '0' }, told.out),
+      ...(await pageOf(bench, 'What moved', [old.value, fresh.value])));
   });
   function refresh() {
     const names = shop.named('.result.json');
@@ -121,13 +117,44 @@ function confirmStep(bench) {
   return { element: el('details', { class: 'choice' }, el('summary', {}, 'After a value was written: does it hold?'), step('Confirm', 'A few touches that prove the value, or show that it is off.', body)), refresh };
 }
 
+/** Records of which no result is here yet. */
+const withoutResult = (shop) => shop.named('.touches.csv').filter((name) => !shop.files.has(`${stemOf(name)}.result.json`));
+
+function fitAllStep(bench) {
+  const { shop } = bench;
+  const place = el('div', { 'aria-live': 'polite' });
+  const go = button('', guarded(place, async () => {
+    const results = new Map();
+    const refused = [];
+    for (const record of withoutResult(shop)) {
+      const told = await bench.run(['fit', currentMachine(shop), record, '-o', `${stemOf(record)}.result.json`], { lane: `fit ${record}`, keep: false });
+      for (const [name, bytes] of told.written) results.set(name, bytes);
+      if (told.written.size === 0) refused.push(record);
+    }
+    shop.change('fit every record', { written: results });
+    place.replaceChildren(el('p', { class: refused.length > 0 ? 'verdict bad' : 'verdict' }, `${results.size} of ${results.size + refused.length} records gave a result.`),
+      refused.length > 0 ? el('p', {}, `Look at these in Measure: ${refused.join(', ')}.`) : '');
+  }));
+  const buttons = el('p', { class: 'buttons' }, go);
+  const shown = commandShown(['fit']);
+  function refresh() {
+    const [first, ...others] = withoutResult(shop);
+    const can = Boolean(first && currentMachine(shop));
+    buttons.hidden = shown.hidden = !can;
+    if (!can) return;
+    go.textContent = others.length > 0 ? `Fit the ${others.length + 1} records that have no result yet` : `Fit ${first}, which has no result yet`;
+    shown.set(['fit', currentMachine(shop), first, '-o', `${stemOf(first)}.result.json`]);
+  }
+  return { element: el('div', {}, buttons, place, shown), refresh };
+}
+
 export function buildTimeRoom(bench) {
   const { shop } = bench;
   const tolerance = typed(shop.choice('within', ''), (text) => {
     shop.choose('within', text);
     refresh();
   }, { placeholder: '0.010' });
-  const steps = [historyStep(bench), compareStep(bench), confirmStep(bench)];
+  const steps = [fitAllStep(bench), historyStep(bench), compareStep(bench), confirmStep(bench)];
   const note = el('p', { class: 'why', role: 'status' });
   /** Of a folder only results count; of files chosen one by one all do. */
   const take = (files, wholeFolder) => {

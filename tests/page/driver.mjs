@@ -13,7 +13,7 @@ const { chromium } = required('playwright-core');
 
 const chromiumPath = ['/usr/bin/chromium', '/usr/bin/chromium-browser'].find(existsSync);
 /** The machine that runs the tests may be busy. */
-const patience = 120000;
+const patience = 300000;
 
 /** Without a graphics card the drawing takes most of the time: only the tests that look at it ask for it. */
 export async function openBrowser({ drawing = false } = {}) {

@@ -181,7 +181,7 @@ job('after a crash: what moved', async (page) => {
   await room(page).locator('label.drop', { hasText: 'Choose a folder' }).locator('input').setInputFiles(folder);
   await says(page, '1 result taken, of 2 files.');
   rmSync(folder, { recursive: true });
-  await room(page).locator('.chart svg').first().waitFor();
+  await room(page).frameLocator('iframe[title="What moved"]').locator('svg').first().waitFor();
   await keepPicture(page, 'what-moved');
 });
 
@@ -285,7 +285,7 @@ job('a plan by wanted accuracy, with its certificate; a long search is stopped',
   await says(page, /It reaches \d+ % of what is possible/);
   assert.match(await room(page).locator('.command code').first().textContent(), /--within 8um/);
   const [download] = await Promise.all([page.waitForEvent('download'), press(page, 'Save the certificate')]);
-  const certificate = JSON.parse(readFileSync(await download.path(), 'utf8'));
+  const { certificate } = JSON.parse(readFileSync(await download.path(), 'utf8'));
   assert.ok(certificate.bound > 0 && certificate.bound <= certificate.reached);
   assert.equal(certificate.vectors.length, certificate.weights.length);
   await room(page).getByLabel('What decides?').selectOption('minutes');
@@ -310,6 +310,44 @@ job('the proof of a control sheet: written, and read back', async (page) => {
   assert.ok(log, outcome.out + outcome.err);
   await drop(page, 'Drop what the proof left', { 'proof.csv': log });
   await says(page, /holds +loop: branches/);
+});
+
+job('a control sheet of one\'s own, question by question', async (page) => {
+  await openDemo(page, 'trunnion');
+  await enter(page, 'plan');
+  await openDetails(page, 'A control sheet for your own control');
+  await fill(page, 'Name of the control', 'Old mill');
+  await press(page, 'Begin its sheet');
+  const box = (question) => room(page).getByLabel(question);
+  await box(/^variables\.readable/).fill('many');
+  await press(page, 'Answer');
+  await room(page).getByRole('alert').filter({ hasText: 'is no answer to variables.readable' }).waitFor();
+  await box(/^variables\.readable/).fill('1 9999');
+  await press(page, 'Answer');
+  await box(/^variables\.working/).waitFor();
+  await press(page, 'Leave it open');
+  await box(/^variables\.table/).fill('1000 1499');
+  await press(page, 'Answer');
+  await box(/^variables\.results/).waitFor();
+  const sheet = await fileText(page, 'old-mill.control.toml');
+  assert.match(sheet, /^readable = \[1, 9999\]/m);
+  assert.match(sheet, /^working = "\?"/m);
+  assert.match(sheet, /^table = \[1000, 1499\]/m);
+  await press(page, 'What is still open?');
+  await says(page, 'All that the program says');
+  assert.equal(await room(page).getByLabel('Control sheet', { exact: true }).inputValue(), 'old-mill.control.toml');
+});
+
+job('a year of checks: every record fitted, what jumped, when to look again', async (page) => {
+  await openDemo(page, 'year');
+  await enter(page, 'time');
+  await press(page, 'Fit the 12 records that have no result yet');
+  await says(page, '12 of 12 records gave a result.');
+  // The records are made so (tests/examples): Z creeps, Y jumps by 0.030 mm in June.
+  await says(page, /A\.centre\.Y jumped by \+(29|30)\.\d um/);
+  await says(page, 'Next check: now.');
+  await room(page).frameLocator('iframe[title="Every value over time"]').locator('svg').first().waitFor();
+  await keepPicture(page, 'year');
 });
 
 job('a pallet: an offset for every index angle', async (page) => {

@@ -74,6 +74,13 @@ test('a whole job without a network, and work that survives closing in the middl
   await page.waitForFunction(() => globalThis.pivotracePage);
   assert.deepEqual(await fileNames(page), names);
   await room(page).locator('iframe[title="Report"]').waitFor();
+  // What was made before is shown again, as long as it belongs to what is there now.
+  await enter(page, 'plan');
+  await room(page).locator('iframe[title="Set-up sheet"]').waitFor();
+  await enter(page, 'rehearse');
+  await says(page, 'Passed: the program ran to its end, nothing was hit.');
+  await room(page).getByLabel('On purpose').selectOption('wrong-turn');
+  await says(page, 'Something has changed since: rehearse again.');
   assert.deepEqual([requests, faults], [[], []]);
   await context.close();
 });

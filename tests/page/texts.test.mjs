@@ -4,6 +4,7 @@ import assert from 'node:assert/strict';
 import { readFileSync, readdirSync } from 'node:fs';
 import { machineOf, sectionsOf, valueOf, rawOf, withValue, withSection, withoutSection } from '../../src/page/toml-lines.js';
 import { stillShown } from '../../src/page/run-command.js';
+import { asked } from '../../src/page/guide-step.js';
 import { recordOf, textOf, completeRows, withComment, emptyRecord } from '../../src/page/touch-table.js';
 
 const examples = new URL('../../examples/', import.meta.url);
@@ -65,4 +66,13 @@ test('a touch among indicator readings needs no reading, a reading does', () => 
   const head = ['A', 'X', 'Y', 'Z', 'kind', 'I', 'J', 'K', 'reading'];
   const rows = [['0', '1', '2', '3', 'touch', '0', '0', '-1', ''], ['0', '1', '2', '3', 'indicator', '0', '1', '0', ''], ['0', '1', '2', '3', 'indicator', '0', '1', '0', '0.1']];
   assert.deepEqual(completeRows({ head, rows }), [rows[0], rows[2]]);
+});
+
+test('of a dialogue with the program the last question is shown, with why an answer was refused', () => {
+  const first = 'Answer with the manual beside you.\n\na.b: Which numbers exist?\n  needed for every program\n';
+  const again = 'P115: \'foo\' is no answer to a.b\n     give two whole numbers\n\na.b: Which numbers exist?\n  needed for every program\n';
+  const dialogue = `${first}> ${again}> \nwrote my.control.toml\n`;
+  assert.deepEqual(asked(dialogue, 0), { question: 'a.b: Which numbers exist?', notes: ['needed for every program'], complaint: undefined });
+  assert.match(asked(dialogue, 1).complaint, /^'foo' is no answer to a\.b/);
+  assert.equal(asked(dialogue, 2), null);
 });
