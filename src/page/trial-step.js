@@ -110,10 +110,13 @@ export function trialStep(bench) {
     place.replaceChildren();
     detail.textContent = '';
     again.hidden = true;
-    if (!sourcesOf(shop, result).touches) {
+    const { machine, touches } = sourcesOf(shop, result);
+    shown.hidden = !touches;
+    if (!touches) {
       list.replaceChildren(el('p', { class: 'why' }, 'The touch record of this result is not here: open it in Measure.'));
       return;
     }
+    shown.set(['fit', machine, touches]);
     chart = touchChart(bench, result.touches, actions);
     chart.mark((touch) => touch.excluded);
     list.replaceChildren(chart, detail, el('p', { class: 'buttons' }, again), touchTable(result.touches));
