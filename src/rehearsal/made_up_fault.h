@@ -4,7 +4,8 @@
 #include <optional>
 #include <string>
 
-#include "pivotrace/survey/machine_errors.h"
+#include "pivotrace/machine/machine.h"
+#include "pivotrace/survey/fault.h"
 
 namespace pivotrace::rehearsal {
 

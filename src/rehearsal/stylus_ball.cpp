@@ -1,10 +1,8 @@
 #include "rehearsal/stylus_ball.h"
 
 #include <algorithm>
-#include <cmath>
 
 #include "pivotrace/machine/kinematics.h"
-#include "pivotrace/machine/tool_axis.h"
 
 namespace pivotrace::rehearsal {
 
@@ -17,8 +15,7 @@ constexpr int trigger_rounds = 3;
 
 std::optional<Trigger> StylusBall::first_trigger(const Posture& from, const Posture& to,
                                                  const RotaryAngles& commanded_rad,
-                                                 double spindle_rad, double touch_sigma_mm,
-                                                 RandomStream& random) const {
+                                                 double spindle_rad, MachineErrors& errors) const {
   std::optional<Trigger> first;
   Way nearest;
   const double length = (checker_.ball_mm(to) - checker_.ball_mm(from)).norm();
@@ -30,9 +27,8 @@ std::optional<Trigger> StylusBall::first_trigger(const Posture& from, const Post
     first = Trigger{length > 0.0 ? *s / length : 0.0, static_cast<int>(w)};
   }
   if (!first || checker_.work()[first->work].artefact < 0 || length <= 0.0) return first;
-  const double noise_mm = touch_sigma_mm * random.normal();
   first->part =
-      trigger_way_mm(first->work, nearest, from, commanded_rad, spindle_rad, noise_mm) / length;
+      trigger_way_mm(first->work, nearest, from, commanded_rad, spindle_rad, errors) / length;
   return first;
 }
 
@@ -61,10 +57,11 @@ std::optional<double> StylusBall::contact_mm(int work, double gap, const Straigh
   return solid_contact_mm(body.solid, radius, path);
 }
 
-/// Way to the trigger of one surface contact: noise and lobing hold it back or let it run on.
+/// Way to the trigger of one surface contact: scatter and lobing hold it back or let it run on.
 double StylusBall::trigger_way_mm(int work, const Way& way, const Posture& from,
                                   const RotaryAngles& commanded_rad, double spindle_rad,
-                                  double noise_mm) const {
+                                  MachineErrors& errors) const {
+  const double scatter_mm = errors.touch_scatter_mm();
   const WorkSolid& body = checker_.work()[work];
   const Eigen::Isometry3d pose = checker_.machine_from_carried_pose(body.carried_by, from);
   double s = way.contact_mm;
@@ -72,20 +69,10 @@ double StylusBall::trigger_way_mm(int work, const Way& way, const Posture& from,
     const Eigen::Vector3d normal =
         pose.linear() * outward_normal(machine_.artefacts[body.artefact].kind,
                                        checker_.state().artefacts[body.artefact], way.path.at(s));
-    const double gap = noise_mm + lobing_mm(normal, commanded_rad, spindle_rad);
+    const double gap = scatter_mm + errors.lobing_mm(normal, commanded_rad, spindle_rad);
     s = contact_mm(work, gap, way.path).value_or(way.contact_mm);
   }
   return s;
-}
-
-double StylusBall::lobing_mm(const Eigen::Vector3d& normal_in_machine,
-                             const RotaryAngles& commanded_rad, double spindle_rad) const {
-  if (truth_.lobing_amplitude_mm == 0.0) return 0.0;
-  const Eigen::Vector3d in_spindle =
-      direction_in_tool(machine_, truth_.state, normal_in_machine, commanded_rad);
-  const double phi = std::atan2(in_spindle.y(), in_spindle.x()) + spindle_rad;
-  return truth_.lobing_amplitude_mm * in_spindle.head<2>().norm() *
-         std::cos(3.0 * (phi - truth_.lobing_phase_rad));
 }
 
 double StylusBall::pressed_mm(int work, const Posture& posture) const {

@@ -3,8 +3,7 @@
 
 #include <optional>
 
-#include "pivotrace/survey/random_stream.h"
-#include "pivotrace/survey/synthetic.h"
+#include "pivotrace/survey/machine_errors.h"
 #include "rehearsal/clearance.h"
 #include "rehearsal/trigger.h"
 
@@ -19,14 +18,13 @@ struct Trigger {
 /// The ball of one machine at one time: everything it refers to must outlive it.
 class StylusBall {
  public:
-  StylusBall(const Machine& machine, const SurveyTruth& truth, const MotionChecker& checker)
-      : machine_(machine), truth_(truth), checker_(checker) {}
+  StylusBall(const Machine& machine, const MotionChecker& checker)
+      : machine_(machine), checker_(checker) {}
 
-  /// The first body met on a straight way, as the probe notices it: touches scatter by
-  /// `touch_sigma_mm`, and the probe lobes with its direction in the spindle.
+  /// The first body met on a straight way, as the probe notices it with its errors.
   std::optional<Trigger> first_trigger(const Posture& from, const Posture& to,
                                        const RotaryAngles& commanded_rad, double spindle_rad,
-                                       double touch_sigma_mm, RandomStream& random) const;
+                                       MachineErrors& errors) const;
 
   /// From the ball's surface to a body; negative inside it.
   double distance_mm(int work, const Posture& posture) const;
@@ -42,12 +40,9 @@ class StylusBall {
   std::optional<double> contact_mm(int work, double gap, const StraightPath& path) const;
   double trigger_way_mm(int work, const Way& way, const Posture& from,
                         const RotaryAngles& commanded_rad, double spindle_rad,
-                        double noise_mm) const;
-  double lobing_mm(const Eigen::Vector3d& normal_in_machine, const RotaryAngles& commanded_rad,
-                   double spindle_rad) const;
+                        MachineErrors& errors) const;
 
   const Machine& machine_;
-  const SurveyTruth& truth_;
   const MotionChecker& checker_;
 };
 

@@ -29,8 +29,6 @@ constexpr int press_samples = 60;
 /// Direction in which made-up faults move artefacts: no machine axis, neither up nor level.
 const Eigen::Vector3d fault_direction = Eigen::Vector3d(2.0, -1.0, 2.0) / 3.0;
 
-constexpr double seconds_per_hour = 3600.0;
-
 std::string position_text(const Moment& moment, const Machine& machine) {
   std::string text = position_words(moment.shown_mm, machine.inch);
   for (std::size_t i = 0; i < machine.rotary.size(); ++i) {
@@ -51,9 +49,8 @@ VirtualMachine::VirtualMachine(const Machine& machine, const RehearsalTruth& tru
     : machine_(machine),
       truth_(truth),
       options_(options),
-      random_(options.noise.seed),
       fault_(options.fault),
-      axes_(truth_.survey, options.noise),
+      errors_(machine, truth_.survey, options.noise, truth.index_errors),
       checker_(machine, truth.survey.state, tool_solids(machine, truth.survey.state, notes_),
                work_solids(machine, truth.survey.state)),
       datum_mm_(datum_to_centre_mm(machine.probe.length_datum, machine.probe.stylus_radius_mm())),
@@ -62,7 +59,7 @@ VirtualMachine::VirtualMachine(const Machine& machine, const RehearsalTruth& tru
       clamped_(machine.rotary.size()) {
   if (fault_.begin_at(0, commanded_rad_)) move_artefacts();
   real_rad_ = settled(commanded_rad_);
-  motions_mm_ = axes_.motions_mm();
+  motions_mm_ = errors_.motions_mm();
   settled_once_ = true;
   begin_station();
   tell_rest();
@@ -106,28 +103,17 @@ AxisValues VirtualMachine::shown_at(const Eigen::Vector3d& centre_mm) const {
 
 Posture VirtualMachine::posture_at(const Eigen::Vector3d& shown_mm, const RotaryAngles& real_rad,
                                    const AxisMotions& motions_mm) const {
-  const SurveyTruth& truth = truth_.survey;
   Posture posture;
-  posture.shown_mm = shown_mm + station_error_mm_ + slide_error_mm(truth, shown_mm) +
-                     truth.drift_mm_per_hour * (recorder_.seconds() / seconds_per_hour);
+  posture.shown_mm = errors_.slides_at_mm(shown_mm, recorder_.seconds());
   posture.angles_rad = real_rad;
   posture.motions_mm = motions_mm;
   return posture;
 }
 
-double VirtualMachine::fixed_index_error(int axis, double at_rad) const {
-  double error = 0.0;
-  for (const IndexError& entry : truth_.index_errors) {
-    const bool here = std::fabs(entry.at_rad - at_rad) < limit_slack_rad;
-    if (entry.axis == axis && here) error += entry.error_rad;
-  }
-  return error;
-}
-
 /// Where the rotary axes really come to rest for a commanded position.
 RotaryAngles VirtualMachine::settled(const RotaryAngles& target_rad) {
   RotaryAngles real{};
-  for (std::size_t i = 0; i < machine_.rotary.size(); ++i) {
+  for (int i = 0; i < static_cast<int>(machine_.rotary.size()); ++i) {
     // An axis that does not move keeps the error it came to rest with.
     if (settled_once_ && target_rad[i] == commanded_rad_[i]) {
       real[i] = real_rad_[i];
@@ -136,18 +122,15 @@ RotaryAngles VirtualMachine::settled(const RotaryAngles& target_rad) {
     const double step = target_rad[i] - commanded_rad_[i];
     // Nobody knows how an axis came to where the program finds it: from below, as by its homing.
     const int side = !settled_once_ || step > 0.0 ? 1 : -1;
-    axes_.arrive(static_cast<int>(i), target_rad[i], side);
-    const double turned = fault_.goes_to_rad(static_cast<int>(i), target_rad[i]);
-    real[i] = turned + fixed_index_error(static_cast<int>(i), target_rad[i]) +
-              axes_.errors_rad()[i] + fault_.slip_rad(static_cast<int>(i));
+    errors_.arrive(i, target_rad[i], side);
+    const double turned_rad = fault_.goes_to_rad(i, target_rad[i]);
+    real[i] = errors_.stands_at_rad(i, target_rad[i], turned_rad) + fault_.slip_rad(i);
   }
   return real;
 }
 
 void VirtualMachine::begin_station() {
-  for (double& component : station_error_mm_) {
-    component = options_.noise.station_sigma_mm * random_.normal();
-  }
+  errors_.begin_station();
   recorder_.begin_station(commanded_rad_);
 }
 
@@ -288,7 +271,7 @@ MachineAnswer VirtualMachine::travel(const AxisValues& target,
   MotionRules rules;
   if (!rate || turning) rules.guard_mm = options_.guard_mm;
   const bool coordinated = rate.has_value();
-  const AxisMotions motions_mm = turning ? axes_.motions_mm() : motions_mm_;
+  const AxisMotions motions_mm = turning ? errors_.motions_mm() : motions_mm_;
   const Posture there = posture_at(target_mm, real_rad, motions_mm);
   if (MachineAnswer stop = check_path(there, rules, coordinated)) return stop;
   RotaryAngles way_rad{};
@@ -417,9 +400,8 @@ MachineAnswer VirtualMachine::probe(const AxisValues& target, const FeedRate& ra
   if (MachineAnswer stop = check_limits(target, commanded_rad_)) return stop;
   const int touch = triggers_ + 1;
   if (fault_.begin_at(touch, commanded_rad_)) move_artefacts();
-  const std::optional<Trigger> contact =
-      ball().first_trigger(posture(), posture_at(target_mm, real_rad_), commanded_rad_,
-                           spindle_rad_, options_.noise.touch_sigma_mm, random_);
+  const std::optional<Trigger> contact = ball().first_trigger(
+      posture(), posture_at(target_mm, real_rad_), commanded_rad_, spindle_rad_, errors_);
   std::optional<Trigger> trigger = contact;
   if (contact) triggers_ = touch;
   if (contact && fault_.misses(touch)) {

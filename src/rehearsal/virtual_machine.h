@@ -7,7 +7,7 @@
 #include "pivotrace/control/controlled_machine.h"
 #include "pivotrace/control/operator_request.h"
 #include "pivotrace/rehearsal/rehearse.h"
-#include "pivotrace/survey/random_stream.h"
+#include "pivotrace/survey/machine_errors.h"
 #include "rehearsal/clearance.h"
 #include "rehearsal/made_up_fault.h"
 #include "rehearsal/recorder.h"
@@ -57,7 +57,6 @@ class VirtualMachine : public ControlledMachine {
     return posture_at(shown_mm, real_rad, motions_mm_);
   }
   Posture posture() const { return posture_at(shown_mm_, real_rad_); }
-  double fixed_index_error(int axis, double at_rad) const;
   RotaryAngles settled(const RotaryAngles& target_rad);
   void begin_station();
   void turn_spindle_to(double degrees);
@@ -85,7 +84,7 @@ class VirtualMachine : public ControlledMachine {
 
   void move_artefacts();
 
-  StylusBall ball() const { return {machine_, truth_.survey, checker_}; }
+  StylusBall ball() const { return {machine_, checker_}; }
   Moment moment_at(const Posture& posture) const;
   Moment moment() const { return moment_at(posture()); }
   void tell_rest() const;
@@ -97,9 +96,8 @@ class VirtualMachine : public ControlledMachine {
   const Machine& machine_;
   RehearsalTruth truth_;
   const RehearsalOptions& options_;
-  RandomStream random_;
   MadeUpFault fault_;
-  RestingAxes axes_;
+  MachineErrors errors_;
   std::vector<std::string> notes_;
   MotionChecker checker_;
 
@@ -109,7 +107,6 @@ class VirtualMachine : public ControlledMachine {
   RotaryAngles real_rad_{};
   AxisMotions motions_mm_ = no_motion();
   bool settled_once_ = false;
-  Eigen::Vector3d station_error_mm_ = Eigen::Vector3d::Zero();
   double spindle_rad_ = 0.0;
   std::vector<std::optional<bool>> clamped_;  ///< per rotary axis; nothing = not said yet
   std::string loose_noted_;                   ///< letters of axes touched while not clamped

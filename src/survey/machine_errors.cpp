@@ -1,69 +1,61 @@
 #include "pivotrace/survey/machine_errors.h"
 
-#include <fmt/format.h>
+#include <cmath>
 
-#include <array>
-#include <charconv>
-#include <utility>
+#include "pivotrace/machine/tool_axis.h"
 
 namespace pivotrace {
 
 namespace {
 
-constexpr std::array<std::pair<FaultKind, const char*>, 5> words = {{
-    {FaultKind::no_trigger, "no-trigger"},
-    {FaultKind::early_trigger, "early-trigger"},
-    {FaultKind::moved_artefact, "moved-artefact"},
-    {FaultKind::wrong_turn, "wrong-turn"},
-    {FaultKind::index_slip, "index-slip"},
-}};
-
-tl::unexpected<Problems> refuse(const std::string& text) {
-  std::string known;
-  for (const auto& word : words) known += (known.empty() ? "" : ", ") + std::string(word.second);
-  return failure({ProblemNumber::bad_argument,
-                  fmt::format("'{}' is not a fault", text),
-                  {},
-                  fmt::format("write one of {}, with the number of a touch: no-trigger:5", known)});
-}
+/// Angles this close are the same: emitted decimals and unit changes.
+constexpr double same_angle_rad = 1e-6;
+constexpr double seconds_per_hour = 3600.0;
 
 }  // namespace
 
-RehearsalTruth nominal_truth(const Machine& machine) {
-  RehearsalTruth truth;
-  truth.survey.state = nominal_state(machine);
-  return truth;
-}
+MachineErrors::MachineErrors(const Machine& machine, const SurveyTruth& truth,
+                             const SurveyNoise& noise, const std::vector<IndexError>& index_errors)
+    : machine_(machine),
+      truth_(truth),
+      noise_(noise),
+      index_errors_(index_errors),
+      random_(noise.seed),
+      axes_(truth, noise) {}
 
-Expected<Fault> fault_from_text(const std::string& text) {
-  const std::size_t colon = text.find(':');
-  const std::string word = text.substr(0, colon);
-  for (const auto& [kind, known] : words) {
-    if (word != known) continue;
-    const bool one_touch = kind == FaultKind::no_trigger || kind == FaultKind::early_trigger;
-    Fault fault{kind, one_touch ? 1 : 0};
-    if (colon == std::string::npos) return fault;
-    const char* last = text.data() + text.size();
-    const auto read = std::from_chars(text.data() + colon + 1, last, fault.touch);
-    const bool good = read.ec == std::errc() && read.ptr == last && fault.touch >= 0;
-    if (!good || (one_touch && fault.touch == 0)) return refuse(text);
-    return fault;
+double MachineErrors::stands_at_rad(int axis, double commanded_rad, double turned_rad) const {
+  double fixed_error = 0.0;
+  for (const IndexError& entry : index_errors_) {
+    const bool here = std::fabs(entry.at_rad - commanded_rad) < same_angle_rad;
+    if (entry.axis == axis && here) fixed_error += entry.error_rad;
   }
-  return refuse(text);
+  return turned_rad + fixed_error + axes_.errors_rad()[axis];
 }
 
-std::string fault_text(const Fault& fault) {
-  for (const auto& [kind, word] : words) {
-    if (kind == fault.kind) return fmt::format("{}:{}", word, fault.touch);
+void MachineErrors::begin_station() {
+  for (double& component : station_error_mm_) {
+    component = noise_.station_sigma_mm * random_.normal();
   }
-  return "";
 }
 
-std::vector<std::string> fault_words() {
-  std::vector<std::string> all;
-  all.reserve(std::size(words));
-  for (const auto& word : words) all.emplace_back(word.second);
-  return all;
+Eigen::Vector3d MachineErrors::slides_at_mm(const Eigen::Vector3d& shown_mm, double seconds,
+                                            const Eigen::Vector3d& tool_moved_mm,
+                                            const Eigen::Vector3d& work_moved_mm) const {
+  const Eigen::Vector3d displaced_mm = station_error_mm_ + tool_moved_mm - work_moved_mm;
+  return shown_mm + displaced_mm + slide_error_mm(truth_, shown_mm) +
+         truth_.drift_mm_per_hour * (seconds / seconds_per_hour);
+}
+
+double MachineErrors::touch_scatter_mm() { return noise_.touch_sigma_mm * random_.normal(); }
+
+double MachineErrors::lobing_mm(const Eigen::Vector3d& normal_in_machine,
+                                const RotaryAngles& commanded_rad, double spindle_rad) const {
+  if (truth_.lobing_amplitude_mm == 0.0) return 0.0;
+  const Eigen::Vector3d in_spindle =
+      direction_in_tool(machine_, truth_.state, normal_in_machine, commanded_rad);
+  const double phi = std::atan2(in_spindle.y(), in_spindle.x()) + spindle_rad;
+  return truth_.lobing_amplitude_mm * in_spindle.head<2>().norm() *
+         std::cos(3.0 * (phi - truth_.lobing_phase_rad));
 }
 
 }  // namespace pivotrace

@@ -9,19 +9,12 @@
 #include "pivotrace/contact/eigen.h"
 #include "pivotrace/machine/kinematics.h"
 #include "pivotrace/machine/tool_axis.h"
+#include "pivotrace/survey/machine_errors.h"
 #include "pivotrace/survey/random_stream.h"
-#include "pivotrace/survey/resting_axes.h"
 
 namespace pivotrace {
 
 namespace {
-
-/// Errors shared by all touches of one station.
-struct StationError {
-  Eigen::Vector3d shown_mm = Eigen::Vector3d::Zero();
-  RotaryAngles angles_rad{};
-  AxisMotions motions_mm = no_motion();
-};
 
 class Synthesis {
  public:
@@ -30,10 +23,8 @@ class Synthesis {
       : machine_(machine),
         truth_(truth),
         aim_(aim),
-        noise_(noise),
         arrivals_(arrivals),
-        random_(noise.seed),
-        axes_(truth, noise) {}
+        errors_(machine, truth, noise) {}
 
   Survey run(const std::vector<StationTarget>& stations) {
     survey_.machine_name = machine_.name;
@@ -47,27 +38,23 @@ class Synthesis {
     station.label = std::to_string(survey_.stations.size() + 1);
     station.angles_rad = target.angles_rad;
     station.first_touch = static_cast<int>(survey_.touches.size());
-    const StationError error = draw_station_error(target.angles_rad);
+    come_to_rest(target.angles_rad);
     time_s_ += seconds_per_turn;
-    for (const TouchTarget& touch : target.touches) add_touch(target, touch, error);
+    for (const TouchTarget& touch : target.touches) add_touch(target, touch);
     station.touch_count = static_cast<int>(survey_.touches.size()) - station.first_touch;
     survey_.stations.push_back(station);
     last_angles_rad_ = target.angles_rad;
   }
 
-  StationError draw_station_error(const RotaryAngles& angles_rad) {
-    StationError error;
-    for (double& component : error.shown_mm) component = noise_.station_sigma_mm * random_.normal();
+  void come_to_rest(const RotaryAngles& angles_rad) {
+    errors_.begin_station();
     for (std::size_t axis = 0; axis < machine_.rotary.size(); ++axis) {
       const double step = angles_rad[axis] - last_angles_rad_[axis];
       if (step == 0.0 && !survey_.stations.empty()) continue;  // it rests and keeps its error
       int side = step > 0.0 ? 1 : (step < 0.0 ? -1 : 0);
       if (arrivals_ == Arrivals::one_side) side = 1;
-      axes_.arrive(static_cast<int>(axis), angles_rad[axis], side);
+      errors_.arrive(static_cast<int>(axis), angles_rad[axis], side);
     }
-    error.angles_rad = axes_.errors_rad();
-    error.motions_mm = axes_.motions_mm();
-    return error;
   }
 
   /// Outward normal the touch is aimed along, machine frame.
@@ -107,52 +94,49 @@ class Synthesis {
     return 0.0;
   }
 
-  /// The reading that would be without errors where the slides really stand; a moving work axis is seen
-  /// as the slides standing elsewhere.
+  /// The reading that would be without errors where the slides really stand.
   contact::Reading<double> real_reading(const Eigen::Vector3d& shown_mm,
-                                        const Eigen::Vector3d& displaced_mm, bool flip) const {
-    const Eigen::Vector3d real_shown = shown_mm + displaced_mm + slide_error_mm(truth_, shown_mm) +
-                                       truth_.drift_mm_per_hour * (time_s_ / 3600.0);
+                                        const Eigen::Vector3d& tool_moved_mm,
+                                        const Eigen::Vector3d& work_moved_mm, bool flip) const {
+    const Eigen::Vector3d real_shown =
+        errors_.slides_at_mm(shown_mm, time_s_, tool_moved_mm, work_moved_mm);
     return {contact::from_eigen(real_shown), contact::from_eigen(truth_.state.stylus_offset_mm),
             flip};
   }
 
-  double lobing_mm(const Eigen::Vector3d& normal_in_machine, const RotaryAngles& angles_rad,
-                   bool flip) const {
-    if (truth_.lobing_amplitude_mm == 0.0) return 0.0;
-    const Eigen::Vector3d in_spindle =
-        direction_in_tool(machine_, truth_.state, normal_in_machine, angles_rad);
-    double phi = std::atan2(in_spindle.y(), in_spindle.x());
-    if (flip) phi += std::numbers::pi;
-    return truth_.lobing_amplitude_mm * in_spindle.head<2>().norm() *
-           std::cos(3.0 * (phi - truth_.lobing_phase_rad));
+  RotaryAngles real_angles(const RotaryAngles& commanded_rad) const {
+    RotaryAngles real_rad{};
+    for (int i = 0; i < max_rotary_axes; ++i) {
+      real_rad[i] = errors_.stands_at_rad(i, commanded_rad[i], commanded_rad[i]);
+    }
+    return real_rad;
   }
 
   /// Shown position where the true gap equals the trigger error; empty when it passes by.
-  std::optional<Eigen::Vector3d> trigger(const StationTarget& station, const TouchTarget& target,
-                                         const StationError& error) {
+  std::optional<Eigen::Vector3d> trigger(const StationTarget& station, const TouchTarget& target) {
     const Artefact& artefact = machine_.artefacts[target.artefact];
     const contact::Place<double> place = contact_place(truth_.state.artefacts[target.artefact]);
     const Eigen::Vector3d normal = aimed_normal(target, station.angles_rad);
-    RotaryAngles real_angles = station.angles_rad;
-    for (std::size_t i = 0; i < real_angles.size(); ++i) real_angles[i] += error.angles_rad[i];
-    const double wanted_gap = noise_.touch_sigma_mm * random_.normal() +
-                              lobing_mm(normal, station.angles_rad, station.flip);
+    const RotaryAngles real_rad = real_angles(station.angles_rad);
+    const double spindle_rad = station.flip ? std::numbers::pi : 0.0;
+    const double scatter_mm = errors_.touch_scatter_mm();
+    const double wanted_gap =
+        scatter_mm + errors_.lobing_mm(normal, station.angles_rad, spindle_rad);
     const Eigen::Vector3d stylus_aim =
         aimed_point(target, station.angles_rad) + normal * expected_reach(target);
     Eigen::Vector3d shown =
         shown_from_stylus(machine_, aim_, stylus_aim, station.angles_rad, station.flip);
-    const contact::Chain<double> chain = chain_at(machine_, truth_.state, real_angles);
+    const contact::Chain<double> chain = chain_at(machine_, truth_.state, real_rad);
     const contact::Mat3<double> to_machine =
         contact::machine_from_carried_rotation(chain, artefact.carried_by);
-    const Eigen::Vector3d displaced =
-        error.shown_mm +
-        tool_displacement_mm(machine_, truth_.state, real_angles, error.motions_mm) -
-        work_displacement_mm(machine_, truth_.state, artefact.carried_by, real_angles,
-                             error.motions_mm);
+    const Eigen::Vector3d tool_moved_mm =
+        tool_displacement_mm(machine_, truth_.state, real_rad, errors_.motions_mm());
+    const Eigen::Vector3d work_moved_mm = work_displacement_mm(
+        machine_, truth_.state, artefact.carried_by, real_rad, errors_.motions_mm());
     for (int iteration = 0; iteration < 30; ++iteration) {
       const contact::Vec3<double> in_carried = contact::stylus_in_carried(
-          chain, artefact.carried_by, real_reading(shown, displaced, station.flip));
+          chain, artefact.carried_by,
+          real_reading(shown, tool_moved_mm, work_moved_mm, station.flip));
       const contact::Surface<double> surface =
           contact::surface(artefact.kind, place, truth_.state.stylus_radius_mm, in_carried);
       const double slope = contact::dot(contact::from_eigen(normal), to_machine * surface.outward);
@@ -164,10 +148,9 @@ class Synthesis {
     return shown;
   }
 
-  void add_touch(const StationTarget& station, const TouchTarget& target,
-                 const StationError& error) {
+  void add_touch(const StationTarget& station, const TouchTarget& target) {
     time_s_ += seconds_per_touch;
-    const std::optional<Eigen::Vector3d> shown = trigger(station, target, error);
+    const std::optional<Eigen::Vector3d> shown = trigger(station, target);
     if (!shown) return;
     Touch touch;
     touch.label = std::to_string(survey_.touches.size() + 1);
@@ -183,10 +166,8 @@ class Synthesis {
   const Machine& machine_;
   const SurveyTruth& truth_;
   const MachineState& aim_;
-  const SurveyNoise& noise_;
   Arrivals arrivals_;
-  RandomStream random_;
-  RestingAxes axes_;
+  MachineErrors errors_;
   Survey survey_;
   double time_s_ = 0.0;
   RotaryAngles last_angles_rad_{};

@@ -11,8 +11,8 @@
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/geometry/rotation.h"
 #include "pivotrace/machine/machine.h"
-#include "pivotrace/survey/machine_errors.h"
 #include "pivotrace/survey/random_stream.h"
+#include "pivotrace/survey/rehearsal_truth.h"
 
 namespace pivotrace::test {
 

@@ -9,7 +9,7 @@
 #include "pivotrace/base/problem.h"
 #include "pivotrace/disk/file_calls.h"
 #include "pivotrace/machine/machine.h"
-#include "pivotrace/survey/machine_errors.h"
+#include "pivotrace/survey/rehearsal_truth.h"
 
 namespace pivotrace {
 

@@ -13,7 +13,8 @@
 #include "pivotrace/control/interpreter.h"
 #include "pivotrace/machine/machine.h"
 #include "pivotrace/machine/tool_part.h"
-#include "pivotrace/survey/machine_errors.h"
+#include "pivotrace/survey/fault.h"
+#include "pivotrace/survey/rehearsal_truth.h"
 
 namespace pivotrace {
 

@@ -5,7 +5,7 @@
 
 #include "pivotrace/machine/machine.h"
 #include "pivotrace/results/result.h"
-#include "pivotrace/survey/machine_errors.h"
+#include "pivotrace/survey/rehearsal_truth.h"
 #include "pivotrace/survey/survey.h"
 
 namespace pivotrace {

@@ -1,57 +1,55 @@
-// How the rehearsed machine really is, and what goes wrong on purpose.
+// What a machine does wrong while it is probed: where its slides and rotary axes really stand, and when
+// its probe triggers. One class for the virtual machine and for surveys that are made up without one.
 #pragma once
 
-#include <optional>
-#include <string>
 #include <vector>
 
-#include "pivotrace/base/problem.h"
+#include "pivotrace/survey/random_stream.h"
+#include "pivotrace/survey/rehearsal_truth.h"
+#include "pivotrace/survey/resting_axes.h"
 #include "pivotrace/survey/synthetic.h"
 
 namespace pivotrace {
 
-/// A fixed error of a rotary axis at one commanded angle.
-struct IndexError {
-  int axis = 0;  ///< index into Machine::rotary
-  double at_rad = 0.0;
-  double error_rad = 0.0;  ///< added to the commanded angle
+/// Draws in the order it is asked: the same calls with the same seed give the same errors. Machine, truth
+/// and noise must outlive it.
+class MachineErrors {
+ public:
+  MachineErrors(const Machine& machine, const SurveyTruth& truth, const SurveyNoise& noise,
+                const std::vector<IndexError>& index_errors = {});
+
+  /// A rotary axis came to rest: see RestingAxes::arrive.
+  void arrive(int axis, double commanded_rad, int side) { axes_.arrive(axis, commanded_rad, side); }
+  /// Where an axis told to stand at `commanded_rad` really stands since it last arrived, when it turned to
+  /// `turned_rad`: the same, unless a fault sent it elsewhere.
+  double stands_at_rad(int axis, double commanded_rad, double turned_rad) const;
+  /// Displacements of all axes since they last arrived.
+  const AxisMotions& motions_mm() const { return axes_.motions_mm(); }
+
+  /// The slides came to rest anew: draws the error that all touches from here on share.
+  void begin_station();
+  /// Where the slides really stand when the control shows `shown_mm`, `seconds` after the start, machine
+  /// frame. A moving work axis is seen as the slides standing elsewhere, the other way.
+  Eigen::Vector3d slides_at_mm(
+      const Eigen::Vector3d& shown_mm, double seconds,
+      const Eigen::Vector3d& tool_moved_mm = Eigen::Vector3d::Zero(),
+      const Eigen::Vector3d& work_moved_mm = Eigen::Vector3d::Zero()) const;
+
+  /// Draws how far from the surface one touch triggers (> 0: before it).
+  double touch_scatter_mm();
+  /// Gap at the trigger of a lobed probe: amplitude * cos 3 (phi - phase), phi the direction of the
+  /// outward normal about Z in the spindle's frame, which has turned by `spindle_rad`.
+  double lobing_mm(const Eigen::Vector3d& normal_in_machine, const RotaryAngles& commanded_rad,
+                   double spindle_rad) const;
+
+ private:
+  const Machine& machine_;
+  const SurveyTruth& truth_;
+  const SurveyNoise& noise_;
+  std::vector<IndexError> index_errors_;
+  RandomStream random_;
+  RestingAxes axes_;
+  Eigen::Vector3d station_error_mm_ = Eigen::Vector3d::Zero();
 };
-
-/// Everything of SurveyTruth, and what only a moving machine has.
-struct RehearsalTruth {
-  SurveyTruth survey;
-  std::vector<IndexError> index_errors;
-  /// Time between the trigger and the latching of the position. The trip point read lies this
-  /// time times the feed beyond the trigger.
-  double trigger_delay_s = 0.0;
-};
-
-/// The truth of a machine that is exactly as its file says.
-RehearsalTruth nominal_truth(const Machine& machine);
-
-/// What goes wrong on purpose in a rehearsal.
-enum class FaultKind {
-  no_trigger,      ///< touch n is not noticed
-  early_trigger,   ///< touch n triggers half-way, in the air
-  moved_artefact,  ///< every artefact sits 3 mm off from touch n on
-  wrong_turn,      ///< the work turns the wrong way from touch n on
-  index_slip,      ///< the first turn after touch n ends 1 deg off and stays so
-};
-
-/// Size of the made-up faults.
-inline constexpr double moved_artefact_mm = 3.0;
-inline constexpr double index_slip_rad = 0.017453292519943295;  // 1 deg
-
-struct Fault {
-  FaultKind kind = FaultKind::no_trigger;
-  /// Number of the probe move that would trigger, counted from 1; 0 = from the start.
-  int touch = 1;
-};
-
-/// "no-trigger:5": kind and touch; without a number the touch is 1 (triggers) or 0 (the others).
-Expected<Fault> fault_from_text(const std::string& text);
-std::string fault_text(const Fault& fault);
-/// "no-trigger", ... in the order of FaultKind.
-std::vector<std::string> fault_words();
 
 }  // namespace pivotrace
