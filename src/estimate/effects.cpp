@@ -110,6 +110,11 @@ std::vector<Effect> effects_of_survey(const Survey& survey) {
   return effects;
 }
 
+void add_once(std::vector<Effect>& effects, const Effect& effect) {
+  const bool known = std::find(effects.begin(), effects.end(), effect) != effects.end();
+  if (!known) effects.push_back(effect);
+}
+
 EffectContext effect_context(const Machine& machine, const Survey& survey) {
   EffectContext context;
   context.origin_mm = nominal_origin(machine);

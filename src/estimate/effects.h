@@ -37,6 +37,9 @@ struct EffectContext {
 /// spindle, what of it turns with the spindle.
 std::vector<Effect> effects_of_survey(const Survey& survey);
 
+/// Adds one that is not there yet.
+void add_once(std::vector<Effect>& effects, const Effect& effect);
+
 EffectContext effect_context(const Machine& machine, const Survey& survey);
 
 EffectOnTouch effect_on_touch(const Effect& effect, const Touch& touch,

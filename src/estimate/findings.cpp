@@ -16,13 +16,16 @@ namespace pivotrace {
 
 namespace {
 
-/// Two-sided 0.1 % point of the standard normal: the usual limit for a single suspect.
+/// Two-sided 0.1 % point of the standard normal: the usual limit for a single suspect
+/// (common practice, no source).
 constexpr double suspect_w = 3.29;
 
-/// 1 - |mean of exp(j t)|^2 below this: the angles cover less than roughly a quarter turn.
+/// 1 - |mean of exp(j t)|^2 below this: the angles cover less than roughly a quarter turn. Common
+/// practice, no source.
 constexpr double short_arc_spread = 0.2;
 
 /// A ball nearer to the axis than this tells little about lean and nothing about index errors.
+/// Common practice, no source.
 constexpr double near_axis_mm = 10.0;
 
 /// A rough position is good to a few centimetres: what lies further off is another mistake. Common
@@ -84,6 +87,7 @@ void find_scatter(const FindingInputs& in, std::vector<Finding>& findings) {
   const bool explained = cause_was_found(findings);
   if (!in.scatter_too_large) return;
   const auto stands_out = [&](const PooledGroup& pooled, const finding::ScatterOf& scatter) {
+    // Fewer tell no scatter from chance (common practice, no source).
     constexpr double enough_redundancy = 10.0;
     if (pooled.redundancy < enough_redundancy || scatter.found_mm < 2.0 * scatter.stated_mm) {
       return false;

@@ -8,8 +8,8 @@
 #include <memory>
 #include <unordered_map>
 
-#include "estimate/cases.h"
 #include "estimate/findings.h"
+#include "estimate/fitted_survey.h"
 #include "estimate/linearisation.h"
 #include "estimate/observability.h"
 #include "estimate/optional_unknowns.h"
@@ -186,7 +186,7 @@ TouchResult excluded_touch(const Machine& machine, const Survey& survey, int ind
 }
 
 /// Puts what was left out back into the lists of touches and stations, marked.
-void show_excluded(const Machine& machine, const Survey& survey, const Case& fitted,
+void show_excluded(const Machine& machine, const Survey& survey, const FittedSurvey& fitted,
                    const Screening& screening, FitResult& result) {
   const Linearisation at(*fitted.model, fitted.solved.adjusted.unknowns);
   std::vector<TouchResult> touches(survey.touches.size());
@@ -242,9 +242,9 @@ std::vector<EffectResult> effect_results(const Model& model, const Adjusted& adj
 }
 
 /// A solved and screened case as a result, with its findings.
-Expected<FitResult> stated_result(const Machine& machine, const Survey& survey, const Case& fitted,
-                                  const Screening& screening, const SenseVerdict& sense,
-                                  const FitOptions& options) {
+Expected<FitResult> stated_result(const Machine& machine, const Survey& survey,
+                                  const FittedSurvey& fitted, const Screening& screening,
+                                  const SenseVerdict& sense, const FitOptions& options) {
   const Model& model = *fitted.model;
   const Solved& solved = fitted.solved;
   std::vector<BoundTerm> bounds = bound_terms(machine);
@@ -280,7 +280,7 @@ Expected<FitResult> stated_result(const Machine& machine, const Survey& survey, 
 
 Expected<FitResult> under_stated_senses(const Machine& machine, const Survey& survey,
                                         const FitOptions& options) {
-  const Expected<ScreenedCase> found = screened_case(machine, survey, options);
+  const Expected<ScreenedSurvey> found = screened_survey(machine, survey, options);
   if (!found) return tl::make_unexpected(found.error());
   return stated_result(machine, survey, found->fitted, found->screening, found->sense, options);
 }

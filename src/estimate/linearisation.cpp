@@ -4,6 +4,7 @@
 
 #include <Eigen/Geometry>
 
+#include "estimate/readings.h"
 #include "pivotrace/contact/eigen.h"
 #include "pivotrace/machine/kinematics.h"
 
@@ -61,7 +62,7 @@ void Linearisation::evaluate(int station, const double* nuisance, StationBlock& 
   for (int t = 0; t < stay.touch_count; ++t) {
     const Touch& touch = model_.survey().touches[stay.first_touch + t];
     evaluate_touch(touch, chain, off, row, block, common);
-    row += touch.kind == TouchKind::centre ? 3 : 1;
+    row += readings_of(touch);
   }
   fill_shared(station, block);
   take_errors_back(station, block);
@@ -91,7 +92,7 @@ Eigen::MatrixXd Linearisation::by_motion(int station, int axis, const StationBlo
   int row = 0;
   for (int t = 0; t < stay.touch_count; ++t) {
     const Touch& touch = model_.survey().touches[stay.first_touch + t];
-    const int rows = touch.kind == TouchKind::centre ? 3 : 1;
+    const int rows = readings_of(touch);
     if (!feels(machine, touch, axis)) columns.middleRows(row, rows).setZero();
     row += rows;
   }

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "estimate/readings.h"
 #include "pivotrace/contact/eigen.h"
 
 namespace pivotrace {
@@ -94,9 +95,7 @@ bool is_of_survey(const Effect& effect) {
 std::vector<Effect> with_effects_of(const Survey& survey, std::vector<Effect> effects) {
   std::erase_if(effects, is_of_survey);
   for (const Effect& effect : effects_of_survey(survey)) {
-    if (std::find(effects.begin(), effects.end(), effect) == effects.end()) {
-      effects.push_back(effect);
-    }
+    add_once(effects, effect);
   }
   return effects;
 }
@@ -141,7 +140,7 @@ Model::Model(const Machine& machine, const Survey& survey, const std::vector<Eff
   for (const Station& station : survey.stations) {
     int readings = 0;
     for (int t = 0; t < station.touch_count; ++t) {
-      readings += survey.touches[station.first_touch + t].kind == TouchKind::centre ? 3 : 1;
+      readings += readings_of(survey.touches[station.first_touch + t]);
     }
     station_readings_.push_back(readings);
     total_readings_ += readings;

@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "estimate/effects.h"
 #include "estimate/linearisation.h"
 #include "estimate/touch_tests.h"
 #include "estimate/uncertainty.h"
@@ -38,13 +39,6 @@ int machine_axis_of(const Eigen::Vector3d& direction) {
 int plane_index(int first, int second) {
   const int missing = 3 - first - second;
   return (missing + 1) % 3;
-}
-
-void add_once(std::vector<Effect>& effects, Effect effect) {
-  for (const Effect& known : effects) {
-    if (known.kind == effect.kind && known.index == effect.index) return;
-  }
-  effects.push_back(effect);
 }
 
 void add_plane_effects(const Model& model, OptionalUnknown unknown, std::vector<Effect>& effects) {

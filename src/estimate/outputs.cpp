@@ -7,6 +7,7 @@
 
 #include "estimate/face_height.h"
 #include "estimate/linearisation.h"
+#include "estimate/readings.h"
 #include "estimate/zero_output.h"
 #include "pivotrace/machine/kinematics.h"
 #include "pivotrace/machine/length_datum.h"
@@ -439,7 +440,7 @@ std::vector<StationResult> station_results(const Model& model, const Adjusted& a
       int row = 0;
       for (int t = 0; t < stay.touch_count; ++t) {
         const Touch& touch = model.survey().touches[stay.first_touch + t];
-        const int count = touch.kind == TouchKind::centre ? 3 : 1;
+        const int count = readings_of(touch);
         if (touch.artefact == static_cast<int>(a)) {
           ++touches;
           for (int r = 0; r < count; ++r) rows.push_back(row + r);

@@ -1,36 +1,13 @@
 // Finding bad touches and slipped stations, and leaving them out only when that is beyond doubt.
 #pragma once
 
-#include <string>
 #include <vector>
 
 #include "estimate/model.h"
-#include "pivotrace/base/problem.h"
+#include "estimate/suspicion.h"
 #include "pivotrace/solver/minimise.h"
 
 namespace pivotrace {
-
-/// A part of a survey with the way back to the whole.
-struct SurveyPart {
-  Survey survey;
-  std::vector<int> touch_of;    ///< part touch -> whole touch
-  std::vector<int> station_of;  ///< part station -> whole station
-};
-SurveyPart without(const Survey& survey, const std::vector<bool>& excluded);
-
-/// One thing left out, or suspected.
-struct Suspect {
-  bool whole_station = false;
-  int station = -1;          ///< index into Survey::stations
-  std::vector<int> touches;  ///< indices into Survey::touches
-  double size_mm = 0.0;      ///< length of the estimated shift
-  double limit_mm = 0.0;     ///< shift that would just have been suspected
-  double saved_chi2 = 0.0;   ///< by leaving it out
-  double w = 0.0;            ///< equivalent standard normal deviate, scatter already allowed for
-  /// A single touch whose error looks like a slip of the whole station in a direction that no other
-  /// touch there sees. Leaving it out answers both; which it was, nobody can say.
-  bool station_possible = false;
-};
 
 /// Suspects that explain the touches equally well: nobody can say which one is wrong. Two are
 /// inseparable when their estimated shifts correlate by more than `inseparable_correlation` and

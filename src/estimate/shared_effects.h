@@ -1,4 +1,4 @@
-// Which random effects a survey holds and which stations share them (DESIGN 3.1).
+// Which random effects a survey holds and which stations share them.
 //
 // An index position is one angle of one axis, modulo a turn, neighbours within 1 deg being one. Its index
 // error and its motion are the same at every station that stands there. What only one station sees
@@ -24,7 +24,6 @@ inline bool is_index_group(int group) { return group >= 2 && group < 2 + max_rot
 inline bool is_repeat_group(int group) {
   return group >= 2 + max_rotary_axes && group < 2 + 2 * max_rotary_axes;
 }
-inline bool is_motion_group(int group) { return group >= 2 + 2 * max_rotary_axes; }
 
 /// One effect that several stations share: an angle [rad] or one component of a motion [mm].
 struct SharedEffect {

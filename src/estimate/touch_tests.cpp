@@ -6,6 +6,7 @@
 #include <limits>
 #include <utility>
 
+#include "estimate/readings.h"
 #include "pivotrace/results/statistics.h"
 
 namespace pivotrace {
@@ -42,7 +43,7 @@ void StationTester::keep_only(int station, const std::vector<bool>& left_out) {
   int row = 0;
   const Station& stay = model_.survey().stations[station];
   for (int t = stay.first_touch; t < stay.first_touch + stay.touch_count; ++t) {
-    const int count = model_.survey().touches[t].kind == TouchKind::centre ? 3 : 1;
+    const int count = readings_of(model_.survey().touches[t]);
     for (int r = 0; r < count; ++r, ++row) {
       if (!left_out[t]) rows.push_back(row);
     }
@@ -159,7 +160,7 @@ double smallest_eigenvalue(const Eigen::MatrixXd& symmetric) {
 
 TouchResult touch_result(const StationTester& tester, const Touch& touch, int first_row) {
   TouchResult result;
-  const int rows = touch.kind == TouchKind::centre ? 3 : 1;
+  const int rows = readings_of(touch);
   const Eigen::VectorXd gaps = tester.block().gap.segment(first_row, rows);
   result.residual_mm = rows == 1 ? gaps[0] : gaps.norm();
   result.redundancy = 0.0;
@@ -201,7 +202,7 @@ std::vector<TouchResult> touch_results(const Model& model, const Adjusted& adjus
       result.artefact = model.machine().artefacts[touch.artefact].name;
       result.line = touch.line;
       results.push_back(result);
-      row += touch.kind == TouchKind::centre ? 3 : 1;
+      row += readings_of(touch);
     }
   }
   return results;

@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "estimate/linearisation.h"
+#include "estimate/readings.h"
 #include "pivotrace/contact/eigen.h"
 
 namespace pivotrace {
@@ -134,13 +135,13 @@ void TrialBench::add_station(int station, const Linearisation& at, const Station
   Eigen::Index reading = 0;
   for (int t = 0; t < stay.touch_count; ++t) {
     const Touch& touch = model_.survey().touches[stay.first_touch + t];
-    const bool centre = touch.kind == TouchKind::centre;
+    const int readings = readings_of(touch);
     Eigen::Vector3d shown = touch.shown_mm;
     add_effects(touch, at.outward_in_spindle(touch, chain));
-    for (int r = 0; r < (centre ? 3 : 1); ++r, ++reading) {
+    for (int r = 0; r < readings; ++r, ++reading) {
       shown -= block.by_nuisance.row(reading).head<3>().transpose() * block.gap[reading];
     }
-    touches_.push_back({{shown.x(), shown.y(), shown.z()}, touch.artefact, touch.flip, centre});
+    touches_.push_back({{shown.x(), shown.y(), shown.z()}, touch.artefact, touch.flip, readings});
   }
 }
 

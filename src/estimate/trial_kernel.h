@@ -70,7 +70,7 @@ class Refit {
       const double* own = random + p_.random_effects * S::count;
       for (int t = 0; t < p_.station[s].touches; ++t, ++touch) {
         V shown = vec(p_.touch[touch].shown_mm);
-        for (int r = 0; r < (p_.touch[touch].centre ? 3 : 1); ++r, ++reading) {
+        for (int r = 0; r < p_.touch[touch].readings; ++r, ++reading) {
           S error = error_of(reading, draws, random) + S(p_.touch_sigma_mm) * get(own, 0);
           own += S::count;
           for (int k = 0; k < shares; ++k) {
@@ -207,7 +207,7 @@ class Refit {
       more = more + how_much * S(amount.gap);
     }
     const V p = contact::stylus_in_carried(chain, p_.place[row.place].last, at);
-    if (row.centre) {
+    if (row.readings == 3) {
       for (int k = 0; k < 3; ++k) put(gap_, reading + k, p[k] - where.point[k]);
       return 3;
     }

@@ -42,7 +42,7 @@ struct TouchRow {
   double shown_mm[3];  ///< on the fitted surface
   int place;
   bool flip;
-  bool centre;  ///< three readings: the coordinates of a centre
+  int readings;  ///< 1, or the 3 coordinates of a centre
 };
 
 /// An optional unknown of the fit.

@@ -8,7 +8,7 @@
 #include <system_error>
 #include <thread>
 
-#include "estimate/cases.h"
+#include "estimate/fitted_survey.h"
 #include "estimate/outputs.h"
 #include "estimate/trial_bench.h"
 #include "estimate/uncertainty.h"
@@ -166,7 +166,7 @@ Expected<TrialsResult> run_trials(const Machine& machine, const Survey& survey,
   if (Problems problems = options.validate(); !problems.empty()) {
     return tl::make_unexpected(std::move(problems));
   }
-  const Expected<ScreenedCase> found = screened_case(machine, survey, fit_options);
+  const Expected<ScreenedSurvey> found = screened_survey(machine, survey, fit_options);
   if (!found) return tl::make_unexpected(found.error());
   const Model& model = *found->fitted.model;
   const Solved& solved = found->fitted.solved;

@@ -7,7 +7,7 @@
 #include <limits>
 
 #include "estimate/adjustment.h"
-#include "estimate/cases.h"
+#include "estimate/fitted_survey.h"
 #include "estimate/outputs.h"
 #include "pivotrace/machine/kinematics.h"
 #include "pivotrace/results/statistics.h"
@@ -74,7 +74,7 @@ struct VisitMaker::Parts {
         effects(asked_effects(machine)),
         order(when) {
     for (const SharedEffect& effect : model.shared().all) {
-      shared.push_back({effect.axis, effect.component >= 0, random.sigma(effect.group)});
+      shared.push_back({effect.axis, random.sigma(effect.group)});
     }
     const PriorRows prior = prior_rows(model, unknowns);
     known_before = prior.jacobian.transpose() * prior.jacobian;

@@ -5,7 +5,7 @@
 #include <cmath>
 
 #include "estimate/adjustment.h"
-#include "estimate/cases.h"
+#include "estimate/fitted_survey.h"
 #include "estimate/outputs.h"
 #include "estimate/scenarios.h"
 #include "estimate/start.h"

@@ -4,7 +4,7 @@
 #include <Eigen/Dense>
 #include <cmath>
 
-#include "estimate/cases.h"
+#include "estimate/fitted_survey.h"
 #include "estimate/machines.h"
 #include "estimate/uncertainty.h"
 #include "pivotrace/estimate/fit.h"
@@ -86,7 +86,7 @@ TEST_CASE("an axis that rests keeps what it arrived with") {
 }
 
 TEST_CASE("touching the same angles again does not average out what repeats") {
-  // Source: DESIGN of the random model: what repeats has one value for each index position. With index
+  // From the random model (src/estimate/shared_effects.h): what repeats has one value for each index position. With index
   // errors alone the second round adds nothing, with station errors alone it halves the variance.
   const auto u_of = [](double index_arcsec, double station_mm, int rounds) {
     Scenario s = fourth_axis(8, 5, 1);
@@ -141,7 +141,7 @@ TEST_CASE("stated and found are pooled by their degrees of freedom") {
   const Survey survey = survey_of(s);
   FitOptions plain;
   plain.screen = false;
-  const auto found = screened_case(s.machine, survey, plain);
+  const auto found = screened_survey(s.machine, survey, plain);
   REQUIRE(found);
   const PooledGroup& touch = found->fitted.solved.chosen.pooled.front();
   REQUIRE(touch.group == touch_group);
@@ -153,7 +153,7 @@ TEST_CASE("stated and found are pooled by their degrees of freedom") {
   // Sigmas that are exactly known stay.
   Scenario exact = s;
   exact.machine.sigma_dof = 1e12;
-  const auto kept = screened_case(exact.machine, survey, plain);
+  const auto kept = screened_survey(exact.machine, survey, plain);
   REQUIRE(kept);
   CHECK(kept->fitted.solved.chosen.random.touch_sigma_mm == doctest::Approx(0.001).epsilon(1e-6));
 }

@@ -6,7 +6,7 @@
 #include <thread>
 #include <vector>
 
-#include "estimate/cases.h"
+#include "estimate/fitted_survey.h"
 #include "estimate/trial_bench.h"
 #include "machines.h"
 #include "pivotrace/estimate/trials.h"
@@ -122,7 +122,7 @@ struct Fitted {
       for (int t = 0; t < p.station[s].touches; ++t, ++touch) {
         Eigen::Vector3d shown(p.touch[touch].shown_mm[0], p.touch[touch].shown_mm[1],
                               p.touch[touch].shown_mm[2]);
-        for (int r = 0; r < (p.touch[touch].centre ? 3 : 1); ++r, ++reading, ++draw) {
+        for (int r = 0; r < p.touch[touch].readings; ++r, ++reading, ++draw) {
           double error = p.touch_sigma_mm * draws[draw];
           for (int c = 0; c < p.commons; ++c) {
             error += p.by_common[reading * p.commons + c] * draws[c];

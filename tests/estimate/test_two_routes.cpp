@@ -7,7 +7,7 @@
 #include <cmath>
 
 #include "estimate/adjustment.h"
-#include "estimate/cases.h"
+#include "estimate/fitted_survey.h"
 #include "estimate/start.h"
 #include "pivotrace/geometry/axis_regression.h"
 #include "pivotrace/geometry/sphere_fit.h"

@@ -1,4 +1,4 @@
-#include "estimate/cases.h"
+#include "estimate/fitted_survey.h"
 
 #include <fmt/format.h>
 
@@ -96,10 +96,10 @@ Expected<Solved> solve(const Model& model, const Eigen::VectorXd& start,
   return solved;
 }
 
-Expected<Case> solved_case(const Machine& machine, const Survey& survey,
-                           const std::vector<bool>& excluded, const FitOptions& options) {
-  Case fitted;
-  fitted.part = std::make_unique<SurveyPart>(without(survey, excluded));
+Expected<FittedSurvey> fitted_survey(const Machine& machine, const Survey& survey,
+                                     const std::vector<bool>& excluded, const FitOptions& options) {
+  FittedSurvey fitted;
+  fitted.part = std::make_unique<SurveyPart>(survey_without(survey, excluded));
   const Model plain(machine, fitted.part->survey);
   fitted.model =
       std::make_unique<Model>(machine, fitted.part->survey, effects_for(plain, options.unknowns));
@@ -156,7 +156,7 @@ RandomModel never_below_stated(RandomModel stated, const ChosenVariances& chosen
 /// Screening twice: once under the stated sigmas, and once more under those found. Where the survey says
 /// itself how large they are, because a cautious machine file hides small blunders; where it does not but
 /// every suspect could be left out, because touches that only scatter as this machine does are good ones.
-Screening screened(const Machine& machine, const Survey& survey, Case& fitted,
+Screening screened(const Machine& machine, const Survey& survey, FittedSurvey& fitted,
                    const FitOptions& options, ScreeningOptions limits) {
   limits.minimiser.solver = options.solver;
   const auto pass = [&](const RandomModel& random) {
@@ -177,7 +177,7 @@ Screening screened(const Machine& machine, const Survey& survey, Case& fitted,
     return nobody_to_blame;
   }
   const auto refit = [&] {
-    Expected<Case> again = solved_case(machine, survey, screening.excluded, options);
+    Expected<FittedSurvey> again = fitted_survey(machine, survey, screening.excluded, options);
     if (again) fitted = std::move(*again);
     return again.has_value();
   };
@@ -206,7 +206,7 @@ Screening screened(const Machine& machine, const Survey& survey, Case& fitted,
 }
 
 /// What the touches that are left say, as if the others had never been taken.
-SenseVerdict sense_of(const Case& fitted, const FitOptions& options) {
+SenseVerdict sense_of(const FittedSurvey& fitted, const FitOptions& options) {
   const Model& model = *fitted.model;
   return check_turn_sense(model, stated_random_model(model),
                           AsStated{fitted.solved.adjusted.unknowns, fitted.solved.as_stated.chi2,
@@ -227,7 +227,7 @@ Machine with_senses_reversed(const Machine& machine, const std::vector<int>& axe
   return reversed;
 }
 
-bool confirms(const ScreenedCase& found) {
+bool confirms(const ScreenedSurvey& found) {
   const auto& answers = found.sense.answers;
   return !found.screening.given_up && std::all_of(answers.begin(), answers.end(), [](auto answer) {
     return answer == SenseVerdict::Answer::confirmed || answer == SenseVerdict::Answer::not_asked;
@@ -244,7 +244,7 @@ std::optional<fit_refusal::WrongTurnSense> other_sense_with_rows_left_out(
   generous.largest_share = 0.34;
   for (unsigned pattern = 1; pattern < (1U << axes.size()); ++pattern) {
     const auto found =
-        screened_case(with_senses_reversed(machine, axes, pattern), survey, options, generous);
+        screened_survey(with_senses_reversed(machine, axes, pattern), survey, options, generous);
     if (!found || !confirms(*found)) continue;
     fit_refusal::WrongTurnSense wrong;
     for (std::size_t k = 0; k < axes.size(); ++k) {
@@ -260,8 +260,8 @@ std::optional<fit_refusal::WrongTurnSense> other_sense_with_rows_left_out(
   return std::nullopt;
 }
 
-Expected<ScreenedCase> screened_case(const Machine& machine, const Survey& survey,
-                                     const FitOptions& options, ScreeningOptions limits) {
+Expected<ScreenedSurvey> screened_survey(const Machine& machine, const Survey& survey,
+                                         const FitOptions& options, ScreeningOptions limits) {
   if (Problems problems = options.validate(); !problems.empty()) {
     return tl::make_unexpected(std::move(problems));
   }
@@ -269,9 +269,10 @@ Expected<ScreenedCase> screened_case(const Machine& machine, const Survey& surve
   if (const FitRefusals refusals = refusals_before_solving(whole); !refusals.empty()) {
     return refused(refusals, machine, survey);
   }
-  ScreenedCase result;
+  ScreenedSurvey result;
   result.screening.excluded.assign(survey.touches.size(), false);
-  Expected<Case> fitted = solved_case(machine, survey, result.screening.excluded, options);
+  Expected<FittedSurvey> fitted =
+      fitted_survey(machine, survey, result.screening.excluded, options);
   std::optional<AsStated> as_stated;
   if (fitted) {
     const Solved& solved = fitted->solved;

@@ -5,6 +5,7 @@
 #include <optional>
 
 #include "estimate/screening.h"
+#include "estimate/survey_part.h"
 #include "estimate/turn_sense.h"
 #include "estimate/variance_components.h"
 #include "pivotrace/estimate/fit.h"
@@ -28,15 +29,15 @@ struct Solved {
 
 /// Everything one survey needs while it is being fitted. The part (what screening left in) must
 /// outlive the model that refers to it.
-struct Case {
+struct FittedSurvey {
   std::unique_ptr<SurveyPart> part;
   std::unique_ptr<Model> model;
   Solved solved;
 };
 
-/// A case with what screening left out and what the touches say about the turn senses.
-struct ScreenedCase {
-  Case fitted;
+/// A fitted survey with what screening left out and what the touches say about the turn senses.
+struct ScreenedSurvey {
+  FittedSurvey fitted;
   Screening screening;
   SenseVerdict sense;
 };
@@ -48,8 +49,8 @@ inline tl::unexpected<Problems> refused(const FitRefusals& refusals, const Machi
 }
 
 /// Solves, asks for the turn sense, screens within `limits`, solves again. Fails like fit_survey.
-Expected<ScreenedCase> screened_case(const Machine& machine, const Survey& survey,
-                                     const FitOptions& options, ScreeningOptions limits = {});
+Expected<ScreenedSurvey> screened_survey(const Machine& machine, const Survey& survey,
+                                         const FitOptions& options, ScreeningOptions limits = {});
 
 /// Asked when the stated senses give no answer at all: whether another combination of them explains the
 /// survey, with confidence, once what disagrees even then is left out. A slip of the pen hides a wrong
