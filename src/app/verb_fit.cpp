@@ -18,6 +18,7 @@
 #include "pivotrace/formats/touch_file.h"
 #include "pivotrace/formats/truth_file.h"
 #include "pivotrace/report/beside_truth_text.h"
+#include "pivotrace/report/finding_words.h"
 #include "pivotrace/report/fit_sheet.h"
 #include "pivotrace/results/beside_truth.h"
 
@@ -168,7 +169,7 @@ ExitCode run(const FitArguments& arguments, const Console& console) {
     trials = with_progress(console, machine, survey, arguments);
     if (!trials) return fail(trials.error());
   }
-  const std::string json = write_result(*result);
+  const std::string json = write_result(*result, words_of);
   if (!arguments.result_file.empty()) {
     const Expected<void> delivered = deliver(console, arguments.result_file, json);
     if (!delivered) return fail(delivered.error());

@@ -3,6 +3,7 @@
 
 #include <fmt/format.h>
 
+#include <cmath>
 #include <string>
 
 #include "pivotrace/base/length.h"
@@ -18,9 +19,19 @@ inline std::string length_number(double mm, bool inch, int decimals_mm) {
   return fmt::format("{:.{}f}", in_length_unit(mm, inch), inch ? decimals_mm + 1 : decimals_mm);
 }
 
-/// The same with its unit: "2.29 mm".
-inline std::string length_text(double mm, bool inch, int decimals_mm) {
+/// The same with its unit: "2.29 mm". A measured length is told to 0.1 um.
+inline std::string length_text(double mm, bool inch, int decimals_mm = 4) {
   return length_number(mm, inch, decimals_mm) + " " + length_unit_word(inch);
+}
+
+/// "+0.0123 mm" or "-0.00048 inch".
+inline std::string signed_length_text(double mm, bool inch) {
+  return (mm < 0.0 ? "-" : "+") + length_text(std::abs(mm), inch);
+}
+
+/// "8.31 mm" or "0.327 inch": what is known to be rough, by its first digits.
+inline std::string rough_length_text(double mm, bool inch) {
+  return fmt::format("{:.3g} {}", in_length_unit(mm, inch), length_unit_word(inch));
 }
 
 /// A round number as a person wrote it: "6 mm", "0.25 inch".

@@ -127,7 +127,7 @@ void add_test(JsonWriter& json, const Congruency& test) {
   json.end();
 }
 
-void add_notes(JsonWriter& json, const Comparison& comparison) {
+void add_notes(JsonWriter& json, const SurveyComparison& comparison) {
   json.begin_array("artefacts");
   for (const ArtefactShift& shift : comparison.artefacts) {
     json.begin_object({}, JsonLayout::one_line);
@@ -148,7 +148,7 @@ void add_notes(JsonWriter& json, const Comparison& comparison) {
 
 }  // namespace
 
-std::string write_comparison(const Comparison& comparison) {
+std::string write_comparison(const SurveyComparison& comparison) {
   JsonWriter json;
   json.begin_object();
   json.add("format", comparison_format);

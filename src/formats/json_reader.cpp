@@ -12,9 +12,6 @@ namespace pivotrace::formats {
 namespace {
 
 constexpr double nothing = std::numeric_limits<double>::quiet_NaN();
-constexpr const char* file_advice =
-    "results are written by `pivotrace fit`: make the file anew rather than mending it by hand";
-
 /// The library's text names its own states; users need the place and the plain fact.
 Problem syntax_problem(std::string_view text, const std::string& file, std::size_t byte) {
   const std::size_t offset = byte == 0 ? 0 : byte - 1;
@@ -24,14 +21,14 @@ Problem syntax_problem(std::string_view text, const std::string& file, std::size
       offset >= text.size()
           ? std::string("this JSON text ends too early")
           : fmt::format("this is not valid JSON from `{}` on", excerpt(text.substr(offset, 20)));
-  return {ProblemNumber::cannot_parse, what, place, file_advice};
+  return {ProblemNumber::cannot_parse, what, place, advice_to_refit};
 }
 
 }  // namespace
 
 Expected<Json> parse_json(std::string_view text, const std::string& file) {
   if (text.find_first_not_of(" \t\r\n") == std::string_view::npos) {
-    return failure({ProblemNumber::no_data, "this file is empty", {file, 0, 0}, file_advice});
+    return failure({ProblemNumber::no_data, "this file is empty", {file, 0, 0}, advice_to_refit});
   }
   try {
     return Json::parse(text);
@@ -42,7 +39,7 @@ Expected<Json> parse_json(std::string_view text, const std::string& file) {
     return failure({ProblemNumber::out_of_range,
                     "a number in this JSON text is too large",
                     {file, 0, 0},
-                    file_advice});
+                    advice_to_refit});
   }
 }
 
@@ -60,14 +57,14 @@ void JsonObject::report(const std::string& key, ProblemNumber number, std::strin
 
 void JsonObject::report_type(const std::string& key, const char* wanted, const Json& found) {
   report(key, ProblemNumber::wrong_type,
-         fmt::format("must be {}, but is {}", wanted, found.type_name()), file_advice);
+         fmt::format("must be {}, but is {}", wanted, found.type_name()), advice_to_refit);
 }
 
 const Json* JsonObject::find(const char* key) {
   known_keys_.emplace_back(key);
   const auto member = json_->find(key);
   if (member != json_->end()) return &*member;
-  report(key, ProblemNumber::missing_key, "is missing", file_advice);
+  report(key, ProblemNumber::missing_key, "is missing", advice_to_refit);
   return nullptr;
 }
 
@@ -103,8 +100,6 @@ int JsonObject::integer(const char* key) {
   return 0;
 }
 
-bool JsonObject::flag(const char* key) { return json_->contains(key) && boolean(key); }
-
 bool JsonObject::boolean(const char* key) {
   const Json* value = find(key);
   if (value == nullptr) return false;
@@ -136,7 +131,7 @@ std::size_t JsonObject::choice(const char* key, const std::vector<std::string>& 
   const auto chosen = std::find(choices.begin(), choices.end(), word);
   if (chosen != choices.end()) return static_cast<std::size_t>(chosen - choices.begin());
   report(key, ProblemNumber::wrong_type, fmt::format("must be one of: {}", joined(choices)),
-         file_advice);
+         advice_to_refit);
   return 0;
 }
 
@@ -183,7 +178,8 @@ Eigen::VectorXd JsonObject::numbers(const char* key, std::size_t size) {
   const Json* value = find(key);
   if (value == nullptr) return Eigen::VectorXd::Zero(count);
   if (!value->is_array() || value->size() != size) {
-    report(key, ProblemNumber::wrong_type, fmt::format("must have {} numbers", size), file_advice);
+    report(key, ProblemNumber::wrong_type, fmt::format("must have {} numbers", size),
+           advice_to_refit);
     return Eigen::VectorXd::Zero(count);
   }
   Eigen::VectorXd numbers(count);
@@ -202,7 +198,7 @@ Eigen::MatrixXd JsonObject::matrix(const char* key, std::size_t size) {
                       });
   if (!square) {
     report(key, ProblemNumber::wrong_type, fmt::format("must have {0} rows of {0} numbers", size),
-           file_advice);
+           advice_to_refit);
     return {};
   }
   const auto count = static_cast<Eigen::Index>(size);

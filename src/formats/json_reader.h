@@ -15,6 +15,10 @@ namespace pivotrace::formats {
 
 using Json = nlohmann::ordered_json;
 
+/// What to do about a file that is not as a program wrote it.
+inline constexpr const char* advice_to_refit =
+    "results are written by `pivotrace fit`: make the file anew rather than mending it by hand";
+
 /// The tree, or the first syntax error as P101 with line and column; an empty file is P110.
 Expected<Json> parse_json(std::string_view text, const std::string& file);
 
@@ -29,7 +33,6 @@ class JsonObject {
   std::optional<double> optional_number(const char* key);
   int integer(const char* key);
   bool boolean(const char* key);
-  bool flag(const char* key);  ///< absent = false
   std::string text(const char* key);
   std::optional<std::string> optional_text(const char* key);
   /// Index of the member's text in `choices`.

@@ -1,105 +1,30 @@
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cmath>
 #include <limits>
+#include <map>
 
 #include "formats/emptied_lists.h"
 #include "formats/json_reader.h"
-#include "formats/result_units.h"
+#include "formats/result_members.h"
 #include "pivotrace/disk/text_file.h"
 #include "pivotrace/formats/result_file.h"
-#include "pivotrace/geometry/angle.h"
 
 namespace pivotrace {
 
+namespace formats {
+
 namespace {
-
-using formats::JsonObject;
-
-constexpr double no_dof_limit = std::numeric_limits<double>::infinity();
-const std::vector<std::string> turn_words = {"right-hand", "left-hand"};
-const char* const advice_to_refit =
-    "results are written by `pivotrace fit`: make the file anew rather than mending it by hand";
 
 /// Null stands for "no limit" beside a number and for "not run" beside nothing.
 double dof_beside(double dof, double u) {
-  return std::isnan(dof) && !std::isnan(u) ? no_dof_limit : dof;
+  const bool no_limit = std::isnan(dof) && !std::isnan(u);
+  return no_limit ? std::numeric_limits<double>::infinity() : dof;
 }
 
-// --- estimates ------------------------------------------------------------------------------------
-
-/// Files of earlier versions do not hold it: then the random part's own stands for it.
-double read_dof_absolute(JsonObject& json, const Estimate& estimate) {
-  if (!json.has("dof_absolute")) return estimate.dof;
-  return dof_beside(json.number("dof_absolute"), estimate.u_absolute);
-}
-
-/// No bias in files of earlier versions.
-double read_bias(JsonObject& json, const char* key) {
-  return json.has(key) ? json.optional_number(key).value_or(0.0) : 0.0;
-}
-
-Estimate read_length_members(JsonObject& json) {
-  Estimate estimate;
-  estimate.value = json.number("value");
-  estimate.u = json.number("u");
-  estimate.U95 = json.number("U95");
-  estimate.u_absolute = json.number("u_absolute");
-  estimate.U95_absolute = json.number("U95_absolute");
-  estimate.dof = dof_beside(json.number("dof"), estimate.u);
-  estimate.dof_absolute = read_dof_absolute(json, estimate);
-  estimate.B = read_bias(json, "B");
-  estimate.B_absolute = read_bias(json, "B_absolute");
-  return estimate;
-}
-
-Estimate read_angle_members(JsonObject& json) {
-  Estimate estimate;
-  estimate.value = rad_from_deg(json.number("value_deg"));
-  estimate.u = rad_from_deg(json.number("u_deg"));
-  estimate.U95 = rad_from_deg(json.number("U95_deg"));
-  estimate.u_absolute = rad_from_deg(json.number("u_absolute_deg"));
-  estimate.U95_absolute = rad_from_deg(json.number("U95_absolute_deg"));
-  estimate.dof = dof_beside(json.number("dof"), estimate.u);
-  estimate.dof_absolute = read_dof_absolute(json, estimate);
-  estimate.B = rad_from_deg(read_bias(json, "B_deg"));
-  estimate.B_absolute = rad_from_deg(read_bias(json, "B_absolute_deg"));
-  json.number("mm_per_300");  // the same angle in other words
-  return estimate;
-}
-
-Estimate read_length(JsonObject& json) {
-  Estimate estimate = read_length_members(json);
-  json.refuse_unknown_keys();
-  return estimate;
-}
-
-Estimate read_length(JsonObject& owner, const char* key) {
-  auto json = owner.object(key);
-  return json ? read_length(*json) : Estimate();
-}
-
-Estimate read_angle(JsonObject& owner, const char* key) {
-  auto json = owner.object(key);
-  if (!json) return {};
-  Estimate estimate = read_angle_members(*json);
-  json->refuse_unknown_keys();
-  return estimate;
-}
-
-std::optional<Estimate> read_optional_length(JsonObject& owner, const char* key) {
-  auto json = owner.optional_object(key);
-  if (!json) return std::nullopt;
-  return read_length(*json);
-}
-
-std::array<Estimate, 3> read_place(JsonObject& owner, const char* key) {
-  std::array<Estimate, 3> place;
-  auto json = owner.object(key);
-  if (!json) return place;
-  place = {read_length(*json, "X"), read_length(*json, "Y"), read_length(*json, "Z")};
-  json->refuse_unknown_keys();
-  return place;
+double internal_per_written(const ValueName& name) {
+  return is_angle(name) ? rad_from_deg(1.0) : 1.0;
 }
 
 /// The last part of a value's name as a key: X, Y, Z of a centre, A, B, C of an orientation.
@@ -110,548 +35,290 @@ std::optional<LinearAxis> direction_named(const std::string& key, char letter, V
   return std::nullopt;
 }
 
-std::vector<NamedEstimate> read_named(JsonObject& json, char letter, ValueKind kind,
-                                      Estimate (*read_members)(JsonObject&)) {
-  std::vector<NamedEstimate> estimates;
-  for (auto& [key, member] : json.named_objects()) {
-    const auto direction = direction_named(key, letter, kind);
-    if (!direction) {
-      json.report(key.c_str(), ProblemNumber::unknown_key, "is no direction of such a value",
-                  advice_to_refit);
-    }
-    member.text("symbol");  // follows from the name
-    NamedEstimate named{axis_value(letter, kind, direction), read_members(member)};
-    member.refuse_unknown_keys();
-    estimates.push_back(std::move(named));
-  }
-  return estimates;
+std::optional<std::size_t> index_of(const std::vector<std::string>& words,
+                                    const std::string& word) {
+  const auto found = std::find(words.begin(), words.end(), word);
+  if (found == words.end()) return std::nullopt;
+  return static_cast<std::size_t>(found - words.begin());
 }
 
-/// Results written before there was one spelling call the centre a location.
-std::vector<NamedEstimate> read_centre(JsonObject& owner, char letter) {
-  auto json = owner.object(owner.has("location") ? "location" : "centre");
-  if (!json) return {};
-  return read_named(*json, letter, ValueKind::centre, read_length_members);
-}
-
-std::vector<NamedEstimate> read_orientation(JsonObject& owner, char letter) {
-  auto json = owner.object("orientation");
-  if (!json) return {};
-  return read_named(*json, letter, ValueKind::orientation, read_angle_members);
-}
-
-// --- axes -----------------------------------------------------------------------------------------
-
-char letter_of(JsonObject& json, const char* key, const std::string& word) {
-  if (word.size() == 1) return word[0];
-  json.report(key, ProblemNumber::wrong_type, "must be one letter", advice_to_refit);
-  return '?';
-}
-
-void read_quoted_at(JsonObject& owner, AxisResult& axis) {
-  auto json = owner.object("quoted_at");
-  if (!json) return;
-  const auto members = json->named_numbers();
-  constexpr std::string_view words = "XYZ";
-  const bool one = members.size() == 1;
-  const std::string word = one ? members[0].first : std::string();
-  const std::size_t index = word.size() == 1 ? words.find(word[0]) : std::string_view::npos;
-  if (!one || (index == std::string_view::npos && word != "direction")) {
-    owner.report("quoted_at", ProblemNumber::wrong_type,
-                 "must have one member named X, Y, Z or direction", advice_to_refit);
-    return;
-  }
-  axis.quoted_at_mm = members[0].second;
-  if (index != std::string_view::npos) axis.along = static_cast<LinearAxis>(index);
-}
-
-Line read_line(JsonObject& json) {
-  Line line;
-  line.point_mm = json.vector("point");
-  line.direction = json.vector("direction");
-  return line;
-}
-
-DeviationRanges read_ranges(JsonObject& owner) {
-  DeviationRanges ranges;
-  auto json = owner.object("deviation_ranges");
-  if (!json) return ranges;
-  ranges.F_R = json->number("F_R");
-  ranges.F_T = json->number("F_T");
-  ranges.F_A = json->number("F_A");
-  json->refuse_unknown_keys();
-  return ranges;
-}
-
-TurnSense read_turn(JsonObject& json) {
-  return json.choice("turn", turn_words) == 0 ? TurnSense::right_hand : TurnSense::left_hand;
-}
-
-/// Results written before a zero could be told have no such member.
-void read_zero(JsonObject& owner, AxisResult& axis) {
-  if (!owner.has("zero")) return;
-  auto json = owner.optional_object("zero");
-  if (!json) return;
-  json->text("symbol");  // follows from the name
-  axis.zero = read_angle_members(*json);
-  axis.zero_by = json->text("by");
-  json->refuse_unknown_keys();
-}
-
-AxisResult read_axis(char letter, JsonObject& json) {
-  AxisResult axis;
-  axis.letter = letter;
-  axis.side = json.choice("side", {"work", "tool"}) == 0 ? AxisSide::work : AxisSide::tool;
-  axis.estimated = json.boolean("estimated");
-  axis.line = read_line(json);
-  read_quoted_at(json, axis);
-  if (auto nominal = json.object("nominal")) {
-    axis.nominal = read_line(*nominal);
-    nominal->refuse_unknown_keys();
-  }
-  axis.turn = read_turn(json);
-  axis.turn_confirmed = json.boolean("turn_confirmed");
-  axis.centre = read_centre(json, letter);
-  axis.orientation = read_orientation(json, letter);
-  axis.lean = read_angle(json, "lean");
-  read_zero(json, axis);
-  axis.pivot_to_stylus = read_optional_length(json, "pivot_to_stylus");
-  axis.pivot_to_gauge = read_optional_length(json, "pivot_to_gauge");
-  axis.ranges = read_ranges(json);
-  json.refuse_unknown_keys();
-  return axis;
-}
-
-AxisPairResult read_axis_pair(JsonObject& json) {
-  AxisPairResult pair;
-  pair.first = letter_of(json, "first", json.text("first"));
-  pair.second = letter_of(json, "second", json.text("second"));
-  pair.parallel = json.boolean("parallel");
-  pair.distance = read_length(json, "distance");
-  pair.crossing = read_angle(json, "crossing");
-  pair.foot_on_first = read_place(json, "foot_on_first");
-  pair.foot_on_second = read_place(json, "foot_on_second");
-  if (json.has("offset")) pair.offset = read_place(json, "offset");
-  json.refuse_unknown_keys();
-  return pair;
-}
-
-std::vector<NamedEstimate> read_heights(const std::string& flat, JsonObject& owner) {
-  std::vector<NamedEstimate> heights;
-  auto json = owner.object("height_over");
-  if (!json) return heights;
-  for (auto& [letter, member] : json->named_objects()) {
-    heights.push_back(
-        {height_value(flat, letter_of(*json, letter.c_str(), letter)), read_length(member)});
-  }
-  return heights;
-}
-
-ArtefactResult read_artefact(const std::string& name, JsonObject& json) {
-  ArtefactResult artefact;
-  artefact.name = name;
-  artefact.kind = static_cast<ArtefactKind>(json.choice("kind", {"ball", "pin", "bore", "flat"}));
-  artefact.touches = json.integer("touches");
-  artefact.position = read_place(json, "position");
-  artefact.direction = json.optional_vector("direction");
-  artefact.diameter = read_optional_length(json, "diameter");
-  artefact.effective_diameter = read_optional_length(json, "effective_diameter");
-  artefact.diameter_free = json.boolean("diameter_free");
-  if (json.has("height_over")) artefact.heights = read_heights(name, json);
-  json.refuse_unknown_keys();
-  return artefact;
-}
-
-// --- the fit and its rows -------------------------------------------------------------------------
-
-FitSummary read_fit(JsonObject& json) {
-  FitSummary fit;
-  fit.touches = json.integer("touches");
-  fit.readings = json.integer("readings");
-  fit.unknowns = json.integer("unknowns");
-  fit.excluded = json.integer("excluded");
-  fit.dof = json.number("dof");
-  fit.sigma0 = json.number("sigma0");
-  fit.chi2 = json.number("chi2");
-  fit.chi2_limit = json.number("chi2_limit");
-  fit.condition = json.number("condition");
-  fit.touch_sigma_mm = json.number("touch_sigma");
-  fit.station_sigma_mm = json.number("station_sigma");
-  const auto per_axis = [&](const char* key, double (*from_file)(double),
-                            std::vector<std::pair<char, double>>& into) {
-    auto sigmas = json.object(key);
-    if (!sigmas) return;
-    for (const auto& [letter, sigma] : sigmas->named_numbers()) {
-      into.emplace_back(letter_of(*sigmas, letter.c_str(), letter), from_file(sigma));
-    }
-  };
-  per_axis("index_sigma_arcsec", rad_from_arcsec, fit.index_sigma_rad);
-  if (json.has("index_repeat_sigma_arcsec")) {
-    per_axis("index_repeat_sigma_arcsec", rad_from_arcsec, fit.index_repeat_sigma_rad);
-  }
-  if (json.has("axis_motion_sigma")) {
-    per_axis(
-        "axis_motion_sigma", [](double mm) { return mm; }, fit.axis_motion_sigma_mm);
-  }
-  const auto source = sigma_source_named(json.text("sigma_source"));
-  if (!source) {
-    json.report("sigma_source", ProblemNumber::out_of_range, "names no source", advice_to_refit);
-  }
-  fit.sigma_source = source.value_or(SigmaSource{});
-  fit.iterations = json.integer("iterations");
-  fit.solver_seconds = json.number("solver_seconds");
-  json.refuse_unknown_keys();
-  return fit;
-}
-
-RotaryAngles read_angles(JsonObject& owner, const std::vector<AxisResult>& axes) {
-  RotaryAngles angles_rad{};
-  auto json = owner.object("angles_deg");
-  if (!json) return angles_rad;
-  for (std::size_t i = 0; i < axes.size() && i < angles_rad.size(); ++i) {
-    angles_rad[i] = rad_from_deg(json->number(std::string(1, axes[i].letter).c_str()));
-  }
-  json->refuse_unknown_keys();
-  return angles_rad;
-}
-
-StationResult read_station(JsonObject& json, const std::vector<AxisResult>& axes) {
-  StationResult station;
-  station.label = json.text("label");
-  station.angles_rad = read_angles(json, axes);
-  station.touches = json.integer("touches");
-  station.artefact = json.text("artefact");
-  if (const auto axis = json.optional_text("axis")) station.axis = letter_of(json, "axis", *axis);
-  station.resolved = json.boolean("resolved");
-  station.radial_mm = json.number("radial_mm");
-  station.tangential_mm = json.number("tangential_mm");
-  station.axial_mm = json.number("axial_mm");
-  station.excluded = json.boolean("excluded");
-  station.statistic = json.number("statistic");
-  json.refuse_unknown_keys();
-  return station;
-}
-
-TouchResult read_touch(JsonObject& json) {
-  TouchResult touch;
-  touch.label = json.text("label");
-  touch.station = json.text("station");
-  touch.artefact = json.text("artefact");
-  touch.residual_mm = json.number("residual_mm");
-  touch.sigma_mm = json.optional_number("sigma_mm");
-  touch.redundancy = json.number("redundancy");
-  touch.w = json.optional_number("w");
-  touch.detectable_mm = json.optional_number("detectable_mm");
-  touch.excluded = json.boolean("excluded");
-  touch.line = json.integer("line");
-  json.refuse_unknown_keys();
-  return touch;
-}
-
-Finding read_finding(JsonObject& json) {
-  Finding finding;
-  const auto code = finding_code_named(json.text("code"));
-  if (!code) json.report("code", ProblemNumber::out_of_range, "names no finding", advice_to_refit);
-  finding.code = code.value_or(FindingCode::sigmas_assumed);
-  finding.severity = static_cast<Severity>(json.choice("severity", {"note", "warning", "error"}));
-  const std::string text = json.text("text");
-  finding.details = finding::AsWritten{text, json.text("advice")};
-  json.refuse_unknown_keys();
-  return finding;
-}
-
-/// A value by its name; reported when the text names none.
-ValueName read_name(JsonObject& json, const char* key, const std::string& text) {
-  const auto name = value_named(text);
-  if (!name) json.report(key, ProblemNumber::out_of_range, "names no value", advice_to_refit);
-  return name.value_or(ValueName{});
-}
-
-BoundResult read_bound(JsonObject& json) {
-  BoundResult bound;
-  bound.kind =
-      static_cast<BoundKind>(json.choice("effect", {"lobing", "drift", "squareness", "scale",
-                                                    "place", "index wave", "between surveys"}));
-  if (bound.kind == BoundKind::index_wave) bound.axis = json.text("axis").front();
-  bound.half_width = json.number("bound");
-  bound.source = static_cast<BoundSource>(json.choice("source", {"stated", "assumed", "found"}));
-  if (auto shifts = json.object("shift")) {
-    for (const auto& [output, shift] : shifts->named_numbers()) {
-      const ValueName name = read_name(*shifts, output.c_str(), output);
-      bound.shifts.emplace_back(name, is_angle(name) ? rad_from_deg(shift) : shift);
-    }
-  }
-  json.refuse_unknown_keys();
-  return bound;
-}
-
-BudgetLine read_budget_line(JsonObject& json) {
-  BudgetLine line;
-  line.output = read_name(json, "output", json.text("output"));
-  const std::string source = json.text("source");
-  const auto named = budget_source_named(source);
-  if (!named)
-    json.report("source", ProblemNumber::out_of_range, "names no source", advice_to_refit);
-  line.source = named.value_or(BudgetSource{});
-  line.share = json.number("share");
-  json.refuse_unknown_keys();
-  return line;
-}
-
-EffectResult read_effect(JsonObject& json) {
-  EffectResult effect;
-  const auto name = effect_named(json.text("name"));
-  if (!name) json.report("name", ProblemNumber::out_of_range, "names no effect", advice_to_refit);
-  effect.name = name.value_or(EffectName{});
-  const formats::WrittenUnit unit = formats::written_unit(effect_unit(effect.name.kind));
-  if (json.text("unit") != unit.word) {
-    json.report("unit", ProblemNumber::out_of_range, "does not fit `name`", advice_to_refit);
-  }
-  effect.estimate = formats::scaled(read_length_members(json), 1.0 / unit.per_internal);
-  json.refuse_unknown_keys();
-  return effect;
-}
-
-InputFile read_input(JsonObject& json) {
-  InputFile input;
-  input.role = json.text("role");
-  input.file = json.text("file");
-  input.sha256 = json.text("sha256");
-  json.refuse_unknown_keys();
-  return input;
-}
-
-// --- covariance -----------------------------------------------------------------------------------
-
-void convert_from_written(Eigen::MatrixXd& matrix, const std::vector<double>& internal) {
-  for (Eigen::Index row = 0; row < matrix.rows(); ++row) {
-    for (Eigen::Index column = 0; column < matrix.cols(); ++column) {
-      matrix(row, column) *=
-          internal[static_cast<std::size_t>(row)] * internal[static_cast<std::size_t>(column)];
-    }
-  }
-}
-
-JointCovariance read_covariance(JsonObject& json) {
-  JointCovariance covariance;
-  for (const std::string& text : json.texts("names")) {
-    covariance.names.push_back(read_name(json, "names", text));
-  }
-  const std::vector<std::string> units = json.texts("units");
-  const std::size_t size = covariance.names.size();
-  covariance.repeatable = json.matrix("repeatable", size);
-  covariance.absolute = json.matrix("absolute", size);
-  json.refuse_unknown_keys();
-  std::vector<double> internal;
-  bool good = units.size() == size;
-  for (std::size_t i = 0; good && i < size; ++i) {
-    const bool angle = is_angle(covariance.names[i]);
-    good = units[i] == (angle ? "deg" : "mm");
-    internal.push_back(angle ? rad_from_deg(1.0) : 1.0);
-  }
-  if (!good) {
-    json.report("units", ProblemNumber::out_of_range, "does not fit `names`", advice_to_refit);
-    return covariance;
-  }
-  convert_from_written(covariance.repeatable, internal);
-  convert_from_written(covariance.absolute, internal);
-  return covariance;
-}
-
-// --- conditions and gains -------------------------------------------------------------------------
-
-std::optional<bool> read_optional_word(JsonObject& json, const char* key, const char* when_true,
-                                       const char* when_false) {
-  const auto word = json.optional_text(key);
-  if (!word) return std::nullopt;
-  if (*word == when_true) return true;
-  if (*word == when_false) return false;
-  json.report(key, ProblemNumber::out_of_range, "is none of its words", advice_to_refit);
-  return std::nullopt;
-}
-
-Conditions read_conditions(JsonObject& json) {
-  Conditions conditions;
-  conditions.probe = json.optional_text("probe");
-  conditions.probe_calibrated = json.optional_text("probe_calibrated");
-  conditions.tables_on = read_optional_word(json, "tables", "on", "off");
-  conditions.load_kg = json.optional_number("load_kg");
-  conditions.warm_minutes = json.optional_number("warm_minutes");
-  conditions.clamped = read_optional_word(json, "axes_while_touched", "clamped", "free");
-  if (auto artefacts = json.object("artefacts")) {
-    for (auto& [name, which] : artefacts->named_texts()) conditions.artefacts[name] = which;
-  }
-  json.refuse_unknown_keys();
-  return conditions;
-}
-
-void read_what_term(JsonObject& json, SharedTerm& term) {
-  const std::vector<std::string> words(std::begin(formats::term_words),
-                                       std::end(formats::term_words));
-  term.kind = static_cast<SharedTerm::Kind>(json.choice("term", words));
-  if (term.kind == SharedTerm::Kind::effect) {
-    const auto effect = effect_named(json.text("effect"));
-    if (!effect)
-      json.report("effect", ProblemNumber::out_of_range, "names no effect", advice_to_refit);
-    term.effect = effect.value_or(EffectName{});
-  }
-  if (term.kind == SharedTerm::Kind::artefact_diameter) term.artefact = json.text("artefact");
-  if (!formats::is_of_position(term.kind)) return;
-  term.axis = letter_of(json, "axis", json.text("axis"));
-  term.angle_rad = rad_from_deg(json.number("angle_deg"));
-  term.side = json.integer("side");
-  if (term.kind == SharedTerm::Kind::axis_motion) {
-    term.component = static_cast<int>(json.choice("along", {"X", "Y", "Z"}));
-  }
-}
-
-SharedTerm read_term(JsonObject& json, const std::vector<ValueName>& names) {
-  SharedTerm term;
-  read_what_term(json, term);
-  const formats::WrittenUnit unit = formats::written_unit(formats::term_unit(term));
-  if (json.text("unit") != unit.word) {
-    json.report("unit", ProblemNumber::out_of_range, "does not fit the term", advice_to_refit);
-  }
-  term.u = json.number("u") / unit.per_internal;
-  term.half_width = json.number("bound") / unit.per_internal;
-  term.gains = json.numbers("by", names.size());
-  for (Eigen::Index k = 0; k < term.gains.size(); ++k) {
-    const bool angle = is_angle(names[static_cast<std::size_t>(k)]);
-    term.gains[k] *= unit.per_internal * (angle ? rad_from_deg(1.0) : 1.0);
-  }
-  json.refuse_unknown_keys();
-  return term;
-}
-
-SurveyGains read_gains(JsonObject& json, const std::vector<ValueName>& names) {
-  SurveyGains gains;
-  gains.origin_mm = json.vector("origin");
-  gains.middle_mm = json.vector("middle");
-  for (JsonObject& term : json.objects("terms")) gains.terms.push_back(read_term(term, names));
-  json.refuse_unknown_keys();
-  return gains;
-}
-
-// --- the whole ------------------------------------------------------------------------------------
-
+/// Reads the members it is asked for into the fields (result_members.h).
 class ResultReader {
  public:
-  ResultReader(const formats::Json& root, const std::string& file)
-      : problems_(file), top_(root, "", problems_) {}
+  static constexpr bool reads = true;
 
-  Expected<FitResult> read() {
-    read_head();
-    read_axes();
-    for (JsonObject& pair : top_.objects("axis_pairs")) {
-      result_.axis_pairs.push_back(read_axis_pair(pair));
+  explicit ResultReader(JsonObject& json) : json_(json) {}
+
+  template <class T>
+  void member(Key key, T& value) {
+    if (is_there(key)) read(key.word, value);
+  }
+
+  void quantity(Key key, double& value, const FileUnit& unit) {
+    value = unit.from_file(json_.number(key.word));
+  }
+  void with_unit(Key key, double& value, const FileUnit& unit) {
+    quantity((key.word + std::string(unit.suffix)).c_str(), value, unit);
+  }
+  void freedom(Key key, double& dof, double u) {
+    if (is_there(key)) dof = dof_beside(json_.number(key.word), u);
+  }
+  void bias(Key key, double& value, const FileUnit& unit) {
+    const std::string word = std::string(key.word) + unit.suffix;
+    if (!is_there({word.c_str(), key.added})) return;
+    value = unit.from_file(json_.optional_number(word.c_str()).value_or(0.0));
+  }
+
+  void letter(Key key, char& letter) { letter = letter_of(key.word, json_.text(key.word)); }
+  void letter_or_null(Key key, char& letter) {
+    if (const auto text = json_.optional_text(key.word)) letter = letter_of(key.word, *text);
+  }
+  template <class Choice>
+  void word(Key key, Choice& choice, const Words<Choice>& words) {
+    choice = words.choices[json_.choice(key.word, words.words)];
+  }
+  void either(Key key, bool& state, const char* when_true, const char* when_false,
+              const char* complaint) {
+    if (!is_there(key)) return;
+    const std::string text = json_.text(key.word);
+    state = text == when_true;
+    if (!state && text != when_false) refuse(key, complaint);
+  }
+  void either_or_null(Key key, std::optional<bool>& state, const char* when_true,
+                      const char* when_false) {
+    const auto text = json_.optional_text(key.word);
+    if (!text) return;
+    state = *text == when_true;
+    if (!*state && *text != when_false) refuse(key, "is none of its words");
+  }
+  template <class T, class Named>
+  void spelled(Key key, T& value, Named from_text, const char* complaint) {
+    const auto found = from_text(json_.text(key.word));
+    if (!found) refuse(key, complaint);
+    value = found.value_or(T{});
+  }
+  void told(Key what, Key advice, Finding& finding) {
+    const std::string text = json_.text(what.word);
+    finding.details = finding::AsWritten{text, json_.text(advice.word)};
+  }
+  /// What the file repeats in other words is asked for and not looked at.
+  void follows(Key key, double /*value*/) { json_.number(key.word); }
+  void follows(Key key, const std::string& /*value*/) { json_.text(key.word); }
+  void must_be(Key key, const char* text, const char* complaint) {
+    if (json_.text(key.word) != text) refuse(key, complaint);
+  }
+
+  template <class Inside>
+  void object(Key key, Row /*row*/, Inside inside) {
+    if (!is_there(key)) return;
+    if (auto json = json_.object(key.word)) read_whole(*json, inside);
+  }
+  template <class T, class Inside>
+  void object_or_null(Key key, Row /*row*/, std::optional<T>& value, Inside inside) {
+    if (!is_there(key)) return;
+    auto json = json_.optional_object(key.word);
+    if (!json) return;
+    value.emplace();
+    read_whole(*json, [&](ResultReader& inner) { inside(inner, *value); });
+  }
+  template <class T, class Inside>
+  void rows(Key key, Row /*row*/, std::vector<T>& items, Inside inside) {
+    if (!is_there(key)) return;
+    for (JsonObject& row : json_.objects(key.word)) {
+      T& item = items.emplace_back();
+      read_whole(row, [&](ResultReader& inner) { inside(inner, item); });
     }
-    if (auto artefacts = top_.object("artefacts")) {
-      for (auto& [name, artefact] : artefacts->named_objects()) {
-        result_.artefacts.push_back(read_artefact(name, artefact));
+  }
+  template <class Inside>
+  void named(Key key, std::vector<AxisResult>& axes, Inside inside) {
+    each_named(key, inside, axes, [](ResultReader& owner, const std::string& name) {
+      AxisResult axis;
+      axis.letter = owner.letter_of(name.c_str(), name);
+      return axis;
+    });
+  }
+  template <class Inside>
+  void named(Key key, std::vector<ArtefactResult>& artefacts, Inside inside) {
+    each_named(key, inside, artefacts, [](ResultReader& /*owner*/, const std::string& name) {
+      ArtefactResult artefact;
+      artefact.name = name;
+      return artefact;
+    });
+  }
+  template <class Inside>
+  void directions(Key key, std::vector<NamedEstimate>& values, char letter, ValueKind kind,
+                  Inside inside) {
+    each_named(key, inside, values, [&](ResultReader& owner, const std::string& name) {
+      const auto direction = direction_named(name, letter, kind);
+      if (!direction) {
+        owner.json_.report(name, ProblemNumber::unknown_key, "is no direction of such a value",
+                           advice_to_refit);
+      }
+      return NamedEstimate{axis_value(letter, kind, direction), {}};
+    });
+  }
+  template <class Inside>
+  void heights(Key key, std::vector<NamedEstimate>& heights, const std::string& flat,
+               Inside inside) {
+    each_named(
+        key, [&](ResultReader& inner, NamedEstimate& height) { inside(inner, height.estimate); },
+        heights,
+        [&](ResultReader& owner, const std::string& name) {
+          return NamedEstimate{height_value(flat, owner.letter_of(name.c_str(), name)), {}};
+        });
+  }
+
+  void plane(Key key, std::optional<LinearAxis>& along, double& at_mm) {
+    auto json = json_.object(key.word);
+    if (!json) return;
+    const auto members = json->named_numbers();
+    const std::string word = members.size() == 1 ? members[0].first : std::string();
+    const auto index = index_of(axis_letters, word);
+    if (!index && word != plane_across) {
+      json_.report(key.word, ProblemNumber::wrong_type,
+                   "must have one member named X, Y, Z or direction", advice_to_refit);
+      return;
+    }
+    at_mm = members[0].second;
+    if (index) along = static_cast<LinearAxis>(*index);
+  }
+  void by_letter(Key key, std::vector<std::pair<char, double>>& values, const FileUnit& unit) {
+    if (!is_there(key)) return;
+    auto json = json_.object(key.word);
+    if (!json) return;
+    for (const auto& [name, value] : json->named_numbers()) {
+      values.emplace_back(ResultReader(*json).letter_of(name.c_str(), name), unit.from_file(value));
+    }
+  }
+  void by_value(Key key, std::vector<std::pair<ValueName, double>>& values) {
+    auto json = json_.object(key.word);
+    if (!json) return;
+    for (const auto& [text, value] : json->named_numbers()) {
+      const ValueName name = ResultReader(*json).value_of(text.c_str(), text);
+      values.emplace_back(name, unit_of(name).from_file(value));
+    }
+  }
+  void texts_by_name(Key key, std::map<std::string, std::string>& texts) {
+    auto json = json_.object(key.word);
+    if (!json) return;
+    for (const auto& [name, text] : json->named_texts()) texts[name] = text;
+  }
+
+  void value_names(Key key, std::vector<ValueName>& names) {
+    for (const std::string& text : json_.texts(key.word)) {
+      names.push_back(value_of(key.word, text));
+    }
+  }
+  void units_of_values(Key key, const std::vector<ValueName>& names) {
+    const std::vector<std::string> units = json_.texts(key.word);
+    const bool good = std::equal(
+        units.begin(), units.end(), names.begin(), names.end(),
+        [](const std::string& unit, const ValueName& name) { return unit == unit_of(name).word; });
+    if (!good) refuse(key, "does not fit `names`");
+  }
+  void matrix(Key key, Eigen::MatrixXd& matrix, const std::vector<ValueName>& names) {
+    matrix = json_.matrix(key.word, names.size());
+    for (Eigen::Index row = 0; row < matrix.rows(); ++row) {
+      for (Eigen::Index column = 0; column < matrix.cols(); ++column) {
+        matrix(row, column) *= internal_per_written(names[static_cast<std::size_t>(row)]) *
+                               internal_per_written(names[static_cast<std::size_t>(column)]);
       }
     }
-    if (auto fit = top_.object("fit")) result_.fit = read_fit(*fit);
-    read_rows();
-    if (auto covariance = top_.object("covariance")) {
-      result_.covariance = read_covariance(*covariance);
+  }
+  void gains(Key key, Eigen::VectorXd& gains, const FileUnit& unit,
+             const std::vector<ValueName>& names) {
+    gains = json_.numbers(key.word, names.size());
+    for (Eigen::Index k = 0; k < gains.size(); ++k) {
+      gains[k] *= unit.to_file(1.0) * internal_per_written(names[static_cast<std::size_t>(k)]);
     }
-    read_what_others_may_share();
-    top_.refuse_unknown_keys();
-    refuse_gaps_in_usable_result();
-    if (!problems_.empty()) return problems_.as_failure();
-    return std::move(result_);
   }
 
  private:
-  /// Not in files of earlier versions.
-  void read_what_others_may_share() {
-    if (top_.has("conditions")) {
-      if (auto conditions = top_.object("conditions")) {
-        result_.conditions = read_conditions(*conditions);
-      }
-    }
-    if (!top_.has("gains")) return;
-    if (auto gains = top_.object("gains")) {
-      result_.gains = read_gains(*gains, result_.covariance.names);
+  void read(const char* key, double& value) { value = json_.number(key); }
+  void read(const char* key, int& value) { value = json_.integer(key); }
+  void read(const char* key, bool& value) { value = json_.boolean(key); }
+  void read(const char* key, std::string& value) { value = json_.text(key); }
+  void read(const char* key, Eigen::Vector3d& value) { value = json_.vector(key); }
+  void read(const char* key, std::optional<double>& value) { value = json_.optional_number(key); }
+  void read(const char* key, std::optional<std::string>& value) {
+    value = json_.optional_text(key);
+  }
+  void read(const char* key, std::optional<Eigen::Vector3d>& value) {
+    value = json_.optional_vector(key);
+  }
+
+  bool is_there(const Key& key) const { return !key.added || json_.has(key.word); }
+
+  void refuse(const Key& key, const char* complaint) {
+    json_.report(key.word, ProblemNumber::out_of_range, complaint, advice_to_refit);
+  }
+
+  char letter_of(const char* key, const std::string& word) {
+    if (word.size() == 1) return word[0];
+    json_.report(key, ProblemNumber::wrong_type, "must be one letter", advice_to_refit);
+    return '?';
+  }
+
+  /// A value by its name; reported when the text names none.
+  ValueName value_of(const char* key, const std::string& text) {
+    const auto name = value_named(text);
+    if (!name) refuse(key, "names no value");
+    return name.value_or(ValueName{});
+  }
+
+  template <class Inside>
+  static void read_whole(JsonObject& json, Inside inside) {
+    ResultReader inner(json);
+    inside(inner);
+    json.refuse_unknown_keys();
+  }
+
+  /// Every member of an object whose keys are names; `made` makes an item of its name.
+  template <class T, class Inside, class Made>
+  void each_named(Key key, Inside inside, std::vector<T>& items, Made made) {
+    const bool by_former = key.former != nullptr && json_.has(key.former);
+    if (!is_there(key)) return;
+    auto owner = json_.object(by_former ? key.former : key.word);
+    if (!owner) return;
+    ResultReader of_owner(*owner);
+    for (auto& [name, json] : owner->named_objects()) {
+      T& item = items.emplace_back(made(of_owner, name));
+      read_whole(json, [&](ResultReader& inner) { inside(inner, item); });
     }
   }
 
-  void read_head() {
-    top_.text("format");
-    result_.usable = top_.boolean("usable");
-    result_.simulated = top_.flag("simulated");
-    result_.machine_name = top_.text("machine");
-    if (top_.has("machine_units")) result_.inch = read_machine_units();
-    result_.started = top_.text("started");
-    if (auto made = top_.object("made")) {
-      result_.made = made->text("time");
-      result_.version = made->text("version");
-      made->refuse_unknown_keys();
-    }
-    for (JsonObject& input : top_.objects("inputs")) result_.inputs.push_back(read_input(input));
-  }
-
-  /// For what people read; lengths of the file are mm either way.
-  bool read_machine_units() {
-    const std::string units = top_.text("machine_units");
-    if (units != "mm" && units != "inch") {
-      top_.report("machine_units", ProblemNumber::out_of_range, "is neither mm nor inch",
-                  advice_to_refit);
-    }
-    return units == "inch";
-  }
-
-  void read_axes() {
-    auto axes = top_.object("axes");
-    if (!axes) return;
-    for (auto& [name, axis] : axes->named_objects()) {
-      result_.axes.push_back(read_axis(letter_of(*axes, name.c_str(), name), axis));
-    }
-  }
-
-  void read_rows() {
-    for (JsonObject& finding : top_.objects("findings")) {
-      result_.findings.push_back(read_finding(finding));
-    }
-    for (JsonObject& effect : top_.objects("effects")) {
-      result_.effects.push_back(read_effect(effect));
-    }
-    for (JsonObject& line : top_.objects("budget")) {
-      result_.budget.push_back(read_budget_line(line));
-    }
-    if (top_.has("bounds")) {
-      for (JsonObject& bound : top_.objects("bounds")) result_.bounds.push_back(read_bound(bound));
-    }
-    for (JsonObject& station : top_.objects("stations")) {
-      result_.stations.push_back(read_station(station, result_.axes));
-    }
-    for (JsonObject& touch : top_.objects("touches")) {
-      result_.touches.push_back(read_touch(touch));
-    }
-  }
-
-  /// What says it may be written must have what is written.
-  void refuse_gaps_in_usable_result() {
-    if (!result_.usable || !problems_.empty()) return;
-    for (const AxisResult& axis : result_.axes) {
-      if (!axis.estimated) continue;
-      bool complete = axis.line.point_mm.allFinite() && axis.line.direction.allFinite();
-      for (const NamedEstimate& named : axis.centre) {
-        complete = complete && std::isfinite(named.estimate.value) &&
-                   std::isfinite(named.estimate.U95_absolute);
-      }
-      if (complete) continue;
-      top_.report(fmt::format("axes.{}", axis.letter), ProblemNumber::out_of_range,
-                  "lacks values although the result says that it is usable", advice_to_refit);
-    }
-  }
-
-  ProblemList problems_;
-  JsonObject top_;
-  FitResult result_;
+  JsonObject& json_;
 };
 
-Problem format_problem(const formats::Json& root, const std::string& file) {
+/// What says it may be written must have what is written.
+void refuse_gaps_in_usable_result(const FitResult& result, JsonObject& json) {
+  if (!result.usable) return;
+  for (const AxisResult& axis : result.axes) {
+    if (!axis.estimated) continue;
+    bool complete = axis.line.point_mm.allFinite() && axis.line.direction.allFinite();
+    for (const NamedEstimate& named : axis.centre) {
+      complete = complete && std::isfinite(named.estimate.value) &&
+                 std::isfinite(named.estimate.U95_absolute);
+    }
+    if (complete) continue;
+    json.report(fmt::format("axes.{}", axis.letter), ProblemNumber::out_of_range,
+                "lacks values although the result says that it is usable", advice_to_refit);
+  }
+}
+
+Expected<FitResult> result_of(const Json& root, const std::string& file) {
+  ProblemList problems(file);
+  JsonObject top(root, "", problems);
+  FitResult result;
+  ResultReader reader(top);
+  members(reader, result);
+  top.refuse_unknown_keys();
+  if (problems.empty()) refuse_gaps_in_usable_result(result, top);
+  if (!problems.empty()) return problems.as_failure();
+  return result;
+}
+
+Problem format_problem(const Json& root, const std::string& file) {
   Problem problem{ProblemNumber::unsupported_format,
                   "this JSON file is no result of pivotrace",
                   {file, 0, 0},
@@ -667,14 +334,16 @@ Problem format_problem(const formats::Json& root, const std::string& file) {
 
 }  // namespace
 
+}  // namespace formats
+
 Expected<FitResult> parse_result(std::string_view text, const std::string& name) {
   const Expected<formats::Json> root = formats::parse_json(text, name);
   if (!root) return tl::make_unexpected(root.error());
   const bool stated = root->is_object() && root->contains("format");
   const bool supported =
       stated && ((*root)["format"] == result_format || (*root)["format"] == former_result_format);
-  if (!supported) return failure(format_problem(*root, name));
-  return ResultReader(*root, name).read();
+  if (!supported) return failure(formats::format_problem(*root, name));
+  return formats::result_of(*root, name);
 }
 
 Expected<FitResult> parse_result_values(std::string_view text, const std::string& name) {

@@ -167,6 +167,17 @@ bool is_estimated(const FitResult& result, char letter) {
 
 constexpr int names_suggested = 3;
 
+/// In the words of the file the result came from.
+Problem reason_of(const Finding& finding) {
+  const std::string code = text_of(finding.code);
+  const auto* written = std::get_if<finding::AsWritten>(&finding.details);
+  if (written == nullptr) return {ProblemNumber::not_usable, "not usable: " + code, {}, ""};
+  return {ProblemNumber::not_usable,
+          fmt::format("not usable: {} ({})", written->text, code),
+          {},
+          written->advice};
+}
+
 }  // namespace
 
 Problems reasons_not_to_write(const FitResult& result) {
@@ -174,10 +185,7 @@ Problems reasons_not_to_write(const FitResult& result) {
   if (result.usable) return problems;
   for (const Finding& finding : result.findings) {
     if (finding.severity != Severity::error) continue;
-    problems.push_back({ProblemNumber::not_usable,
-                        fmt::format("not usable: {} ({})", what_of(finding), text_of(finding.code)),
-                        {},
-                        advice_of(finding)});
+    problems.push_back(reason_of(finding));
   }
   if (problems.empty()) {
     problems.push_back({ProblemNumber::not_usable,

@@ -2,9 +2,9 @@
 
 #include <cmath>
 
+#include "base/length_text.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/results/refusal.h"
-#include "results/length_words.h"
 
 namespace pivotrace {
 

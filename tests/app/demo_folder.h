@@ -17,6 +17,7 @@
 #include "pivotrace/formats/machine_file.h"
 #include "pivotrace/formats/result_file.h"
 #include "pivotrace/formats/touch_file.h"
+#include "pivotrace/report/finding_words.h"
 
 namespace pivotrace::testing {
 
@@ -74,7 +75,7 @@ class Demo {
     std::filesystem::permissions(folder, std::filesystem::perms::owner_all, ignored);
     std::filesystem::remove_all(folder, ignored);
   }
-  void save() const { spill(result_file, write_result(result)); }
+  void save() const { spill(result_file, write_result(result, words_of)); }
   std::vector<std::string> patch_words(std::vector<std::string> more = {}) const {
     std::vector<std::string> words = {"write",     result_file,
                                       "--patch",   post,

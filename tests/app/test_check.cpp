@@ -8,6 +8,7 @@
 #include "pivotrace/formats/machine_file.h"
 #include "pivotrace/formats/plan_file.h"
 #include "pivotrace/formats/result_file.h"
+#include "pivotrace/report/finding_words.h"
 
 using namespace pivotrace;
 using test::check_only;
@@ -167,7 +168,7 @@ TEST_CASE("results are recognised and summed up") {
   result.axes[0].letter = 'A';
   result.findings = {{FindingCode::turn_sense_wrong, Severity::error,
                       finding::AsWritten{"the turn sense is wrong", "correct it"}}};
-  const FileCheck check = check_file(written(folder, "r", write_result(result)));
+  const FileCheck check = check_file(written(folder, "r", write_result(result, words_of)));
   REQUIRE_MESSAGE(check.good(), test::described(check.problems));
   CHECK(check.kind == "result");
   CHECK(says(check, "NOT usable"));

@@ -10,6 +10,7 @@
 
 #include "app/demo_folder.h"
 #include "disk/crash_disk.h"
+#include "pivotrace/report/finding_words.h"
 
 using namespace pivotrace;
 using namespace pivotrace::testing;
@@ -119,7 +120,7 @@ const std::string result = "/shop/fourth-axis.result.json";
 /// What a shop has after a fit.
 Files files_with_result(const std::vector<std::string>& endings = {}) {
   Files files = example_files(endings);
-  files[result] = write_result(demo_fit("fourth-axis"));
+  files[result] = write_result(demo_fit("fourth-axis"), words_of);
   return files;
 }
 

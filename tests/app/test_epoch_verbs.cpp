@@ -9,6 +9,7 @@
 #include <sstream>
 
 #include "app/demo_folder.h"
+#include "pivotrace/report/finding_words.h"
 
 using namespace pivotrace;
 using namespace pivotrace::testing;
@@ -45,7 +46,7 @@ class Year : public Demo {
     std::mt19937_64 engine(7);
     for (int month = 0; month < 12; ++month) {
       spill(folder / (month_name(month) + ".result.json"),
-            write_result(in_month(result, month, engine)));
+            write_result(in_month(result, month, engine), words_of));
     }
   }
 };
@@ -70,7 +71,7 @@ TEST_CASE("files that cannot belong to a history are named and left out") {
   spill(year.folder / "broken.result.json", "{");
   FitResult other = year.result;
   other.machine_name = "another mill";
-  spill(year.folder / "other.result.json", write_result(other));
+  spill(year.folder / "other.result.json", write_result(other, words_of));
   spill(year.folder / "twice.result.json", slurp(year.folder / "03.result.json"));
   const Screen screen = run_verb({"history", year.folder.string()});
   CHECK(says(screen.out, "12 results"));
@@ -226,7 +227,7 @@ TEST_CASE("what comes of simulated results says so, as JSON and rows too") {
   later.started = "2026-12-02T08:00:00Z";
   later.inputs = {{"machine", "m", "one"}, {"touches", "t", "later"}};
   later.simulated = false;  // one of two is enough
-  spill(other, write_result(later));
+  spill(other, write_result(later, words_of));
   for (const std::vector<std::string>& words :
        {std::vector<std::string>{"compare", demo.result_file, other},
         std::vector<std::string>{"history", demo.result_file, other},

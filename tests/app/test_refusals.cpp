@@ -5,6 +5,7 @@
 
 #include "app/child.h"
 #include "app/demo_folder.h"
+#include "pivotrace/report/finding_words.h"
 
 using namespace pivotrace;
 using namespace pivotrace::testing;
@@ -248,11 +249,11 @@ TEST_CASE("judge: everything it refuses") {
   check_refused(with_previous(), 4, "P601");
   FitResult previous = demo.result;
   previous.machine_name = "another";
-  spill(earlier, write_result(previous));
+  spill(earlier, write_result(previous, words_of));
   check_refused(with_previous(), 2, "P114");
   previous.machine_name = demo.result.machine_name;
   previous.usable = false;
-  spill(earlier, write_result(previous));
+  spill(earlier, write_result(previous, words_of));
   check_refused(with_previous(), 1, "P501");
 
   const std::string change = (demo.folder / "change.limits.toml").string();
@@ -277,7 +278,7 @@ TEST_CASE("judge --previous: the change is judged, and both results count as old
   FitResult previous = demo.result;
   previous.axes[0].centre[0].estimate.value -= 0.02;
   previous.axes[0].line.point_mm.y() -= 0.02;
-  spill(earlier, write_result(previous));
+  spill(earlier, write_result(previous, words_of));
   const std::string limits = (demo.folder / "change.limits.toml").string();
   const auto text = [](double within) {
     return "format = 1\nunits = \"mm\"\n[[limit]]\nvalue = \"A.centre.Y\"\nchange = true\nlow = -" +

@@ -193,7 +193,7 @@ PairCounts counted(const Job& as_given, const BetweenSurveys& between, const Mov
     const auto comparison =
         pair.before && pair.after
             ? compare(*pair.before, *pair.after, allowing(between.between_surveys_mm))
-            : Expected<Comparison>(failure({}));
+            : Expected<SurveyComparison>(failure({}));
     const std::scoped_lock lock(mutex);
     if (!comparison) {
       ++counts.refused;
@@ -218,7 +218,7 @@ const Moving standing_still = [](SurveyTruth&) {};
 PairCounts still_pairs(const Job& job, const BetweenSurveys& between, int pairs, std::uint64_t seed,
                        int threads) {
   return counted(job, between, standing_still, pairs, seed, threads,
-                 [](PairCounts& counts, int, const Pair&, const Comparison& comparison) {
+                 [](PairCounts& counts, int, const Pair&, const SurveyComparison& comparison) {
                    counts.moved += comparison.moved.value_or(false);
                  });
 }
@@ -236,7 +236,7 @@ Estimate& estimate_of(FitResult& result, const ValueName& name) {
 }
 
 /// Every value in turn, up and down in turn.
-std::size_t turn_of(int k, const Comparison& still) {
+std::size_t turn_of(int k, const SurveyComparison& still) {
   return static_cast<std::size_t>(k / 2) % still.values.size();
 }
 double sign_of(int k) { return k % 2 == 0 ? 1.0 : -1.0; }
@@ -255,7 +255,7 @@ std::vector<double> typical_U95(const Job& job, const BetweenSurveys& between) {
 PairCounts changed_pairs(const Job& job, const BetweenSurveys& between, double times, int pairs,
                          std::uint64_t seed, int threads) {
   return counted(job, between, standing_still, pairs, seed, threads,
-                 [&](PairCounts& counts, int k, const Pair& pair, const Comparison& still) {
+                 [&](PairCounts& counts, int k, const Pair& pair, const SurveyComparison& still) {
                    const ValueChange& value = still.values[turn_of(k, still)];
                    FitResult after = *pair.after;
                    estimate_of(after, value.name).value += sign_of(k) * times * value.smallest_seen;
@@ -270,7 +270,7 @@ PairCounts at_tolerance(const Job& job, const BetweenSurveys& between, double to
                         int pairs, std::uint64_t seed, int threads) {
   const std::vector<double> U95 = typical_U95(as_disturbed(job, between), between);
   return counted(job, between, standing_still, pairs, seed, threads,
-                 [&](PairCounts& counts, int k, const Pair& pair, const Comparison& still) {
+                 [&](PairCounts& counts, int k, const Pair& pair, const SurveyComparison& still) {
                    const std::size_t i = turn_of(k, still);
                    const ValueName name = still.values[i].name;
                    const double tolerance = tolerance_in_U95 * U95[i];
@@ -398,7 +398,7 @@ PairCounts moved_pairs(const Job& job, const Movement& movement, double times, i
   const BetweenSurveys drawn = {.sigmas_drawn = true};
   return counted(
       job, drawn, [&](SurveyTruth& truth) { movement.move(truth, amount); }, pairs, seed, threads,
-      [&](PairCounts& counts, int, const Pair&, const Comparison& comparison) {
+      [&](PairCounts& counts, int, const Pair&, const SurveyComparison& comparison) {
         counts.moved += comparison.moved.value_or(false);
         if (comparison.explanations.empty()) return;
         const Explanation& line = comparison.explanations.front();

@@ -9,6 +9,7 @@
 #include "jobs.h"
 #include "machines.h"
 #include "pivotrace/estimate/fit.h"
+#include "pivotrace/report/finding_words.h"
 #include "pivotrace/survey/random_stream.h"
 
 using namespace pivotrace;

@@ -8,6 +8,7 @@
 
 #include "machines.h"
 #include "pivotrace/estimate/fit.h"
+#include "pivotrace/report/finding_words.h"
 
 using namespace pivotrace;
 using namespace pivotrace::testing;

@@ -9,6 +9,7 @@
 #include "pivotrace/base/length.h"
 #include "pivotrace/estimate/fit.h"
 #include "pivotrace/geometry/angle.h"
+#include "pivotrace/report/finding_words.h"
 #include "pivotrace/survey/random_stream.h"
 #include "scenarios.h"
 

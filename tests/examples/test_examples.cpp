@@ -8,6 +8,7 @@
 #include "pivotrace/estimate/fit.h"
 #include "pivotrace/formats/machine_file.h"
 #include "pivotrace/formats/touch_file.h"
+#include "pivotrace/report/finding_words.h"
 
 using namespace pivotrace;
 using namespace pivotrace::examples;

@@ -16,6 +16,7 @@
 #include "pivotrace/formats/mapping_file.h"
 #include "pivotrace/formats/result_file.h"
 #include "pivotrace/formats/touch_file.h"
+#include "pivotrace/report/finding_words.h"
 
 using namespace pivotrace;
 using test::ScratchFolder;
@@ -36,7 +37,7 @@ std::string demo_result() {
   REQUIRE(survey.has_value());
   const auto result = fit_survey(*machine, *survey);
   REQUIRE(result.has_value());
-  return write_result(*result);
+  return write_result(*result, words_of);
 }
 
 std::vector<Sample> samples() {

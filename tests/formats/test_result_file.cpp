@@ -6,6 +6,7 @@
 #include "formats/file_tests.h"
 #include "formats/result_tests.h"
 #include "pivotrace/formats/result_file.h"
+#include "pivotrace/report/finding_words.h"
 
 using namespace pivotrace;
 using test::check_only;
@@ -63,7 +64,7 @@ FitResult small_result() {
 }  // namespace
 
 TEST_CASE("the JSON has the documented keys, in mm and degrees, as another reader sees them") {
-  const auto json = nlohmann::json::parse(write_result(small_result()));
+  const auto json = nlohmann::json::parse(write_result(small_result(), words_of));
   CHECK(json["format"] == "pivotrace-result-2");
   CHECK(json["usable"] == true);
   CHECK(json["made"]["version"] == "0.1.0");
@@ -95,7 +96,7 @@ TEST_CASE("the JSON has the documented keys, in mm and degrees, as another reade
 }
 
 TEST_CASE("a result written before there was one spelling of every value is read as well") {
-  std::string text = write_result(small_result());
+  std::string text = write_result(small_result(), words_of);
   text = replaced(text, "pivotrace-result-2", "pivotrace-result-1");
   text = replaced(text, "\"centre\"", "\"location\"");
   text = replaced(text, "A.centre.Y", "A.location.Y");
@@ -110,16 +111,16 @@ TEST_CASE(
     "mm") {
   FitResult inch = small_result();
   inch.inch = true;
-  const std::string text = write_result(inch);
+  const std::string text = write_result(inch, words_of);
   CHECK(nlohmann::json::parse(text)["machine_units"] == "inch");
   CHECK(parse_result(text, "r.json")->inch);
-  CHECK_FALSE(parse_result(write_result(small_result()), "r.json")->inch);
+  CHECK_FALSE(parse_result(write_result(small_result(), words_of), "r.json")->inch);
   CHECK_FALSE(parse_result(replaced(text, "  \"machine_units\": \"inch\",\n", ""), "r.json")->inch);
   CHECK_FALSE(parse_result(replaced(text, "\"inch\"", "\"furlong\""), "r.json").has_value());
 }
 
 TEST_CASE("no limit of the degrees of freedom and not run are told apart on reading") {
-  const auto result = parse_result(write_result(small_result()), "r.json");
+  const auto result = parse_result(write_result(small_result(), words_of), "r.json");
   REQUIRE_MESSAGE(result.has_value(), test::described(result.error()));
   CHECK(std::isinf(result->axes[0].centre[0].estimate.dof));
   CHECK(result->axes[0].centre[1].estimate.dof == 8.0);
@@ -130,7 +131,7 @@ TEST_CASE("no limit of the degrees of freedom and not run are told apart on read
 
 TEST_CASE("a result read for its values is the whole one without its lists") {
   CHECK(rc::check([] {
-    const std::string text = write_result(test::some_result());
+    const std::string text = write_result(test::some_result(), words_of);
     const auto whole = parse_result(text, "r.json");
     const auto values = parse_result_values(text, "r.json");
     RC_ASSERT(whole.has_value());
@@ -148,7 +149,7 @@ TEST_CASE("a result read for its values is the whole one without its lists") {
 }
 
 TEST_CASE("what is wrong with a result is said alike however it is read") {
-  const std::string good = write_result(small_result());
+  const std::string good = write_result(small_result(), words_of);
   CHECK(rc::check([&] {
     const auto length = *rc::gen::inRange<std::size_t>(0, good.size() - 2);
     const auto whole = parse_result(good.substr(0, length), "r.json");
@@ -162,13 +163,13 @@ TEST_CASE("what is wrong with a result is said alike however it is read") {
 TEST_CASE("whatever a result holds survives writing and reading") {
   CHECK(rc::check([] {
     const FitResult result = test::some_result();
-    const std::string text = write_result(result);
+    const std::string text = write_result(result, words_of);
     const auto back = parse_result(text, "r.json");
     if (!back) RC_FAIL(test::described(back.error()));
     const std::string differs = test::difference(result, *back, angle_round_trip_tolerance);
     if (!differs.empty()) RC_FAIL("differs: " + differs + "\n" + text);
     // Written again it is the same text: nothing creeps, however often a result is rewritten.
-    const auto again = parse_result(write_result(*back), "r.json");
+    const auto again = parse_result(write_result(*back, words_of), "r.json");
     RC_ASSERT(again.has_value());
     FitResult first = *back;
     FitResult second = *again;
@@ -188,7 +189,7 @@ TEST_CASE("text that is no UTF-8 does not make the file unreadable") {
   result.touches[0].label =
       "20 \xB0"
       "C";
-  const auto back = parse_result(write_result(result), "r.json");
+  const auto back = parse_result(write_result(result, words_of), "r.json");
   REQUIRE(back.has_value());
   CHECK(back->touches[0].label ==
         "20 \xEF\xBF\xBD"
@@ -196,7 +197,7 @@ TEST_CASE("text that is no UTF-8 does not make the file unreadable") {
 }
 
 TEST_CASE("broken JSON is refused with line and column") {
-  const std::string good = write_result(small_result());
+  const std::string good = write_result(small_result(), words_of);
   check_only(problems_of(""), ProblemNumber::no_data);
   check_only(problems_of("{\n  \"format\": pivot\n}\n"), ProblemNumber::cannot_parse, 2, 13);
   check_only(problems_of(good.substr(0, good.size() / 2)), ProblemNumber::cannot_parse);
@@ -212,13 +213,13 @@ TEST_CASE("JSON of another kind or version is refused") {
   check_only(problems_of("[1, 2]"), ProblemNumber::unsupported_format);
   check_only(problems_of("3"), ProblemNumber::unsupported_format);
   const Problems newer = problems_of(
-      replaced(write_result(small_result()), "pivotrace-result-2", "pivotrace-result-3"));
+      replaced(write_result(small_result(), words_of), "pivotrace-result-2", "pivotrace-result-3"));
   check_only(newer, ProblemNumber::unsupported_format);
   CHECK(test::mentions(newer[0], "newer"));
 }
 
 TEST_CASE("missing, unknown and mistyped keys are named by their path") {
-  const std::string good = write_result(small_result());
+  const std::string good = write_result(small_result(), words_of);
   const auto refused = [&](const std::string& from, const std::string& to, ProblemNumber number,
                            const std::string& path) {
     INFO(path);
@@ -246,7 +247,7 @@ TEST_CASE("missing, unknown and mistyped keys are named by their path") {
 }
 
 TEST_CASE("damaged results give a result or problems, never a crash") {
-  const std::string good = write_result(small_result());
+  const std::string good = write_result(small_result(), words_of);
   CHECK(rc::check([&] {
     std::string text = good;
     const auto edits = *rc::gen::inRange(1, 4);

@@ -8,6 +8,7 @@
 #include "pivotrace/estimate/fit.h"
 #include "pivotrace/geometry/line.h"
 #include "pivotrace/machine/kinematics.h"
+#include "pivotrace/report/finding_words.h"
 #include "pivotrace/report/rehearsal_text.h"
 #include "rehearsal/fault_walk.h"
 

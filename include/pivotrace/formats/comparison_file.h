@@ -10,6 +10,6 @@ namespace pivotrace {
 inline constexpr const char* comparison_format = "pivotrace-comparison-1";
 
 /// Lengths mm, angles degrees (each value names its unit). `moved` is null where nobody can tell.
-std::string write_comparison(const Comparison& comparison);
+std::string write_comparison(const SurveyComparison& comparison);
 
 }  // namespace pivotrace

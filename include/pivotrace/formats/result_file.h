@@ -26,7 +26,9 @@ inline constexpr std::size_t result_read_limit_bytes = std::size_t{1024} * 1024 
 ///   - for a whole estimate, direction or name: there is none.
 /// Rows and columns of `covariance` that belong to angles (`units` "deg") are in degrees. Numbers
 /// have as many digits as it takes to read back the same double.
-std::string write_result(const FitResult& result);
+/// Findings stand in the words of `tell` (report/finding_words.h has them).
+using FindingTeller = finding::AsWritten (*)(const Finding&);
+std::string write_result(const FitResult& result, FindingTeller tell);
 
 /// Reads what write_result wrote: every field comes back as it was, angles and their covariances
 /// within angle_round_trip_tolerance (relative), because degrees are written.

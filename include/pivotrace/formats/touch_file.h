@@ -12,7 +12,8 @@
 
 namespace pivotrace {
 
-/// A shown position may lie this far outside the stated travel before it is refused [mm].
+/// A shown position may lie this far outside the stated travel before it is refused [mm]. Common
+/// practice, no source.
 inline constexpr double travel_slack_mm = 25.0;
 
 /// Angles of one station may differ by this much: rounding of typed text only [deg].

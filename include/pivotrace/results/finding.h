@@ -1,5 +1,5 @@
 // Diagnoses of a fit: a code and its parameters. Their words are made in one place,
-// finding_words.cpp, for every screen and file that shows them.
+// report/finding_words.h, for every screen and file that shows them.
 #pragma once
 
 #include <optional>
@@ -153,7 +153,7 @@ struct Assumed {
   std::vector<std::pair<std::string, double>> lengths_mm;
   std::vector<std::pair<std::string, double>> angles_rad;
 };
-/// As a result file tells it.
+/// In words, as a result file tells it.
 struct AsWritten {
   std::string text;
   std::string advice;
@@ -176,10 +176,5 @@ struct Finding {
 std::string text_of(FindingCode code);
 /// The way back from a result file; absent when the text is no code.
 std::optional<FindingCode> finding_code_named(std::string_view text);
-
-/// What was found, in plain words.
-std::string what_of(const Finding& finding);
-/// What to do about it; may be empty.
-std::string advice_of(const Finding& finding);
 
 }  // namespace pivotrace

@@ -1,10 +1,11 @@
+#include "pivotrace/report/finding_words.h"
+
 #include <fmt/format.h>
 
-#include <array>
+#include <variant>
 
+#include "base/length_text.h"
 #include "pivotrace/geometry/angle.h"
-#include "pivotrace/results/finding.h"
-#include "results/length_words.h"
 
 namespace pivotrace {
 
@@ -12,35 +13,7 @@ namespace {
 
 using namespace finding;
 
-constexpr std::array code_words = {
-    std::pair{FindingCode::turn_sense_wrong, "turn-sense-wrong"},
-    std::pair{FindingCode::turn_sense_unproven, "turn-sense-unproven"},
-    std::pair{FindingCode::bad_touch, "bad-touch"},
-    std::pair{FindingCode::station_slipped, "station-slipped"},
-    std::pair{FindingCode::suspects_inseparable, "suspects-inseparable"},
-    std::pair{FindingCode::too_many_bad_touches, "too-many-bad-touches"},
-    std::pair{FindingCode::approach_contradicts, "approach-contradicts"},
-    std::pair{FindingCode::drift_seen, "drift-seen"},
-    std::pair{FindingCode::stylus_offset_seen, "stylus-offset-seen"},
-    std::pair{FindingCode::lobing_seen, "lobing-seen"},
-    std::pair{FindingCode::reversal_seen, "reversal-seen"},
-    std::pair{FindingCode::linear_axes_two_lobed, "linear-axes-two-lobed"},
-    std::pair{FindingCode::artefact_moved, "artefact-moved"},
-    std::pair{FindingCode::diameter_disagrees, "diameter-disagrees"},
-    std::pair{FindingCode::scatter_larger_than_stated, "scatter-larger-than-stated"},
-    std::pair{FindingCode::unchecked_touches, "unchecked-touches"},
-    std::pair{FindingCode::arc_too_short, "arc-too-short"},
-    std::pair{FindingCode::ball_near_axis, "ball-near-axis"},
-    std::pair{FindingCode::far_from_nominal, "far-from-nominal"},
-    std::pair{FindingCode::sigmas_assumed, "sigmas-assumed"},
-    std::pair{FindingCode::weakly_determined, "weakly-determined"},
-};
-
-/// Both sentences of a finding.
-struct Words {
-  std::string text;
-  std::string advice;
-};
+using Words = FindingWords;
 
 std::string station_words(const StationName& station) {
   std::string angles;
@@ -199,7 +172,7 @@ Words words_of(FindingCode, const Assumed& assumed, bool inch) {
   std::string list;
   const auto add = [&](const std::string& one) { list += (list.empty() ? "" : ", ") + one; };
   for (const auto& [key, mm] : assumed.lengths_mm) {
-    add(fmt::format("`{}` {}", key, fine_length_text(mm, inch)));
+    add(fmt::format("`{}` {}", key, length_text(mm, inch, 5)));
   }
   for (const auto& [key, rad] : assumed.angles_rad) {
     add(fmt::format("`{}` {:.1f}", key, arcsec_from_rad(rad)));
@@ -327,26 +300,12 @@ Words words_of(FindingCode, const FitRefusal& refusal, bool inch) {
   return {what_of(refusal, inch), advice_of(refusal)};
 }
 
-Words words_of(const Finding& finding) {
+}  // namespace
+
+FindingWords words_of(const Finding& finding) {
   return std::visit(
       [&](const auto& details) { return words_of(finding.code, details, finding.inch); },
       finding.details);
-}
-
-}  // namespace
-
-std::string text_of(FindingCode code) {
-  for (const auto& [known, word] : code_words) {
-    if (known == code) return word;
-  }
-  return "";
-}
-
-std::optional<FindingCode> finding_code_named(std::string_view text) {
-  for (const auto& [code, word] : code_words) {
-    if (text == word) return code;
-  }
-  return std::nullopt;
 }
 
 std::string what_of(const Finding& finding) { return words_of(finding).text; }
