@@ -36,10 +36,10 @@ double hours_to_middle(const Survey& survey) {
   return count == 0 ? 0.0 : sum_s / count / seconds_per_hour;
 }
 
-class Comparison {
+class ValuesBesideTruth {
  public:
-  Comparison(const FitResult& result, const Survey& survey, const Machine& machine,
-             const RehearsalTruth& truth)
+  ValuesBesideTruth(const FitResult& result, const Survey& survey, const Machine& machine,
+                    const RehearsalTruth& truth)
       : result_(result),
         machine_(machine),
         truth_(truth.survey),
@@ -108,7 +108,7 @@ bool ValueBesideTruth::held() const { return std::fabs(fitted - truth) <= U95; }
 
 std::vector<ValueBesideTruth> beside_truth(const FitResult& result, const Survey& survey,
                                            const Machine& machine, const RehearsalTruth& truth) {
-  return Comparison(result, survey, machine, truth).values();
+  return ValuesBesideTruth(result, survey, machine, truth).values();
 }
 
 }  // namespace pivotrace

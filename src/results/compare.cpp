@@ -146,11 +146,11 @@ std::vector<ArtefactShift> artefact_shifts(const FitResult& old_result,
 
 }  // namespace
 
-Expected<Comparison> compare(const FitResult& old_result, const FitResult& new_result,
-                             const CompareOptions& options) {
+Expected<SurveyComparison> compare(const FitResult& old_result, const FitResult& new_result,
+                                   const CompareOptions& options) {
   const auto pair = paired(old_result, new_result, options);
   if (!pair) return tl::make_unexpected(pair.error());
-  Comparison comparison;
+  SurveyComparison comparison;
   comparison.machine_name = new_result.machine_name;
   comparison.old_started = old_result.started;
   comparison.simulated = old_result.simulated || new_result.simulated;

@@ -70,7 +70,7 @@ TEST_CASE("values, their U95 and the enlargement stand on the drawing") {
 }
 
 TEST_CASE("a comparison is drawn axis by axis, from two sides, and claims what it says") {
-  Comparison comparison;
+  SurveyComparison comparison;
   comparison.moved = true;
   const Line before{{0.0, 0.0, 180.0}, Eigen::Vector3d::UnitY()};
   const Line after{{0.05, 0.0, 180.01}, Eigen::Vector3d(1e-4, 1.0, 0.0).normalized()};

@@ -47,7 +47,7 @@ TEST_CASE("a history has labels large enough, inside and apart") {
 }
 
 TEST_CASE("a comparison names what changed most, and its explanations") {
-  Comparison comparison;
+  SurveyComparison comparison;
   comparison.machine_name = "mill <1>";
   comparison.values = {change("A.centre.Y", 46.0, 8.0), change("A.centre.Z", 2.0, 9.0)};
   comparison.moved = true;

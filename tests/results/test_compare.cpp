@@ -144,7 +144,7 @@ TEST_CASE("the smallest change that would show is seen in 8 of 10") {
     for (int k = 0; k < pairs; ++k) {
       Pair pair = drawn_pair(made_trunnion(), made_trunnion(), engine);
       const auto still = compare(pair.before, pair.after, without_bias());
-      const auto of = [&](const Comparison& comparison) {
+      const auto of = [&](const SurveyComparison& comparison) {
         return *std::ranges::find(comparison.values, name, &ValueChange::name);
       };
       value_of(pair.after, name).value += of(*still).smallest_seen;
@@ -261,7 +261,7 @@ TEST_CASE("small changes are proven small where a tolerance leaves room") {
 TEST_CASE("what must not be compared is refused and says why") {
   const FitResult before = made_result(made_trunnion());
   const FitResult after = later(before);
-  const auto first_number = [](const Expected<Comparison>& comparison) {
+  const auto first_number = [](const Expected<SurveyComparison>& comparison) {
     REQUIRE_FALSE(comparison.has_value());
     return comparison.error().front().number;
   };
@@ -330,9 +330,9 @@ Pair pair_with_probe(double old_gain, double new_gain, std::mt19937_64& engine) 
   return pair;
 }
 
-double U95_of_first(const Comparison& comparison) { return comparison.values.front().U95; }
+double U95_of_first(const SurveyComparison& comparison) { return comparison.values.front().U95; }
 
-bool notes_it(const Comparison& comparison, CompareNote::Kind kind) {
+bool notes_it(const SurveyComparison& comparison, CompareNote::Kind kind) {
   return std::ranges::count(comparison.notes, kind, &CompareNote::kind) > 0;
 }
 

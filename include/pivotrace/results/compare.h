@@ -127,7 +127,7 @@ struct AxisChange {
   Line new_line;
 };
 
-struct Comparison {
+struct SurveyComparison {
   std::string machine_name;
   std::string old_started;
   std::string new_started;
@@ -155,7 +155,7 @@ struct Comparison {
 /// on one line. The bias enters there as a variance of a third of its square.
 /// Errors: P114 another machine, P115 the same survey twice or the newer one first, P501 a result that is
 /// not usable, P508 no value in common.
-Expected<Comparison> compare(const FitResult& old_result, const FitResult& new_result,
-                             const CompareOptions& options = {});
+Expected<SurveyComparison> compare(const FitResult& old_result, const FitResult& new_result,
+                                   const CompareOptions& options = {});
 
 }  // namespace pivotrace
