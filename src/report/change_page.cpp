@@ -44,7 +44,7 @@ std::string unit_of(const ValueName& name, const ChangeColumns& columns) {
 
 // --- two results ----------------------------------------------------------------------------------
 
-std::string verdict_of(const Comparison& comparison) {
+std::string verdict_of(const SurveyComparison& comparison) {
   if (!comparison.moved) return "Cannot tell whether anything moved.";
   if (!*comparison.moved) return "Nothing moved beyond its tolerance.";
   return "MOVED. Without any movement, changes like these come up " +
@@ -72,7 +72,8 @@ std::string change_claim(const std::vector<const ValueChange*>& values,
   return fmt::format("{} changed by {}", text_of(worst.name), amount);
 }
 
-Figure changes_figure(const Comparison& comparison, bool angles, const ChangeColumns& columns) {
+Figure changes_figure(const SurveyComparison& comparison, bool angles,
+                      const ChangeColumns& columns) {
   std::vector<const ValueChange*> values;
   for (const ValueChange& value : comparison.values) {
     if (is_angle(value.name) == angles) values.push_back(&value);
@@ -107,7 +108,7 @@ std::string explanation_text(const Explanation& line, const ChangeColumns& colum
   return text;
 }
 
-PageSection explanations_of(const Comparison& comparison, const ChangeColumns& columns) {
+PageSection explanations_of(const SurveyComparison& comparison, const ChangeColumns& columns) {
   PageSection section{"What moved, most probable first", {}};
   for (const Explanation& line : comparison.explanations) {
     section.paragraphs.push_back(explanation_text(line, columns));
@@ -215,7 +216,7 @@ std::string verdict_of(const History& history) {
 
 }  // namespace
 
-std::string comparison_page(const Comparison& comparison, const ChangePageOptions& options) {
+std::string comparison_page(const SurveyComparison& comparison, const ChangePageOptions& options) {
   const ChangeColumns columns(options.unit);
   FigurePage page = page_of(comparison.machine_name, comparison.simulated, options);
   page.subject = "What moved from " + started_text(comparison.old_started) + " to " +

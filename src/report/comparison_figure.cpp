@@ -29,7 +29,7 @@ Units units_of(LengthUnit unit) {
   return {1e-3, lean_length_mm, lean_length_mm, "\xC2\xB5m", "mm"};
 }
 
-const ValueChange* change_of(const Comparison& comparison, char axis, ValueKind kind, int k) {
+const ValueChange* change_of(const SurveyComparison& comparison, char axis, ValueKind kind, int k) {
   const auto name = axis_value(axis, kind, static_cast<LinearAxis>(k));
   const auto found = std::ranges::find(comparison.values, name, &ValueChange::name);
   return found == comparison.values.end() ? nullptr : &*found;
@@ -47,7 +47,7 @@ std::vector<int> across(const AxisChange& axis) {
   return directions;
 }
 
-ChangeView view_of(const Comparison& comparison, const AxisChange& axis, int k,
+ChangeView view_of(const SurveyComparison& comparison, const AxisChange& axis, int k,
                    const Units& units) {
   int along = 0;
   axis.old_line.direction.cwiseAbs().maxCoeff(&along);
@@ -70,7 +70,7 @@ ChangeView view_of(const Comparison& comparison, const AxisChange& axis, int k,
   return view;
 }
 
-std::string claim_of(const Comparison& comparison) {
+std::string claim_of(const SurveyComparison& comparison) {
   if (!comparison.moved) return "Nobody can tell whether anything moved";
   if (!*comparison.moved) return "Nothing moved beyond its tolerance";
   std::string letters;
@@ -84,7 +84,7 @@ std::string claim_of(const Comparison& comparison) {
                          : "Axis " + letters + " moved";
 }
 
-report::Svg drawn(const Comparison& comparison, LengthUnit unit) {
+report::Svg drawn(const SurveyComparison& comparison, LengthUnit unit) {
   const Units units = units_of(unit);
   ChangeChart chart;
   chart.claim = claim_of(comparison);
@@ -104,12 +104,8 @@ constexpr const char* described =
 
 }  // namespace
 
-std::string comparison_svg(const Comparison& comparison, LengthUnit unit) {
+std::string comparison_svg(const SurveyComparison& comparison, LengthUnit unit) {
   return drawn(comparison, unit).file(claim_of(comparison), described);
-}
-
-std::string comparison_svg_element(const Comparison& comparison, LengthUnit unit) {
-  return drawn(comparison, unit).element(claim_of(comparison), described);
 }
 
 }  // namespace pivotrace

@@ -21,7 +21,7 @@ std::string started_text(const std::string& started) {
   return started.empty() ? "date not recorded" : started;
 }
 
-std::string heading(const Comparison& comparison) {
+std::string heading(const SurveyComparison& comparison) {
   return fmt::format("Machine \"{}\"\n  old  {}\n  new  {}\n", comparison.machine_name,
                      started_text(comparison.old_started), started_text(comparison.new_started));
 }
@@ -46,7 +46,7 @@ std::string unit_row(const ValueName& name, const ChangeColumns& columns) {
   return row("", columns.value_unit(name), columns.value_unit(name), small, small, small, "");
 }
 
-std::string table(const Comparison& comparison, const ChangeColumns& columns) {
+std::string table(const SurveyComparison& comparison, const ChangeColumns& columns) {
   std::string text = row("value", "old", "new", "change", "U95", "would show", "");
   bool first = true;
   bool angle = false;
@@ -62,7 +62,7 @@ std::string table(const Comparison& comparison, const ChangeColumns& columns) {
   return text;
 }
 
-std::string headline(const Comparison& comparison) {
+std::string headline(const SurveyComparison& comparison) {
   if (!comparison.moved) {
     return "CANNOT TELL whether anything moved. A change as large as under \"would show\" would "
            "have been seen in 8 of 10 such checks; a smaller one may be there.";
@@ -81,7 +81,7 @@ std::string told_apart_lines(const Explanation& line) {
   return text;
 }
 
-std::string explained(const Comparison& comparison, const ChangeColumns& columns) {
+std::string explained(const SurveyComparison& comparison, const ChangeColumns& columns) {
   if (comparison.explanations.empty()) return "";
   const Explanation& best = comparison.explanations.front();
   std::string text = wrapped(
@@ -147,7 +147,7 @@ std::vector<CauseName> by_effort(std::vector<CauseName> causes) {
   return causes;
 }
 
-std::string what_to_do(const Comparison& comparison) {
+std::string what_to_do(const SurveyComparison& comparison) {
   std::string text = "WHAT TO DO\n";
   if (!comparison.moved) {
     return text + wrapped(
@@ -168,7 +168,7 @@ std::string what_to_do(const Comparison& comparison) {
              "  ", 2);
 }
 
-std::string artefact_lines(const Comparison& comparison, const ChangeColumns& columns) {
+std::string artefact_lines(const SurveyComparison& comparison, const ChangeColumns& columns) {
   std::string text;
   for (const ArtefactShift& shift : comparison.artefacts) {
     text += wrapped(
@@ -214,7 +214,8 @@ std::string tell_apart_text(TellApart way) {
   return "";
 }
 
-std::string note_text(const CompareNote& note, const Comparison& comparison, LengthUnit unit) {
+std::string note_text(const CompareNote& note, const SurveyComparison& comparison,
+                      LengthUnit unit) {
   using Kind = CompareNote::Kind;
   const ChangeColumns columns(unit);
   switch (note.kind) {
@@ -272,7 +273,7 @@ std::string note_text(const CompareNote& note, const Comparison& comparison, Len
   return "";
 }
 
-std::string comparison_text(const Comparison& comparison, LengthUnit unit) {
+std::string comparison_text(const SurveyComparison& comparison, LengthUnit unit) {
   const ChangeColumns columns(unit);
   std::string text = heading(comparison);
   text += wrapped(headline(comparison), "", 0);

@@ -3,6 +3,7 @@
 #include <kainjow/mustache.hpp>
 
 #include "base/markup.h"
+#include "report/figure_data.h"
 #include "report/look.h"
 #include "report/page_template.h"
 
@@ -13,29 +14,9 @@ namespace {
 using kainjow::mustache::data;
 using kainjow::mustache::mustache;
 
-/// Longer tables stay on the screen. Common practice, no source.
-constexpr std::size_t longest_printed_table = 40;
-
-data cells_of(const std::vector<std::string>& texts) {
-  data list{data::type::list};
-  for (const std::string& text : texts) list << data("cell", text);
-  return list;
-}
-
 data figures_of(const FigurePage& page) {
   data list{data::type::list};
-  for (const Figure& figure : page.figures) {
-    data rows{data::type::list};
-    for (const auto& row : figure.numbers.rows) rows << data("cells", cells_of(row));
-    data entry;
-    entry.set("claim", figure.claim);
-    entry.set("subtitle", figure.subtitle);
-    entry.set("svg", figure.svg);
-    entry.set("head", cells_of(figure.numbers.head));
-    entry.set("rows", rows);
-    entry.set("long", figure.numbers.rows.size() > longest_printed_table);
-    list << entry;
-  }
+  for (const Figure& figure : page.figures) list << figure_data(figure);
   return list;
 }
 

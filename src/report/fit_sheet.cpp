@@ -9,6 +9,7 @@
 #include "base/cautions.h"
 #include "pivotrace/base/length.h"
 #include "pivotrace/geometry/angle.h"
+#include "pivotrace/report/finding_words.h"
 
 namespace pivotrace {
 

@@ -9,8 +9,10 @@
 #include "base/cautions.h"
 #include "base/number_text.h"
 #include "pivotrace/geometry/angle.h"
+#include "pivotrace/report/finding_words.h"
 #include "pivotrace/report/judge_text.h"
 #include "report/charts.h"
+#include "report/figure_data.h"
 #include "report/look.h"
 #include "report/page_template.h"
 #include "report/result_figures.h"
@@ -27,9 +29,6 @@ using report::shown;
 
 constexpr const char* page_advice =
     " Before one goes into a control, check signs and the quoted plane.";
-
-/// Tables beyond this many rows stay on the screen: printed they would be pages of numbers.
-constexpr std::size_t longest_printed_table = 40;
 
 data text_list() { return data(data::type::list); }
 
@@ -63,24 +62,9 @@ data values_of(const FitResult& result, LengthUnit unit) {
   return list;
 }
 
-data cells_of(const std::vector<std::string>& texts) {
-  data list = text_list();
-  for (const std::string& text : texts) list.push_back(data("cell", text));
-  return list;
-}
-
 void add_figure(data& list, const Figure& figure) {
   if (figure.svg.empty()) return;
-  data rows = text_list();
-  for (const auto& row : figure.numbers.rows) rows.push_back(data("cells", cells_of(row)));
-  data entry;
-  entry.set("claim", figure.claim);
-  entry.set("subtitle", figure.subtitle);
-  entry.set("svg", figure.svg);
-  entry.set("head", cells_of(figure.numbers.head));
-  entry.set("rows", rows);
-  entry.set("long", figure.numbers.rows.size() > longest_printed_table);
-  list.push_back(entry);
+  list.push_back(report::figure_data(figure));
 }
 
 report::PartSteps steps_of(const FitResult& result, const ResultPageOptions& options) {

@@ -12,6 +12,7 @@
 #include "pivotrace/base/length.h"
 #include "pivotrace/control/slots.h"
 #include "pivotrace/geometry/angle.h"
+#include "pivotrace/report/finding_words.h"
 
 namespace pivotrace::report {
 

@@ -25,7 +25,7 @@ struct BiasColumns {
   void add(const Eigen::MatrixXd& columns, const Eigen::VectorXd& widths, bool by_length);
   /// Every column an effect of its own.
   void add_each(const Eigen::MatrixXd& columns, const Eigen::VectorXd& widths);
-  /// B of every value: the largest shift by each effect, added in squares (DESIGN 3.3).
+  /// B of every value: the largest shift by each effect, added in squares: independent and bounded.
   Eigen::VectorXd largest_shifts() const;
 };
 

@@ -8,18 +8,13 @@
 #include <cmath>
 
 #include "pivotrace/results/statistics.h"
+#include "results/quiet_policy.h"
 
 namespace pivotrace {
 
 namespace {
 
 namespace bm = boost::math;
-namespace pol = boost::math::policies;
-
-using Quiet =
-    pol::policy<pol::domain_error<pol::ignore_error>, pol::pole_error<pol::ignore_error>,
-                pol::overflow_error<pol::ignore_error>, pol::evaluation_error<pol::ignore_error>,
-                pol::rounding_error<pol::ignore_error>, pol::promote_double<false>>;
 
 constexpr double not_a_number = std::numeric_limits<double>::quiet_NaN();
 constexpr double visible_level = 0.01;

@@ -9,18 +9,13 @@
 #include <cmath>
 #include <limits>
 
+#include "results/quiet_policy.h"
+
 namespace pivotrace {
 namespace {
 
 namespace bm = boost::math;
-namespace pol = boost::math::policies;
 
-// Failures come back as NaN or infinity rather than as exceptions. In double throughout: the detour over
-// long double doubles the time of a fit for digits nobody sees.
-using Quiet =
-    pol::policy<pol::domain_error<pol::ignore_error>, pol::pole_error<pol::ignore_error>,
-                pol::overflow_error<pol::ignore_error>, pol::evaluation_error<pol::ignore_error>,
-                pol::rounding_error<pol::ignore_error>, pol::promote_double<false>>;
 using Normal = bm::normal_distribution<double, Quiet>;
 using StudentT = bm::students_t_distribution<double, Quiet>;
 using ChiSquared = bm::chi_squared_distribution<double, Quiet>;

@@ -18,7 +18,7 @@ struct ChangePageOptions {
 };
 
 /// What moved between two results: verdict, every change with its U95, what explains them, notes.
-std::string comparison_page(const Comparison& comparison, const ChangePageOptions& options);
+std::string comparison_page(const SurveyComparison& comparison, const ChangePageOptions& options);
 
 /// Every value over time with U95, jumps, its control chart, and when to look again.
 std::string history_page(const History& history, const ChangePageOptions& options);

@@ -10,8 +10,6 @@ namespace pivotrace {
 
 /// Every axis both surveys found, old and new, seen from two sides at one scale that is written on it: an
 /// SVG file of its own. An axis quoted in two planes is shown in the old one.
-std::string comparison_svg(const Comparison& comparison, LengthUnit unit);
-/// The same as an `svg` element for a page that has the figures' style.
-std::string comparison_svg_element(const Comparison& comparison, LengthUnit unit);
+std::string comparison_svg(const SurveyComparison& comparison, LengthUnit unit);
 
 }  // namespace pivotrace

@@ -10,13 +10,13 @@
 namespace pivotrace {
 
 /// One table to read aloud, under it what moved, how sure that is, and what to do next.
-std::string comparison_text(const Comparison& comparison, LengthUnit unit);
+std::string comparison_text(const SurveyComparison& comparison, LengthUnit unit);
 
 /// "the whole unit on the table", "axis B in its bearing", ...
 std::string cause_text(const CauseName& cause);
 /// "flip the spindle and touch again: ...", ...
 std::string tell_apart_text(TellApart way);
 /// What makes the comparison weaker than it looks, or leaves something out.
-std::string note_text(const CompareNote& note, const Comparison& comparison, LengthUnit unit);
+std::string note_text(const CompareNote& note, const SurveyComparison& comparison, LengthUnit unit);
 
 }  // namespace pivotrace
