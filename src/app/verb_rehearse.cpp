@@ -295,30 +295,32 @@ ExitCode run(const RehearseArguments& arguments, const Console& console) {
   return report->passed ? ExitCode::good : ExitCode::not_good;
 }
 
+constexpr const char* footer =
+    "Example:\n"
+    "  pivotrace rehearse probe.nc --machine fourth-axis.machine.toml --control demo-control \\\n"
+    "      --plan fourth-axis.plan.toml --truth fourth-axis.truth.toml --noise -o rehearsed.csv\n"
+    "runs the text of the program block by block, reports what it would touch and hit, how long\n"
+    "it takes, and leaves the touches as the control would; 'pivotrace fit' on them must give\n"
+    "back what the truth file says.\n"
+    "Something going wrong on purpose, --fault:\n"
+    "  no-trigger:5       the probe does not notice touch 5\n"
+    "  early-trigger:5    touch 5 triggers half-way, in the air\n"
+    "  moved-artefact:3   every artefact sits 3 mm elsewhere from touch 3 on\n"
+    "  wrong-turn         the rotary axes turn the wrong way; wrong-turn:9, from touch 9 on\n"
+    "  index-slip:4       the first turn after touch 4 ends 1 deg off and stays so\n"
+    "Every touch counts, fast or slow. A good program stops itself, retracted, or copes.\n"
+    "Exit code 1: it ran, but did not pass, or stopped itself; the report says why and where.\n"
+    "A rehearsal knows only what the files say. On the machine: slowly, hand on the stop, by "
+    "the\n"
+    "machine's manual and your local safety rules.";
+
 }  // namespace
 
 void add_rehearse_verb(CLI::App& app, Console& console, VerbAction& action) {
   const auto arguments = std::make_shared<RehearseArguments>();
   CLI::App* verb = app.add_subcommand(
       "rehearse", "Run a probing program on a virtual machine before it runs on a real one");
-  verb->footer(
-      "Example:\n"
-      "  pivotrace rehearse probe.nc --machine fourth-axis.machine.toml --control demo-control \\\n"
-      "      --plan fourth-axis.plan.toml --truth fourth-axis.truth.toml --noise -o rehearsed.csv\n"
-      "runs the text of the program block by block, reports what it would touch and hit, how long\n"
-      "it takes, and leaves the touches as the control would; 'pivotrace fit' on them must give\n"
-      "back what the truth file says.\n"
-      "Something going wrong on purpose, --fault:\n"
-      "  no-trigger:5       the probe does not notice touch 5\n"
-      "  early-trigger:5    touch 5 triggers half-way, in the air\n"
-      "  moved-artefact:3   every artefact sits 3 mm elsewhere from touch 3 on\n"
-      "  wrong-turn         the rotary axes turn the wrong way; wrong-turn:9, from touch 9 on\n"
-      "  index-slip:4       the first turn after touch 4 ends 1 deg off and stays so\n"
-      "Every touch counts, fast or slow. A good program stops itself, retracted, or copes.\n"
-      "Exit code 1: it ran, but did not pass, or stopped itself; the report says why and where.\n"
-      "A rehearsal knows only what the files say. On the machine: slowly, hand on the stop, by "
-      "the\n"
-      "machine's manual and your local safety rules.");
+  verb->footer(footer);
   verb->add_option("PROGRAM", arguments->program_file, "program as the control gets it")
       ->type_name("FILE")
       ->required();

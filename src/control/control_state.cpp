@@ -49,8 +49,6 @@ void ControlState::put_in_force(Meaning meaning) {
 
 double ControlState::shift(int axis) const { return active_origin_[axis] + axis_offsets_[axis]; }
 
-double ControlState::work_origin(int axis) const { return active_origin_[axis]; }
-
 std::size_t ControlState::active_system() const {
   const std::optional<Meaning> system = in_force(ModalGroup::work_offset);
   return system ? system_index(*system) : 0;

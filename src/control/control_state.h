@@ -29,7 +29,6 @@ class ControlState {
 
   /// Machine coordinate = program coordinate + this; mm, deg.
   double shift(int axis) const;
-  double work_origin(int axis) const;
 
   /// Writes the origin of system 1..9 [program units], variables included; acts at once when the
   /// system is in force.

@@ -57,12 +57,6 @@ Eigen::Vector3d ConvexBody::support(const Eigen::Vector3d& direction) const {
   return best;
 }
 
-ConvexBody ConvexBody::moved_by(const Eigen::Vector3d& offset_mm) const {
-  ConvexBody body = *this;
-  for (Eigen::Vector3d& point : body.points) point += offset_mm;
-  return body;
-}
-
 ConvexBody ball_body(const Eigen::Vector3d& centre_mm, double radius_mm) {
   return {.points = {centre_mm}, .radius_mm = radius_mm};
 }

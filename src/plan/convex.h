@@ -18,7 +18,6 @@ struct ConvexBody {
 
   /// Furthest point of the body without its rounding in a direction.
   Eigen::Vector3d support(const Eigen::Vector3d& direction) const;
-  ConvexBody moved_by(const Eigen::Vector3d& offset_mm) const;
 };
 
 ConvexBody ball_body(const Eigen::Vector3d& centre_mm, double radius_mm);

@@ -13,16 +13,18 @@ namespace pivotrace {
 namespace {
 
 constexpr double infinite = std::numeric_limits<double>::infinity();
-/// How sharply the worst value counts before the others.
+/// How sharply the worst value counts before the others. This and the next: common practice, no source.
 constexpr double sharpness = 12.0;
 /// What twice the minutes are taken to be worth in an order: as much as sqrt(2) in every value.
 constexpr double worth_of_time = 0.5;
 /// The second station is predicted from the first: further off than this costs, by this much per turn
-/// beyond [rad].
+/// beyond [rad]. Common practice, no source.
 constexpr double close_by_rad = 0.8;
 constexpr double cost_of_far = 0.05;
 /// Rounds of exchange before a set is taken as it is.
 constexpr int most_rounds = 6;
+/// Of rearranging the order of the visits; nothing better was found later (common practice, no source).
+constexpr int most_rounds_of_order = 20;
 
 }  // namespace
 
@@ -343,6 +345,56 @@ double VisitSearch::measure_of_order(const std::vector<int>& order,
   return measure_of(asked_in_order_, rows_.maker, sum_.variances(), responses);
 }
 
+namespace {
+
+/// Out along every second one and back along the others: the commonest cure of drift. Those from `last`
+/// on stay at the end.
+std::vector<int> out_and_back(int count, std::size_t last) {
+  std::vector<int> order;
+  for (std::size_t k = 0; k < last; k += 2) order.push_back(static_cast<int>(k));
+  for (std::size_t k = last; k-- > 0;) {
+    if (k % 2 == 1) order.push_back(static_cast<int>(k));
+  }
+  for (int k = static_cast<int>(last); k < count; ++k) order.push_back(k);
+  return order;
+}
+
+/// With the part from i to j turned round, or, where j comes first, i taken there.
+std::vector<int> rearranged(std::vector<int> order, std::size_t i, std::size_t j) {
+  const auto at_i = order.begin() + static_cast<std::ptrdiff_t>(i);
+  const auto at_j = order.begin() + static_cast<std::ptrdiff_t>(j);
+  if (i < j) {
+    std::reverse(at_i, at_j + 1);
+  } else {
+    std::rotate(at_j, at_i, at_i + 1);
+  }
+  return order;
+}
+
+/// Rearranged as long as that costs less; the first stays first, and those from `last` on stay at the end.
+template <class Cost>
+std::vector<int> exchanged(std::vector<int> order, std::size_t last, const Cost& cost) {
+  double least = cost(order);
+  for (int round = 0; round < most_rounds_of_order; ++round) {
+    bool better = false;
+    for (std::size_t i = 1; i < last; ++i) {
+      for (std::size_t j = 1; j < last; ++j) {
+        if (i == j) continue;
+        std::vector<int> moved = rearranged(order, i, j);
+        const double then = cost(moved);
+        if (!(then < least - VisitSearch::tie)) continue;
+        least = then;
+        order = std::move(moved);
+        better = true;
+      }
+    }
+    if (!better) break;
+  }
+  return order;
+}
+
+}  // namespace
+
 std::vector<int> VisitSearch::in_order(const ChosenVisits& chosen) {
   const std::vector<int> visits = shortest_tour(chosen);
   if (!std::isfinite(evaluate(chosen))) return visits;
@@ -372,38 +424,9 @@ std::vector<int> VisitSearch::in_order(const ChosenVisits& chosen) {
   std::iota(order.begin(), order.end(), 0);
   const std::size_t last = chosen.repeats_first ? order.size() - 1 : order.size();
   if (order.size() < 4) return visits;
-  // Out along every second one and back along the others: the commonest cure of drift.
-  std::vector<int> zigzag;
-  for (std::size_t k = 0; k < last; k += 2) zigzag.push_back(static_cast<int>(k));
-  for (std::size_t k = last; k-- > 0;) {
-    if (k % 2 == 1) zigzag.push_back(static_cast<int>(k));
-  }
-  if (chosen.repeats_first) zigzag.push_back(order.back());
+  const std::vector<int> zigzag = out_and_back(static_cast<int>(order.size()), last);
   if (cost(zigzag) < cost(order) - tie) order = zigzag;
-  double least = cost(order);
-  for (int round = 0; round < 20; ++round) {
-    bool better = false;
-    for (std::size_t i = 1; i < last; ++i) {
-      for (std::size_t j = 1; j < last; ++j) {
-        if (i == j) continue;
-        std::vector<int> moved = order;
-        if (i < j) {
-          std::reverse(moved.begin() + static_cast<std::ptrdiff_t>(i),
-                       moved.begin() + static_cast<std::ptrdiff_t>(j) + 1);
-        } else {
-          const int taken = moved[i];
-          moved.erase(moved.begin() + static_cast<std::ptrdiff_t>(i));
-          moved.insert(moved.begin() + static_cast<std::ptrdiff_t>(j), taken);
-        }
-        const double then = cost(moved);
-        if (!(then < least - tie)) continue;
-        least = then;
-        order = std::move(moved);
-        better = true;
-      }
-    }
-    if (!better) break;
-  }
+  order = exchanged(std::move(order), last, cost);
   std::vector<int> result;
   for (const int k : order) result.push_back(visits[static_cast<std::size_t>(k)]);
   return result;

@@ -51,10 +51,4 @@ struct CycleOptions {
 Expected<ControlProgram> make_cycle(const Machine& machine, const Plan& plan,
                                     const CycleOptions& options);
 
-/// Largest distance between the centre a control works out itself and the centre of a joint fit of
-/// the same touches, quoted in the plane the program names, when the touches are free of noise
-/// [mm]: linearised ball centres (prediction error e: e^2 / 2R with e <= 0.1 mm), the lean of the
-/// axis (R lean^2 / 2 up to 0.1 deg at 150 mm) and rounding of the control's numbers.
-inline constexpr double on_control_centre_bound_mm = 0.0005;
-
 }  // namespace pivotrace

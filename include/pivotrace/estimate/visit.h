@@ -2,7 +2,7 @@
 // weighs many possible surveys against each other.
 //
 // A visit is one stay: angles, artefact, touches. Its station error is taken out of its rows; index errors
-// and motions of the axes stay in as unknowns with a prior, because other visits share them (DESIGN 3.1).
+// and motions of the axes stay in as unknowns with a prior, because other visits share them.
 // So the information of a survey is the sum over its visits and the priors, M = M_0 + sum_v R_v'R_v, and
 // the covariance of every stated value is read off M^-1.
 #pragma once
@@ -31,7 +31,6 @@ struct Prospect {
 /// One random effect that visits share: errors and motions of one index position of one axis.
 struct SharedPart {
   int axis = 0;
-  bool is_motion = false;
   double sigma = 0.0;  ///< mm or rad
 };
 

@@ -59,7 +59,7 @@ struct RotaryAxis {
   double quote_at_mm = 0.0;  ///< direction . centre
   Range travel_rad{-6.283185307179586, 6.283185307179586};
   /// One sigma of where the axis comes to rest at an index position; it repeats at every visit.
-  double index_sigma_rad = 5.0 / 3600.0 * 0.017453292519943295;
+  double index_sigma_rad = default_index_sigma_arcsec / 3600.0 * 0.017453292519943295;
   bool index_sigma_stated = false;
   double index_repeat_sigma_rad = 0.0;  ///< of each arrival beside that; 0 = not stated
   /// One sigma, per coordinate, of the axis at an index position against its average line; repeats.

@@ -16,10 +16,10 @@ namespace pivotrace {
 inline constexpr double watched_clearance_mm = 1.0;
 
 /// The same for rapid moves and while rotary axes turn: nothing known lies within this guard volume
-/// of any point of such a move [mm].
+/// of any point of such a move [mm]. Common practice, no source.
 inline constexpr double rapid_clearance_mm = 5.0;
 
-/// The shank must clear the artefact itself by this when the ball touches it [mm].
+/// The shank must clear the artefact itself by this when the ball touches it [mm]. Common practice, no source.
 inline constexpr double shank_clearance_mm = 0.5;
 
 /// Why one touch cannot be made at these angles, or nothing. Looks at travel limits and at every
