@@ -42,12 +42,13 @@ export class DrawingPanel {
     this.canvas = el('canvas', { role: 'img', 'aria-label': 'Scale drawing of the machine' });
     this.sliders = el('div', { class: 'sliders' });
     const views = ['front', 'side', 'top', 'corner'].map((view) => button(view, () => this.drawing?.lookFrom(view), { class: 'quiet' }));
+    this.views = el('div', { class: 'buttons', role: 'group', 'aria-label': 'View' }, views,
+      button('nearer', () => this.drawing?.nearer(0.8), { class: 'quiet' }), button('further', () => this.drawing?.nearer(1.25), { class: 'quiet' }));
     this.element = el(
       'aside',
       { class: 'drawing', 'aria-label': 'Drawing' },
       el('div', { class: 'canvas' }, this.canvas),
-      el('div', { class: 'buttons', role: 'group', 'aria-label': 'View' }, views,
-        button('nearer', () => this.drawing?.nearer(0.8), { class: 'quiet' }), button('further', () => this.drawing?.nearer(1.25), { class: 'quiet' })),
+      this.views,
       this.sliders,
     );
     this.element.hidden = true;
@@ -72,6 +73,7 @@ export class DrawingPanel {
       this.drawing.show({ ...this.shown, angles: this.angles });
       this.drawing.resize();
     } catch (fault) {
+      this.views.hidden = true;
       this.canvas.parentElement.classList.add('none');
       this.canvas.replaceWith(el('p', { class: 'why' }, `This browser cannot draw in three dimensions (${fault.message}). Everything else works without.`));
       this.paint = () => {};

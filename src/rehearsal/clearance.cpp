@@ -269,7 +269,7 @@ class MotionChecker::Check {
     }
     const double part = 0.5 * (low + high);
     const double distance_mm = distance(pair, part);
-    if (distance_mm < smallest.distance_mm) {
+    if (distance_mm < smallest.distance_mm - equal_mm) {
       smallest.part = part;
       smallest.distance_mm = distance_mm;
     }
