@@ -10,6 +10,9 @@ namespace {
 
 constexpr int outline_directions = 72;
 constexpr double step_px = 1.0 / 1024.0;
+/// Directions are turned by this much, which nobody sees: square to a face of a body two corners reach equally
+/// far, and rounding would choose one, each computer its own.
+constexpr double off_square_rad = 1e-9;
 
 Eigen::Vector3d upward(LinearAxis axis) { return Eigen::Vector3d::Unit(static_cast<int>(axis)); }
 
@@ -136,7 +139,7 @@ Point Window::along(const Eigen::Vector3d& direction) const {
 Outline Window::outline(const ConvexBody& body) const {
   Outline points;
   for (int i = 0; i < outline_directions; ++i) {
-    const double phi = 2.0 * std::numbers::pi * i / outline_directions;
+    const double phi = 2.0 * std::numbers::pi * i / outline_directions + off_square_rad;
     const Eigen::Vector3d d = std::cos(phi) * sight.right + std::sin(phi) * sight.up;
     points.push_back(at(body.support(d) + d * body.radius_mm));
   }
