@@ -9,6 +9,7 @@
 #include "base/cautions.h"
 #include "control/overwritten_variables.h"
 #include "control/program_text.h"
+#include "control/request_text.h"
 #include "control/speller.h"
 #include "pivotrace/base/length.h"
 
@@ -171,15 +172,7 @@ class Emitter {
   int alarm_label(const std::string& text, Retreat retreat);
   std::string filled_with_text(const std::string& form, std::map<std::string, std::string> values,
                                const std::string& text) const;
-  std::string shown(const ShownVariable& variable) const;
-  std::string value_shown(const ShownVariable& variable) const;
-  std::string values_beside(const OperatorRequest& request) const;
   bool fits_stop(const std::string& text) const;
-  std::string shown(const NamedVariable& variable) const;
-  std::string shown(const ShownLength& shown) const;
-  std::string shown(const ShownOrigin& origin) const;
-  std::string task_text(const OperatorRequest& request) const;
-  std::string request_text(const OperatorRequest& request) const;
   int log_decimals(NumberKind kind) const;
   void log_statement(const std::vector<std::string>& items);
   std::string log_value(const Value& value, int decimals);
@@ -197,7 +190,6 @@ class Emitter {
   int loop_level_ = 0;
   int next_label_ = 1;
   bool log_open_ = false;
-  bool shows_values_ = true;  ///< false while a text is written that stands in remarks
   std::vector<Alarm> alarms_;
 };
 
@@ -823,70 +815,6 @@ void Emitter::write(const LogFileStep& step) {
   log_statement(items);
 }
 
-std::string Emitter::shown(const ShownVariable& variable) const {
-  return shows_values_ ? value_shown(variable) : speller_.variable(variable.name);
-}
-
-std::string Emitter::value_shown(const ShownVariable& variable) const {
-  const std::string& form = sheet_.stops.value_in_text;
-  const std::string spelled = speller_.variable(variable.name);
-  return form.empty() ? spelled : fill_form(form, {{"variable", spelled}});
-}
-
-/// A text that stands in remarks shows no values: they follow in the text of the stop itself.
-std::string Emitter::values_beside(const OperatorRequest& request) const {
-  if (sheet_.stops.value_in_text.empty()) return "";
-  std::string text;
-  for (const RequestPart& part : request.text) {
-    if (const auto* variable = std::get_if<ShownVariable>(&part)) {
-      text += " " + speller_.variable(variable->name) + " " + value_shown(*variable);
-    }
-  }
-  return text;
-}
-
-std::string Emitter::shown(const NamedVariable& variable) const {
-  return speller_.variable(variable.name);
-}
-
-std::string Emitter::shown(const ShownLength& shown) const {
-  return speller_.number(shown.mm, NumberKind::length);
-}
-
-std::string Emitter::shown(const ShownOrigin& origin) const {
-  const PositionRules& position = sheet_.position;
-  const auto first = position.work_origin_1.find(origin.letter);
-  if (first == position.work_origin_1.end()) return speller_.plain_text("see offset page");
-  return speller_.variable(first->second + (origin.system - 1) * position.work_origin_step);
-}
-
-/// The words of a task stand for what the operator does: nothing of them may be lost.
-std::string Emitter::task_text(const OperatorRequest& request) const {
-  if (request.variables[0].empty()) return speller_.plain_text(task_words(request, {}));
-  std::array<std::string, 3> spelled;
-  for (std::size_t i = 0; i < 3 && !request.variables[i].empty(); ++i) {
-    spelled[i] = speller_.variable(request.variables[i]);
-  }
-  return speller_.in_case(task_words(request, spelled));
-}
-
-std::string Emitter::request_text(const OperatorRequest& request) const {
-  std::string text;
-  for (const RequestPart& part : request.text) {
-    text += std::visit(
-        [&](const auto& what) -> std::string {
-          using Part = std::decay_t<decltype(what)>;
-          if constexpr (std::is_same_v<Part, std::string>) return speller_.plain_text(what);
-          if constexpr (std::is_same_v<Part, TaskWords>) return task_text(request);
-          if constexpr (!std::is_same_v<Part, std::string> && !std::is_same_v<Part, TaskWords>) {
-            return shown(what);
-          }
-        },
-        part);
-  }
-  return text;
-}
-
 bool Emitter::fits_stop(const std::string& text) const {
   const std::string& form = sheet_.stops.operator_stop;
   const int longest = sheet_.text.max_comment_length;
@@ -896,18 +824,16 @@ bool Emitter::fits_stop(const std::string& text) const {
 
 void Emitter::write(const OperatorStopStep& step) {
   const std::string& form = sheet_.stops.operator_stop;
-  const std::string text = request_text(step.request);
+  const control::RequestText request(sheet_, speller_);
+  const std::string text = request.in_stop(step.request);
   if (fits_stop(text)) return block(fill_form(form, {{"text", text}}));
-  shows_values_ = false;
-  const std::string remarks = request_text(step.request);
-  shows_values_ = true;
   raw_line("");  // the heading of a section is not part of what the operator is told
-  for (const std::string& line : wrapped(remarks, out_.remark_width())) {
+  for (const std::string& line : wrapped(request.in_remarks(step.request), out_.remark_width())) {
     raw_line(out_.remark_text(line));
   }
   if (form.empty()) return block(word(Meaning::program_stop));
   const std::string above = speller_.plain_text("see text above");
-  const std::string with_values = above + values_beside(step.request);
+  const std::string with_values = above + request.values_beside(step.request);
   block(fill_form(form, {{"text", fits_stop(with_values) ? with_values : above}}));
 }
 
