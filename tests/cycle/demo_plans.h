@@ -5,8 +5,8 @@
 
 #include <string>
 
+#include "example_machine.h"
 #include "pivotrace/formats/control_sheet_file.h"
-#include "pivotrace/formats/machine_file.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/plan/plan.h"
 
@@ -14,12 +14,6 @@ namespace pivotrace::demo {
 
 inline std::string source_file(const std::string& name) {
   return std::string(PIVOTRACE_SOURCE_DIR) + "/" + name;
-}
-
-inline Machine machine(const std::string& name) {
-  auto read = read_machine(source_file("examples/" + name + ".machine.toml"));
-  REQUIRE(read.has_value());
-  return *read;
 }
 
 inline ControlSheet sheet(const std::string& name) {

@@ -67,7 +67,7 @@ std::size_t first_with(const std::vector<std::string>& blocks, const std::string
 
 TEST_CASE("every control sheet spells every example, and the text is kept on request") {
   for (const char* name : machines) {
-    const Machine machine = demo::machine(name);
+    const Machine machine = testing::example(name);
     const Plan plan = planned(machine);
     for (const char* language : controls) {
       CAPTURE(name);
@@ -91,7 +91,7 @@ TEST_CASE("no word of a program says where up is: the spindle may be horizontal"
   const std::regex harmless("write down|see text above|is not below 0|rapid override|gives up");
   const std::regex upright("\\b(above|below|over|under|up|down|upper|lower|top)\\b");
   for (const char* name : machines) {
-    const Machine machine = demo::machine(name);
+    const Machine machine = testing::example(name);
     const Plan plan = planned(machine);
     for (const char* control : controls) {
       const EmittedProgram program = made(machine, plan, demo::sheet(control));
@@ -108,7 +108,7 @@ TEST_CASE("no word of a program says where up is: the spindle may be horizontal"
 }
 
 TEST_CASE("a machine in inches: round feeds in inches a minute, five decimals in the record") {
-  Machine machine = demo::machine("fourth-axis");
+  Machine machine = testing::example("fourth-axis");
   machine.inch = true;
   const ControlSheet sheet = demo::sheet("demo-control");
   const EmittedProgram program = made(machine, planned(machine), sheet);
@@ -138,7 +138,7 @@ TEST_CASE("a machine in inches: round feeds in inches a minute, five decimals in
 }
 
 TEST_CASE("bores and flats are spelled in every control sheet") {
-  Machine machine = demo::machine("trunnion");
+  Machine machine = testing::example("trunnion");
   const int c = machine.rotary_index('C');
   Artefact ring;
   ring.name = "ring";
@@ -161,7 +161,7 @@ TEST_CASE("bores and flats are spelled in every control sheet") {
 }
 
 TEST_CASE("demo control: modal states are refused before anything moves") {
-  const Machine machine = demo::machine("fourth-axis");
+  const Machine machine = testing::example("fourth-axis");
   const ControlSheet sheet = demo::sheet("demo-control");
   const auto blocks = blocks_of(made(machine, planned(machine), sheet), sheet);
   const std::size_t first_move = std::min(
@@ -178,7 +178,7 @@ TEST_CASE("demo control: modal states are refused before anything moves") {
 TEST_CASE("demo control: every skip move is looked at before the next move") {
   for (const char* name : machines) {
     CAPTURE(name);
-    const Machine machine = demo::machine(name);
+    const Machine machine = testing::example(name);
     const ControlSheet sheet = demo::sheet("demo-control");
     const auto blocks = blocks_of(made(machine, planned(machine), sheet), sheet);
     for (std::size_t i = 0; i + 1 < blocks.size(); ++i) {
@@ -192,7 +192,7 @@ TEST_CASE("demo control: every skip move is looked at before the next move") {
 TEST_CASE("demo control: rapid moves are machine moves at the safe height or turns, nothing else") {
   for (const char* name : machines) {
     CAPTURE(name);
-    const Machine machine = demo::machine(name);
+    const Machine machine = testing::example(name);
     const ControlSheet sheet = demo::sheet("demo-control");
     const EmittedProgram program = made(machine, planned(machine), sheet);
     const std::string safe = "Z#" + std::to_string(program.variable_numbers.at("safe height"));
@@ -220,7 +220,7 @@ TEST_CASE("demo control: rapid moves are machine moves at the safe height or tur
 TEST_CASE(
     "demo control: every alarm retracts before it stops, but for refusals, where nothing has "
     "moved") {
-  const Machine machine = demo::machine("fourth-axis");
+  const Machine machine = testing::example("fourth-axis");
   const ControlSheet sheet = demo::sheet("demo-control");
   const auto blocks = blocks_of(made(machine, planned(machine), sheet), sheet);
   const std::size_t end = first_with(blocks, "M30");
@@ -250,7 +250,7 @@ TEST_CASE(
 }
 
 TEST_CASE("a touch is found fast, left, and measured slowly, the measured point is kept") {
-  const Machine machine = demo::machine("fourth-axis");
+  const Machine machine = testing::example("fourth-axis");
   const ControlSheet sheet = demo::sheet("demo-control");
   const EmittedProgram program = made(machine, planned(machine), sheet);
   const auto blocks = blocks_of(program, sheet);
@@ -275,7 +275,7 @@ TEST_CASE("a touch is found fast, left, and measured slowly, the measured point 
 }
 
 TEST_CASE("demo control: a fast and a slow touch of one point are compared before it is recorded") {
-  const Machine machine = demo::machine("fourth-axis");
+  const Machine machine = testing::example("fourth-axis");
   const ControlSheet sheet = demo::sheet("demo-control");
   const EmittedProgram program = made(machine, planned(machine), sheet);
   const auto blocks = blocks_of(program, sheet);
@@ -288,7 +288,7 @@ TEST_CASE("demo control: a fast and a slow touch of one point are compared befor
 }
 
 TEST_CASE("the first find goes no deeper than a touch may be pressed and asks for a probe test") {
-  const Machine machine = demo::machine("fourth-axis");
+  const Machine machine = testing::example("fourth-axis");
   for (const char* language : controls) {
     CAPTURE(language);
     const ControlSheet sheet = demo::sheet(language);
@@ -313,7 +313,7 @@ TEST_CASE("the first find goes no deeper than a touch may be pressed and asks fo
 }
 
 TEST_CASE("a station whose written angle lies beyond the travel is refused") {
-  Machine machine = demo::machine("trunnion");
+  Machine machine = testing::example("trunnion");
   const int a = machine.rotary_index('A');
   // 95.00004 deg is written 95.0000, inside; 95.00006 deg is written 95.0001, outside.
   for (const auto& [end_deg, good] : {std::pair(95.00004, true), std::pair(95.00006, false)}) {
@@ -338,7 +338,7 @@ TEST_CASE("a station whose written angle lies beyond the travel is refused") {
 }
 
 TEST_CASE("nothing is written to the control's offsets unless asked for, and then after a stop") {
-  const Machine machine = demo::machine("fourth-axis");
+  const Machine machine = testing::example("fourth-axis");
   const Plan plan = planned(machine);
   for (const char* language : controls) {
     CAPTURE(language);
@@ -367,7 +367,7 @@ TEST_CASE("nothing is written to the control's offsets unless asked for, and the
 }
 
 TEST_CASE("what cannot be spelled is refused with the reason") {
-  const Machine machine = demo::machine("fourth-axis");
+  const Machine machine = testing::example("fourth-axis");
   const Plan plan = planned(machine);
   ControlSheet sheet = demo::sheet("demo-control");
   CycleOptions options;
@@ -410,7 +410,7 @@ TEST_CASE("what cannot be spelled is refused with the reason") {
 }
 
 TEST_CASE("a plan that would crash makes no program") {
-  const Machine machine = demo::machine("fourth-axis");
+  const Machine machine = testing::example("fourth-axis");
   Plan plan = planned(machine);
   plan.distances.safe_height = -205.0;
   const auto program = make_program(machine, plan, demo::sheet("demo-control"), {});
@@ -419,7 +419,7 @@ TEST_CASE("a plan that would crash makes no program") {
 }
 
 TEST_CASE("a control without enough table variables is written out instead") {
-  const Machine machine = demo::machine("fourth-axis");
+  const Machine machine = testing::example("fourth-axis");
   const Plan plan = planned(machine);
   ControlSheet sheet = demo::sheet("demo-control");
   sheet.variables.table = {500, 510};
@@ -430,7 +430,7 @@ TEST_CASE("a control without enough table variables is written out instead") {
 }
 
 TEST_CASE("lengths in the program are within the stated rounding of what was meant") {
-  Machine machine = demo::machine("fourth-axis");
+  Machine machine = testing::example("fourth-axis");
   machine.artefacts[0].at_mm.x() = -270.123456789;
   const Plan plan = planned(machine);
   for (const bool inch : {false, true}) {
@@ -458,7 +458,7 @@ TEST_CASE("ngc obeys the rules of RS274/NGC version 3 (NISTIR 6556)") {
       "G61.1", "G80", "G90", "G91", "G94", "G92.2", "M0",  "M2",  "M5"};
   for (const char* name : machines) {
     CAPTURE(name);
-    const Machine machine = demo::machine(name);
+    const Machine machine = testing::example(name);
     const EmittedProgram program = made(machine, planned(machine), sheet);
     std::istringstream text(program.text);
     for (std::string line; std::getline(text, line);) {
@@ -505,7 +505,7 @@ TEST_CASE("third: short lines, its own words, and a decimal comma only in the lo
   const ControlSheet sheet = demo::sheet("third");
   for (const char* name : machines) {
     CAPTURE(name);
-    const Machine machine = demo::machine(name);
+    const Machine machine = testing::example(name);
     const EmittedProgram program = made(machine, planned(machine), sheet);
     std::istringstream text(program.text);
     for (std::string line; std::getline(text, line);) {
@@ -519,7 +519,7 @@ TEST_CASE("third: short lines, its own words, and a decimal comma only in the lo
 }
 
 TEST_CASE("the set-up sheet says what a setter needs and stands alone") {
-  const Machine machine = demo::machine("fourth-axis");
+  const Machine machine = testing::example("fourth-axis");
   const Plan plan = planned(machine);
   const ControlSheet sheet = demo::sheet("demo-control");
   const EmittedProgram program = made(machine, plan, sheet);

@@ -5,7 +5,7 @@
 #include <cmath>
 #include <random>
 
-#include "pivotrace/formats/machine_file.h"
+#include "example_machine.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/machine/kinematics.h"
 #include "pivotrace/plan/check_plan.h"
@@ -13,11 +13,6 @@
 
 namespace pivotrace {
 namespace {
-
-Machine demo(const std::string& name) {
-  return read_machine(std::string(PIVOTRACE_SOURCE_DIR) + "/examples/" + name + ".machine.toml")
-      .value();
-}
 
 using Random = std::mt19937_64;
 
@@ -110,7 +105,7 @@ void check_met(const Machine& machine, const Plan& plan, const PlannedStation& s
 
 TEST_CASE("foresight: no place is further off than it says, whatever is wrong within rough") {
   for (const char* name : {"fourth-axis", "trunnion", "swivel-head"}) {
-    const Machine machine = demo(name);
+    const Machine machine = testing::example(name);
     for (std::uint64_t seed = 1; seed <= 40; ++seed) {
       CAPTURE(name);
       CAPTURE(seed);
@@ -135,7 +130,7 @@ TEST_CASE("foresight: no place is further off than it says, whatever is wrong wi
 
 TEST_CASE("foresight: only the first stations are found first, in any order of angles") {
   for (const char* name : {"fourth-axis", "trunnion", "swivel-head"}) {
-    const Machine machine = demo(name);
+    const Machine machine = testing::example(name);
     // Every station gives three numbers; a ball and two centres have seven, and chance may choose
     // angles that lie near each other.
     const std::size_t first = 6;
@@ -155,7 +150,7 @@ TEST_CASE("foresight: only the first stations are found first, in any order of a
 }
 
 TEST_CASE("foresight: a file that is right to the point needs no finding") {
-  const Machine machine = demo("trunnion");
+  const Machine machine = testing::example("trunnion");
   Random random(7);
   const Foresight foresight = foresee(machine, random_plan(machine, random, 5, 0.0));
   for (const auto& station : foresight.stations) CHECK(station.front().finding_passes == 0);

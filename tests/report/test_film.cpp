@@ -9,7 +9,7 @@ using namespace pivotrace;
 using namespace pivotrace::report;
 
 TEST_CASE("a film plays without network, and shows a still without scripts") {
-  const Machine machine = demo::machine("fourth-axis");
+  const Machine machine = testing::example("fourth-axis");
   RehearsalReport report;
   report.passed = true;
   report.state_at_end = nominal_state(machine);

@@ -32,7 +32,7 @@ bool says(const Svg& svg, const std::string& words) {
 }
 
 Svg drawn(const std::string& demo) {
-  const Machine machine = demo::machine(demo);
+  const Machine machine = testing::example(demo);
   Svg svg = setup_drawing(machine, planned(machine), true);
   keep(svg, "setup-" + demo);
   return svg;
@@ -40,7 +40,7 @@ Svg drawn(const std::string& demo) {
 
 /// The 4th-axis demo stood upright before a lying spindle: axis B along Y, table under the ball.
 Machine lying_spindle() {
-  Machine machine = demo::machine("fourth-axis");
+  Machine machine = testing::example("fourth-axis");
   RotaryAxis& axis = machine.rotary.front();
   axis.letter = 'B';
   axis.along = LinearAxis::Y;
@@ -72,7 +72,7 @@ TEST_CASE("the set-up of every demo is drawn with labels large enough, inside an
 }
 
 TEST_CASE("three views at a slant of the first station leave the close-up a place of its own") {
-  const Machine machine = demo::machine("trunnion");
+  const Machine machine = testing::example("trunnion");
   Plan plan = planned(machine);
   // The table is seen nearly along its axis from above, and the cradle from the right.
   plan.stations.front().angles_rad[0] = rad_from_deg(20.0);
@@ -104,7 +104,7 @@ TEST_CASE("dimensions are what a rule would say, from the machine file by hand")
 }
 
 TEST_CASE("an inch machine is drawn in inches") {
-  Machine machine = demo::machine("fourth-axis");
+  Machine machine = testing::example("fourth-axis");
   machine.inch = true;
   const Svg svg = setup_drawing(machine, planned(machine), false);
   CHECK(says(svg, "2.17"));  // 55 mm
@@ -122,9 +122,9 @@ TEST_CASE("each axis is seen along itself, with its sign") {
 }
 
 TEST_CASE("what is up follows the spindle") {
-  CHECK(upward_axis(demo::machine("fourth-axis")) == LinearAxis::Z);
-  CHECK(upward_axis(demo::machine("trunnion")) == LinearAxis::Z);
-  CHECK(upward_axis(demo::machine("swivel-head")) == LinearAxis::Z);
+  CHECK(upward_axis(testing::example("fourth-axis")) == LinearAxis::Z);
+  CHECK(upward_axis(testing::example("trunnion")) == LinearAxis::Z);
+  CHECK(upward_axis(testing::example("swivel-head")) == LinearAxis::Z);
   Machine lying = lying_spindle();
   CHECK(upward_axis(lying) == LinearAxis::Y);
   lying.artefacts.front().stem.reset();  // then it stands away from the table
