@@ -95,27 +95,33 @@ void board_end(void) {
   stop();
 }
 
+/* Stored by one instruction. */
+typedef struct {
+  uint32_t a;
+  uint32_t b;
+  uint32_t c;
+  uint32_t d;
+} four_words;
+
 /* The two functions the library and the compiler ask for, word by word where they can. */
 void *memset(void *to, int value, size_t size) {
   unsigned char *next = to;
-  const uint32_t word = (uint32_t)(unsigned char)value * 0x01010101U;
-  while (size >= 32U && ((uintptr_t)next & 3U) == 0U) {
-    uint32_t *eight = (uint32_t *)(void *)next;
-    eight[0] = word;
-    eight[1] = word;
-    eight[2] = word;
-    eight[3] = word;
-    eight[4] = word;
-    eight[5] = word;
-    eight[6] = word;
-    eight[7] = word;
-    next += 32;
-    size -= 32U;
-  }
-  while (size >= 4U && ((uintptr_t)next & 3U) == 0U) {
-    *(uint32_t *)(void *)next = word;
-    next += 4;
-    size -= 4U;
+  if (((uintptr_t)next & 3U) == 0U) {
+    const uint32_t word = (uint32_t)(unsigned char)value * 0x01010101U;
+    const four_words filled = {word, word, word, word};
+    four_words *fours = (four_words *)(void *)next;
+    four_words *const end = fours + size / 16U;
+    uint32_t *words;
+    while (fours != end) {
+      *fours = filled;
+      ++fours;
+    }
+    words = (uint32_t *)(void *)fours;
+    for (size &= 15U; size >= 4U; size -= 4U) {
+      *words = word;
+      ++words;
+    }
+    next = (unsigned char *)(void *)words;
   }
   while (size != 0U) {
     *next = (unsigned char)value;

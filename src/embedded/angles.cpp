@@ -4,26 +4,18 @@ namespace pivotrace::PIVOTRACE_EMBEDDED {
 
 namespace {
 
-constexpr int32_t turn = 360000000;
-constexpr int32_t step = 15000000;
-constexpr int steps_a_turn = 24;
-constexpr int quarter = steps_a_turn / 4;
-constexpr int half = steps_a_turn / 2;
+constexpr int32_t half_step = 15000000;
 
 constexpr circular part(double of_one) {
   return static_cast<circular>(of_one * double(one) + (PIVOTRACE_DOUBLE ? 0.0 : 0.5));
 }
 
-/// Sines of 0, 15, ... 90 degrees.
-constexpr circular sines[quarter + 1] = {part(0.0),
-                                         part(0.25881904510252076),
-                                         part(0.5),
-                                         part(0.70710678118654752),
-                                         part(0.86602540378443865),
-                                         part(0.96592582628906829),
-                                         part(1.0)};
+constexpr circular root_of_three_quarters = part(0.86602540378443865);
 
-/// An angle below a step in radians.
+/// The first term left out is below the last digit at 15 degrees.
+constexpr int terms = sizeof(real) == sizeof(float) ? 7 : 12;
+
+/// A small angle in radians.
 circular radians(int32_t microdegrees) {
 #if PIVOTRACE_DOUBLE
   return real(microdegrees) * real(1.7453292519943296e-8);
@@ -33,43 +25,66 @@ circular radians(int32_t microdegrees) {
 #endif
 }
 
-/// `steps` from 0 to below one and a quarter turn.
-circular sine_of_steps(int steps) {
-  if (steps >= steps_a_turn) steps -= steps_a_turn;
-  const bool below = steps >= half;
-  if (below) steps -= half;
-  if (steps > quarter) steps = half - steps;
-  return below ? -sines[steps] : sines[steps];
-}
-
 }  // namespace
 
-// sin(k + f) = S + (C s - S h), cos(k + f) = C - (S s + C h) with S, C of the whole steps, s = sin f,
-// h = 1 - cos f: the small parts are added last, so their rounding does not show.
+// z exp(i f) = z + i f/1 (z + i f/2 (z + i f/3 (...))), from the inside out, with f what is left of the angle
+// beside quarter turns and beside z, a step of 30 degrees either way or none.
 Direction direction_of(int32_t microdegrees) {
-  int32_t within = microdegrees % turn;
-  if (within < 0) within += turn;
-  const int32_t steps = (within + step / 2) / step;
-  const circular f = radians(within - steps * step);
-  const circular z = times(f, f);
-  circular sine = one - z / 42;
-  circular versine = one - z / 30;
-  if constexpr (PIVOTRACE_DOUBLE != 0) {
-    sine = one - times(z / 42, one - times(z / 72, one - z / 110));
-    versine = one - times(z / 30, one - times(z / 56, one - z / 90));
+  uint32_t quarters = 0;
+  for (; microdegrees > 3 * half_step; microdegrees -= 6 * half_step) ++quarters;
+  for (; microdegrees < -3 * half_step; microdegrees += 6 * half_step) --quarters;
+  Direction from = {one, 0};
+  if (microdegrees > half_step) {
+    from = {root_of_three_quarters, one / 2};
+    microdegrees -= 2 * half_step;
+  } else if (microdegrees < -half_step) {
+    from = {root_of_three_quarters, -one / 2};
+    microdegrees += 2 * half_step;
   }
-  sine = times(f, one - times(z / 6, one - times(z / 20, sine)));
-  versine = times(z / 2, one - times(z / 12, versine));
-  const circular whole_sine = sine_of_steps(static_cast<int>(steps));
-  const circular whole_cosine = sine_of_steps(static_cast<int>(steps) + quarter);
-  return {whole_cosine - (times(whole_sine, sine) + times(whole_cosine, versine)),
-          whole_sine + (times(whole_cosine, sine) - times(whole_sine, versine))};
+  const circular f = radians(microdegrees);
+  Direction at = from;
+  for (int n = terms; n > 0; --n) {
+    const circular part = times(f, circular_of(real(1) / real(n)));
+    at = {from.cosine - times(part, at.sine), from.sine + times(part, at.cosine)};
+  }
+  for (; (quarters & 3U) != 0U; --quarters) at = {-at.sine, at.cosine};
+  return at;
+}
+
+// contact::rotation in these numbers: straight + (1 - straight) cos on the diagonal, and beside it
+// straight - straight cos -+ u sin, straight = u u'.
+void stand_at(contact::Axis<real>& axis, int32_t microdegrees) {
+  const Direction angle = direction_of(microdegrees);
+  const circular sine = axis.sense < real(0) ? -angle.sine : angle.sine;
+  circular u[3];
+  for (int i = 0; i < 3; ++i) u[i] = circular_of(axis.direction[i]);
+#if !PIVOTRACE_DOUBLE
+  // Of length 1 to the last digit: a step of Newton's iteration.
+  int64_t squares = 0;
+  for (int i = 0; i < 3; ++i) squares += int64_t{u[i]} * u[i];
+  const auto short_by = static_cast<circular>((int64_t{one} * one - squares) >> 31);
+  for (int i = 0; i < 3; ++i) u[i] += times(u[i], short_by);
+#endif
+  for (int i = 0; i < 3; ++i) {
+    for (int j = 0; j < 3; ++j) {
+      const circular straight = times(u[i], u[j]);
+      circular number = straight - times(straight, angle.cosine);
+      if (i == j) {
+        number += angle.cosine;
+      } else {
+        const circular across = times(u[3 - i - j], sine);
+        const bool next = j - i == 1 || j - i == -2;
+        number += next ? -across : across;
+      }
+      axis.body_turn.row[i][j] = real(number) * (real(1) / real(one));
+    }
+  }
 }
 
 real arc_tangent(real t) {
   const real z = t * t;
-  real sum = real(1) / real(11);
-  for (int n = 9; n >= 1; n -= 2) sum = real(1) / real(n) - z * sum;
+  real sum = real(0);
+  for (int n = 11; n >= 1; n -= 2) sum = real(1) / real(n) - z * sum;
   return t * sum;
 }
 

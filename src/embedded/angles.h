@@ -1,4 +1,4 @@
-// Sine, cosine and small arc tangents without a mathematics library.
+// Turns, and small arc tangents, without a mathematics library.
 #pragma once
 
 #include "embedded/build.h"
@@ -9,14 +9,17 @@ namespace pivotrace::PIVOTRACE_EMBEDDED {
 using circular = real;
 constexpr circular one = real(1);
 inline circular times(circular a, circular b) { return a * b; }
+inline circular circular_of(real x) { return x; }
 #else
-/// Sines and cosines are whole numbers of 2^-30: seven bits more than float, at the price of one
-/// instruction a product.
+/// Sines, cosines and directions are whole numbers of 2^-30: rounded to float at every step they would
+/// displace what is 70 mm off the axis by 20 nm, at every angle otherwise.
 using circular = int32_t;
 constexpr circular one = 1073741824;
 PIVOTRACE_ONE_COPY inline circular times(circular a, circular b) {
-  return static_cast<circular>((int64_t{a} * b + one / 2) >> 30);
+  return static_cast<circular>((int64_t{a} * b) >> 30);
 }
+/// |x| up to 1, the nearest below.
+inline circular circular_of(real x) { return static_cast<circular>(x * real(one)); }
 #endif
 
 struct Direction {
@@ -24,9 +27,12 @@ struct Direction {
   circular sine;
 };
 
-/// Any angle [0.000001 deg]. The whole steps of 15 degrees are taken off as integers and looked up,
-/// the rest (7.5 degrees at most) by its series: correct to the last digit or two.
+/// Any angle within 2000 degrees [0.000001 deg]. Whole quarter turns are taken off as integers, the
+/// rest (45 degrees at most) by the series of exp(i f): correct to the last digit or two.
 Direction direction_of(int32_t microdegrees);
+
+/// Sets the axis to a commanded angle [0.000001 deg].
+void stand_at(contact::Axis<real>& axis, int32_t microdegrees);
 
 /// For |t| up to 0.25: series to t^11, error below 2e-9.
 real arc_tangent(real t);

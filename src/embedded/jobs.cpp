@@ -21,13 +21,8 @@ bool turned(const pivotrace_survey& survey, int axis) {
 
 /// What can be said before anything is solved.
 int32_t enough_to_fit(const pivotrace_survey& survey, const Layout& layout) {
-  int32_t known = 0;
-  for (int a = 0; a < survey.setup->artefacts; ++a) {
-    const pivotrace_artefact& artefact = survey.setup->artefact[a];
-    if (artefact.diameter_as < 0 && artefact.diameter_u_nm > 0) ++known;
-  }
-  if (survey.touches + known < layout.unknowns) return PIVOTRACE_TOO_FEW;
-  for (int k = 0; k < survey.setup->axes; ++k) {
+  if (survey.touches + layout.known < layout.unknowns) return PIVOTRACE_TOO_FEW;
+  for (int k = 0; k < axes_of(*survey.setup); ++k) {
     if (!turned(survey, k)) return PIVOTRACE_NOT_TURNED;
   }
   return PIVOTRACE_OK;
@@ -41,47 +36,42 @@ int32_t refuse(Work& work, pivotrace_result& result, int32_t status, int32_t und
   return status;
 }
 
-void pool(Work& work) {
-  const real stated = square(real(work.survey->setup->errors.touch_sigma_nm) * counts_per_nm);
-  work.touch_variance = stated * pooled_touch_factor(work);
-}
-
-Gap gap_of_update(const Work& work) { return work.located == 0 ? Gap::algebraic : Gap::exact; }
-
-Gap gap_of_fit(const Work& work) {
-  return work.phase == Phase::start ? Gap::algebraic : Gap::exact;
+/// By the algebraic gap until the axes are roughly found; all unknowns are held.
+void begin_update_pass(Work& work) {
+  work.phase = work.located == 0 ? Phase::start : Phase::exact;
+  begin_pass(work, true);
 }
 
 int32_t close_update(Work& work, pivotrace_result& result) {
-  const Step step = end_pass(work, gap_of_update(work));
+  const Step step = end_pass(work);
   if (!step.finite || !near_nominal(work)) {
     __builtin_memset(work.unknowns, 0, sizeof(work.unknowns));
     return refuse(work, result, PIVOTRACE_NOT_SETTLED, 0);
   }
-  const bool again = (step.bent || work.located == 0) && work.pass < most_updates;
-  if (work.located != 0) pool(work);
-  work.located = step.far ? 0 : 1;
+  const bool again =
+      (step.longest > near_enough_to_show || work.located == 0) && work.pass < most_updates;
+  if (work.located != 0) pool_touches(work);
+  work.located = step.longest > near_enough ? 0 : 1;
   if (again) {
-    begin_pass(work, true);
+    begin_update_pass(work);
     return PIVOTRACE_BUSY;
   }
   work.phase = Phase::none;
   clear_result(result);
-  __builtin_memset(work.felt, 0, sizeof(work.felt));
+  clear(work.felt, static_cast<int>(sizeof(work.felt) / sizeof(real)));
   conclude(work, result);
-  name_open(work, result);
   name_artefacts_open(work, result);
   return PIVOTRACE_OK;
 }
 
 int32_t close_start(Work& work, pivotrace_result& result) {
-  const Step step = end_pass(work, Gap::algebraic);
+  const Step step = end_pass(work);
   if (!step.finite) return refuse(work, result, PIVOTRACE_NOT_SETTLED, 0);
-  if (!step.far || work.pass >= most_starts) {
+  if (step.longest <= near_enough || work.pass >= most_starts) {
     work.phase = Phase::exact;
     // What touches scatter about their own station is the same for either gap: the square of the
     // distance, a quadric, takes up any displacement.
-    pool(work);
+    pool_touches(work);
   }
   begin_pass(work, work.phase == Phase::start);
   return PIVOTRACE_BUSY;
@@ -90,24 +80,21 @@ int32_t close_start(Work& work, pivotrace_result& result) {
 int32_t close_exact(Work& work, pivotrace_result& result) {
   const int32_t open = hanging(work);
   if (open != 0) return refuse(work, result, PIVOTRACE_UNDETERMINED, open);
-  const Step step = end_pass(work, Gap::exact);
-  if (!step.finite || work.pass >= most_passes) {
-    return refuse(work, result, PIVOTRACE_NOT_SETTLED, 0);
-  }
+  const Step step = end_pass(work);
+  const bool lost =
+      !step.finite || work.pass >= most_passes || (step.settled && !near_nominal(work));
+  if (lost) return refuse(work, result, PIVOTRACE_NOT_SETTLED, 0);
   if (step.settled) {
-    if (!near_nominal(work)) return refuse(work, result, PIVOTRACE_NOT_SETTLED, 0);
-    work.phase = Phase::test;
     begin_tests(work, result);
-    return PIVOTRACE_BUSY;
+  } else {
+    begin_pass(work, false);
   }
-  begin_pass(work, false);
   return PIVOTRACE_BUSY;
 }
 
 int32_t close_fit(Work& work, pivotrace_result& result) {
   judge(work, result);
   conclude(work, result);
-  name_open(work, result);
   if (result.undetermined != 0) {
     return refuse(work, result, PIVOTRACE_WEAK, result.undetermined);
   }
@@ -116,56 +103,45 @@ int32_t close_fit(Work& work, pivotrace_result& result) {
   return PIVOTRACE_OK;
 }
 
-int32_t close_fit_pass(Work& work, pivotrace_result& result) {
-  switch (work.phase) {
-    case Phase::start: return close_start(work, result);
-    case Phase::exact: return close_exact(work, result);
-    default: return close_fit(work, result);
-  }
-}
-
 int32_t begin_update(const pivotrace_survey* survey, void* memory, size_t size,
                      pivotrace_result& result) {
   clear_result(result);
   const int32_t status = prepare(survey, memory, size, true);
-  if (status != PIVOTRACE_OK) return status;
+  if (status != PIVOTRACE_BUSY) return status;
   Work& work = *static_cast<Work*>(memory);
   work.job = PIVOTRACE_JOB_UPDATE;
-  work.phase = Phase::start;
-  begin_pass(work, true);
-  return PIVOTRACE_BUSY;
+  begin_update_pass(work);
+  return status;
 }
 
 int32_t begin_fit(const pivotrace_survey* survey, void* memory, size_t size,
                   pivotrace_result& result) {
   clear_result(result);
   int32_t status = prepare(survey, memory, size, false);
-  if (status != PIVOTRACE_OK) return status;
+  if (status != PIVOTRACE_BUSY) return status;
   Work& work = *static_cast<Work*>(memory);
-  status = enough_to_fit(*survey, work.layout);
-  if (status != PIVOTRACE_OK) return status;
   work.job = PIVOTRACE_JOB_FIT;
-  work.phase = Phase::start;
-  begin_pass(work, true);
-  return PIVOTRACE_BUSY;
+  const int32_t enough = enough_to_fit(*survey, work.layout);
+  if (enough != PIVOTRACE_OK) {
+    work.phase = Phase::none;
+    return enough;
+  }
+  return status;
 }
 
 int32_t step_update(Work& work, pivotrace_result& result) {
   if (work.station >= work.survey->stations) return close_update(work, result);
-  pass_station(work, gap_of_update(work));
-  ++work.station;
+  pass_station(work);
   return PIVOTRACE_BUSY;
 }
 
 int32_t step_fit(Work& work, pivotrace_result& result) {
-  if (work.station >= work.survey->stations) return close_fit_pass(work, result);
-  if (work.phase == Phase::test) {
-    test_station(work, result);
-  } else {
-    pass_station(work, gap_of_fit(work));
+  if (work.station < work.survey->stations) {
+    work.phase == Phase::test ? test_station(work, result) : pass_station(work);
+    return PIVOTRACE_BUSY;
   }
-  ++work.station;
-  return PIVOTRACE_BUSY;
+  if (work.phase == Phase::test) return close_fit(work, result);
+  return work.phase == Phase::start ? close_start(work, result) : close_exact(work, result);
 }
 
 }  // namespace

@@ -1,3 +1,7 @@
+// The axes stand last in the triangle, the known diameters before them. With U = R^-1 of these last rows
+// the covariance of the axes is U U', a sum of columns g g'. All else that makes up the two covariances is
+// such a column too: what a diameter does, a scale, a squareness, an offset of the probe, per standard
+// uncertainty.
 #include "embedded/outcome.h"
 
 #include "embedded/angles.h"
@@ -9,123 +13,99 @@ namespace {
 
 constexpr real nm_per_m = real(1e-9);
 
-int axis_columns(const Work& work) {
-  return static_cast<int>(work.survey->setup->axes) * numbers_an_axis;
-}
+int axis_columns(const Work& work) { return axes_of(*work.setup) * numbers_an_axis; }
 
-/// First row of the axes in the dense triangle.
-int axis_row(const Work& work) { return work.layout.other + work.layout.axes_begin; }
+/// Shift unknowns are counts inside and mm outside.
+real outside(int unknown) { return (unknown & 2) == 0 ? mm_per_count : real(1); }
 
-/// Column of the block, in the dense triangle, times the unit vector `row`, solved forward.
-void solve_unit(Work& work, int row) {
-  const int width = work.layout.dense() + 1;
-  real* block = work.block();
-  __builtin_memset(block, 0, static_cast<size_t>(block_rows * width) * sizeof(real));
-  block[block_rows * row] = real(1);
-  solve_forward(work.dense() + row_begin(row, width), work.layout.dense() - row, width - row,
-                block + block_rows * row);
-}
-
-real* felt_column(Work& work, int term) { return work.felt + term * axis_unknowns; }
-
-/// A known diameter is a common term: covariance of the axes with it, over its uncertainty.
-void feel_diameters(Work& work) {
-  const pivotrace_setup& setup = *work.survey->setup;
-  for (int a = 0; a < setup.artefacts; ++a) {
-    real* felt = felt_column(work, linear_terms + a);
-    for (int i = 0; i < axis_unknowns; ++i) felt[i] = real(0);
-    const real u = real(0.5) * real(setup.artefact[a].diameter_u_nm) * counts_per_nm;
-    if (setup.artefact[a].diameter_as >= 0 || !(u > real(0))) continue;
-    solve_unit(work, work.layout.other + work.layout.diameter[a]);
-    for (int i = 0; i < axis_columns(work); ++i) {
-      felt[i] = work.block()[block_rows * (axis_row(work) + i)] / u;
+/// Adds g g' to both covariances, by these factors.
+void add_column(const Work& work, const real* column, real repeatable, real absolute,
+                pivotrace_result& result) {
+  int at = 0;
+  for (int i = 0; i < axis_columns(work); ++i) {
+    const real outward = column[i] * outside(i);
+    for (int j = 0; j <= i; ++j, ++at) {
+      const real part = outward * (column[j] * outside(j));
+      result.repeatable[at] += repeatable * part;
+      result.absolute[at] += absolute * part;
     }
   }
 }
 
-/// R^-1 times a column that begins with the axes.
-void solve_axes_back(Work& work, real* column) {
-  const int from = axis_row(work);
-  real* x = work.solution();
-  for (int i = 0; i < axis_columns(work); ++i) x[from + i] = column[i];
-  solve_back(work.dense(), from, work.layout.dense(), work.layout.dense() + 1, x);
-  for (int i = 0; i < axis_columns(work); ++i) column[i] = x[from + i];
+/// R^-1 times what stands in the solution from row `from` on.
+void solve_last_rows(Work& work, int from) {
+  solve_back(work.dense, from, work.layout.dense(), work.layout.dense() + 1, work.solution());
 }
 
-/// Standard uncertainty of a scale (0..2) or squareness (3..5), dimensionless.
-real linear_u(const pivotrace_errors& errors, int term) {
-  const int32_t stated =
-      term < 3 ? errors.scale_u_nm_per_m[term] : errors.squareness_u_nm_per_m[term - 3];
-  return real(stated) * nm_per_m;
-}
-
-void gains_from_felt(Work& work) {
-  const pivotrace_errors& errors = work.survey->setup->errors;
-  for (int term = 0; term < common_terms; ++term) {
-    real* column = felt_column(work, term);
-    solve_axes_back(work, column);
-    if (term >= linear_terms) continue;
-    for (int i = 0; i < axis_unknowns; ++i) column[i] *= linear_u(errors, term);
+/// From the touches; and what a known diameter does, over its uncertainty: its covariance with the axes.
+/// It is a common term: not repeatable.
+void add_touches(Work& work, pivotrace_result& result) {
+  const real factor = pooled_factor(work, work.between, station_redundancy(work));
+  const pivotrace_setup& setup = *work.setup;
+  const int from = work.layout.other() + work.layout.radii_begin;
+  real* radii = work.solution() + from;
+  real* axes = work.solution() + work.layout.other() + work.layout.axes_begin;
+  clear(work.felt, axis_unknowns * most_artefacts);
+  for (int c = from; c < work.layout.dense(); ++c) {
+    clear(radii, work.layout.dense() - from);
+    work.solution()[c] = real(1);
+    solve_last_rows(work, from);
+    add_column(work, axes, factor, factor, result);
+    for (int a = 0; a < setup.artefacts; ++a) {
+      const real u = radius_u(setup.artefact[a]);
+      if (!(u > real(0))) continue;
+      const real share = radii[work.layout.radius[a] - work.layout.radii_begin] / u;
+      real* felt = work.felt + a * axis_unknowns;
+      for (int i = 0; i < axis_columns(work); ++i) felt[i] += share * axes[i];
+    }
+  }
+  for (int a = 0; a < setup.artefacts; ++a) {
+    add_column(work, work.felt + a * axis_unknowns, -factor, real(1) - factor, result);
   }
 }
 
-/// Shift unknowns are counts inside and mm outside.
-real outside(int unknown) { return unknown % numbers_an_axis < 2 ? mm_per_count : real(1); }
-
-/// How the axes move for a stylus centre off by one in machine direction k: every line shifts by as
-/// much the other way, and a leaning one pierces its quoted plane elsewhere. Exact: the offset is a
-/// shift of all there is.
-real moved_by_offset(const Work& work, int unknown, int k) {
-  const int part = unknown % numbers_an_axis;
-  if (part >= 2) return real(0);
-  const Frame& frame = work.axis_frame[unknown / numbers_an_axis];
-  const real tilt = work.unknowns[work.layout.axes_begin + unknown + 2];
-  return tilt * frame.along[k] - (part == 0 ? frame.across[0][k] : frame.across[1][k]);
+/// Scales and squarenesses.
+void add_linear(Work& work, pivotrace_result& result) {
+  const pivotrace_errors& errors = work.setup->errors;
+  const int from = work.layout.other() + work.layout.axes_begin;
+  real* axes = work.solution() + from;
+  for (int term = 0; term < linear_terms; ++term) {
+    const int32_t stated =
+        term < 3 ? errors.scale_u_nm_per_m[term] : errors.squareness_u_nm_per_m[term - 3];
+    const real u = real(stated) * nm_per_m;
+    const real* felt = work.felt + (most_artefacts + term) * axis_unknowns;
+    for (int i = 0; i < axis_columns(work); ++i) axes[i] = u * felt[i];
+    solve_last_rows(work, from);
+    add_column(work, axes, real(0), real(1), result);
+  }
 }
 
-real by_offset(const Work& work, int i, int j) {
-  real sum = real(0);
-  for (int k = 0; k < 3; ++k) {
-    const real u = real(work.survey->setup->errors.probe_offset_u_nm[k]) * counts_per_nm;
-    sum += square(u) * moved_by_offset(work, i, k) * moved_by_offset(work, j, k);
+/// How the axes move for a stylus centre off by its standard uncertainty in machine direction k: every
+/// line shifts by as much the other way, and a leaning one pierces its quoted plane elsewhere. Exact: the
+/// offset is a shift of all there is.
+void move_by_offset(const Work& work, int k, real* column) {
+  const real u = real(work.setup->errors.probe_offset_u_nm[k]) * counts_per_nm;
+  const real* tilt = work.unknowns + work.layout.axes_begin + 2;
+  for (int i = 0; i < axis_columns(work); i += numbers_an_axis) {
+    const Frame& frame = work.axis_frame[i / numbers_an_axis];
+    for (int part = 0; part < 2; ++part) {
+      column[i + part] = u * (tilt[i + part] * frame.along[k] - frame.across[part][k]);
+      column[i + part + 2] = real(0);
+    }
   }
-  return sum;
 }
 
 /// Part of the variance of an output, by its derivatives by the unknowns, from the probe offset.
-real from_offset(const Work& work, const real* by_unknown) {
+real from_offset(Work& work, const real* by_unknown) {
   real sum = real(0);
   for (int k = 0; k < 3; ++k) {
+    real* column = work.solution();
+    move_by_offset(work, k, column);
     real moved = real(0);
-    for (int i = 0; i < axis_columns(work); ++i) {
-      moved += by_unknown[i] * outside(i) * moved_by_offset(work, i, k);
-    }
-    sum += square(real(work.survey->setup->errors.probe_offset_u_nm[k]) * counts_per_nm * moved);
+    for (int i = 0; i < axis_columns(work); ++i) moved += by_unknown[i] * outside(i) * column[i];
+    sum += square(moved);
   }
   return sum;
-}
-
-/// Row i of both covariances.
-void covariance_row(Work& work, int i, real factor, pivotrace_result& result) {
-  solve_unit(work, axis_row(work) + i);
-  real column[axis_unknowns] = {};
-  for (int k = 0; k < axis_columns(work); ++k) {
-    column[k] = work.block()[block_rows * (axis_row(work) + k)];
-  }
-  solve_axes_back(work, column);
-  for (int j = 0; j <= i; ++j) {
-    real by_linear = real(0);
-    real by_diameter = real(0);
-    for (int term = 0; term < common_terms; ++term) {
-      const real* felt = felt_column(work, term);
-      (term < linear_terms ? by_linear : by_diameter) += felt[i] * felt[j];
-    }
-    const real scale = outside(i) * outside(j);
-    const real repeatable = factor * (column[j] - by_diameter);
-    const int at = i * (i + 1) / 2 + j;
-    result.repeatable[at] = scale * repeatable;
-    result.absolute[at] = scale * (repeatable + by_diameter + by_linear + by_offset(work, i, j));
-  }
 }
 
 real variance(const real* covariance, const real* by_unknown) {
@@ -136,108 +116,113 @@ real variance(const real* covariance, const real* by_unknown) {
     for (int j = 0; j < i; ++j) row += *next++ * by_unknown[j];
     sum += by_unknown[i] * (real(2) * row + *next++ * by_unknown[i]);
   }
-  return larger(sum, real(0));
+  return sum;
 }
 
-int32_t rounded(real counts) {
-  return static_cast<int32_t>(counts < real(0) ? counts - real(0.5) : counts + real(0.5));
+/// As the program on the PC: the squares of the half-widths add. Common terms have no spread of their own,
+/// so theirs is the normal one.
+void state(real random, real all, int32_t dof, pivotrace_value& value) {
+  random = larger(random, real(0));
+  const real common = larger(all - random, real(0));
+  value.u = contact::square_root(random);
+  value.u_absolute = contact::square_root(random + common);
+  value.U95 = value.u * student_975(dof);
+  value.U95_absolute = contact::square_root(square(value.U95) + square(normal_975) * common);
 }
 
-/// One axis of the result, component by component.
-class AxisStatement {
- public:
-  AxisStatement(Work& work, int k, pivotrace_result& result)
-      : work_(work),
-        axis_(work.survey->setup->axis[k]),
-        frame_(work.axis_frame[k]),
-        x_(work.unknowns + work.layout.axis(k)),
-        k_(k),
-        all_(result),
-        result_(result.axis[k]) {}
+/// Of a + b, the derivatives by axis unknown i and the next.
+real variance_of_two(const real* covariance, int i, real a, real b) {
+  const real* row = covariance + i * (i + 1) / 2 + i;
+  const real* next = row + i + 1;
+  return a * (a * row[0] + real(2) * b * next[0]) + b * b * next[1];
+}
 
-  void write() {
-    const Vector lean = moved(frame_.along, frame_, x_ + 2);
-    cosine_ = real(1) / contact::length(lean);
-    shift_ = x_[0] * frame_.across[0] + x_[1] * frame_.across[1];
-    for (int c = 0; c < 3; ++c) {
-      result_.direction[c] = cosine_ * lean[c];
-      result_.centre[c] = axis_.centre[c] + rounded(shift_[c]);
-      location(c);
-      orientation(c);
-    }
-    if (with_tool_axes && axis_.side == PIVOTRACE_TOOL_SIDE) arm(cosine_ * lean);
+void state_two(const pivotrace_result& result, int i, real a, real b, pivotrace_value& value) {
+  state(variance_of_two(result.repeatable, i, a, b), variance_of_two(result.absolute, i, a, b),
+        result.dof, value);
+}
+
+bool along_machine_axis(const pivotrace_axis& axis) {
+  return (axis.direction[0] != 0) + (axis.direction[1] != 0) + (axis.direction[2] != 0) == 1;
+}
+
+/// r = n x (t1 e1 + t2 e2) = t1 e2 - t2 e1. Along a machine axis the angles of ISO 230-1 are
+/// atan(r), else the components of n x u: r cos(lean).
+void state_orientation(const pivotrace_axis& axis, const Frame& frame, const real* tilt,
+                       real cosine, int k, int c, pivotrace_result& result) {
+  pivotrace_value& value = result.axis[k].orientation[c];
+  const real e1 = frame.across[0][c];
+  const real e2 = frame.across[1][c];
+  const real r = tilt[0] * e2 - tilt[1] * e1;
+  real slope = cosine;
+  real bend = r * cosine * cosine * cosine;
+  value.value = r * cosine;
+  if (along_machine_axis(axis)) {
+    slope = real(1) / (real(1) + r * r);
+    bend = real(0);
+    value.value = arc_tangent(r);
   }
+  state_two(result, numbers_an_axis * k + 2, slope * e2 - bend * tilt[0],
+            -slope * e1 - bend * tilt[1], value);
+}
 
- private:
-  bool along_machine_axis() const {
-    return (axis_.direction[0] != 0) + (axis_.direction[1] != 0) + (axis_.direction[2] != 0) == 1;
+// Distance of the line from the position shown: a = P (point), P square to the line; da = a . dpoint
+// / |a| - (u . point) a . du / |a|, and a . du = cos(lean) a . (e dt). The output ends where the stylus
+// really is, so that its offset moves both ends alike and cancels.
+void state_arm(Work& work, int k, const Vector& shift, const Vector& direction, real cosine,
+               pivotrace_result& result) {
+  const int32_t zero[3] = {0, 0, 0};
+  const Frame& frame = work.axis_frame[k];
+  const Vector point = difference(work.setup->axis[k].centre, zero) + shift;
+  const Vector off = contact::square_to(point, direction);
+  const real length = contact::length(off);
+  const Vector away = contact::inverse_or_zero(length) * off;
+  const real tilting = -dot(direction, point) * cosine * mm_per_count;
+  real by_unknown[axis_unknowns] = {};
+  real* mine = by_unknown + numbers_an_axis * k;
+  for (int i = 0; i < 2; ++i) {
+    mine[i] = dot(away, frame.across[i]);
+    mine[2 + i] = tilting * mine[i];
   }
+  pivotrace_value& arm = result.axis[k].arm;
+  arm.value = length * mm_per_count;
+  state_uncertainty(result, by_unknown, from_offset(work, by_unknown), arm);
+}
 
-  /// `to_stylus`: the output ends where the stylus really is, so that its offset moves both ends alike
-  /// and cancels.
-  void state(real a, real b, real c, real d, pivotrace_value& value, bool to_stylus = false) const {
-    real by_unknown[axis_unknowns] = {};
-    real* mine = by_unknown + numbers_an_axis * k_;
-    mine[0] = a;
-    mine[1] = b;
-    mine[2] = c;
-    mine[3] = d;
-    state_uncertainty(all_, by_unknown, to_stylus ? from_offset(work_, by_unknown) : real(0),
-                      value);
+void state_axis(Work& work, int k, pivotrace_result& result) {
+  const pivotrace_axis& axis = work.setup->axis[k];
+  const pivotrace_errors& errors = work.setup->errors;
+  const Frame& frame = work.axis_frame[k];
+  const real* x = work.unknowns + work.layout.axis(k);
+  pivotrace_axis_result& found = result.axis[k];
+  const Vector lean = moved(frame.along, frame, x + 2);
+  const real cosine = real(1) / contact::square_root(dot(lean, lean));
+  const Vector shift = moved(Vector{}, frame, x);
+  const real location = real(errors.location_limit_nm) * real(1e-6);
+  const real orientation = real(errors.orientation_limit_mas) * rad_per_mas;
+  for (int c = 0; c < 3; ++c) {
+    found.direction[c] = cosine * lean[c];
+    const real half = shift[c] < real(0) ? real(-0.5) : real(0.5);
+    found.centre[c] = axis.centre[c] + static_cast<int32_t>(shift[c] + half);
+    found.location[c].value = shift[c] * mm_per_count;
+    state_two(result, numbers_an_axis * k, frame.across[0][c], frame.across[1][c],
+              found.location[c]);
+    state_orientation(axis, frame, x + 2, cosine, k, c, result);
+    // Written so that what is not a number is open.
+    int32_t open = 0;
+    if (!(found.location[c].U95_absolute <= location)) open |= PIVOTRACE_OPEN_CENTRE;
+    if (!(found.orientation[c].U95_absolute <= orientation)) open |= PIVOTRACE_OPEN_LEAN;
+    result.undetermined |= open << (2 * k);
   }
-
-  void location(int c) {
-    result_.location[c].value = shift_[c] * mm_per_count;
-    state(frame_.across[0][c], frame_.across[1][c], real(0), real(0), result_.location[c]);
+  if (with_tool_axes && axis.side == PIVOTRACE_TOOL_SIDE) {
+    state_arm(work, k, shift, scaled(cosine, lean), cosine, result);
   }
+}
 
-  // r = n x (t1 e1 + t2 e2) = t1 e2 - t2 e1. Along a machine axis the angles of ISO 230-1 are
-  // atan(r); else the components of n x u are r cos(lean).
-  void orientation(int c) {
-    const real r = x_[2] * frame_.across[1][c] - x_[3] * frame_.across[0][c];
-    pivotrace_value& value = result_.orientation[c];
-    if (along_machine_axis()) {
-      const real slope = real(1) / (real(1) + r * r);
-      value.value = arc_tangent(r);
-      state(real(0), real(0), slope * frame_.across[1][c], -slope * frame_.across[0][c], value);
-      return;
-    }
-    const real bend = r * cosine_ * cosine_ * cosine_;
-    value.value = r * cosine_;
-    state(real(0), real(0), cosine_ * frame_.across[1][c] - bend * x_[2],
-          -cosine_ * frame_.across[0][c] - bend * x_[3], value);
-  }
-
-  // Distance of the line from the position shown: a = P (point), P square to the line; da = a . dpoint
-  // / |a| - (u . point) a . du / |a|, and a . du = cos(lean) a . (e dt).
-  void arm(const Vector& direction) {
-    const int32_t zero[3] = {0, 0, 0};
-    const Vector point = difference(axis_.centre, zero) + shift_;
-    const Vector off = contact::square_to(point, direction);
-    const real length = contact::length(off);
-    const Vector away = contact::inverse_or_zero(length) * off;
-    const real tilting = -dot(direction, point) * cosine_ * mm_per_count;
-    const real first = dot(away, frame_.across[0]);
-    const real second = dot(away, frame_.across[1]);
-    result_.arm.value = length * mm_per_count;
-    state(first, second, tilting * first, tilting * second, result_.arm, true);
-  }
-
-  const Work& work_;
-  const pivotrace_axis& axis_;
-  const Frame& frame_;
-  const real* x_;
-  int k_;
-  pivotrace_result& all_;
-  pivotrace_axis_result& result_;
-  Vector shift_{};
-  real cosine_ = real(1);
-};
-
-void write_summary(Work& work, pivotrace_result& result) {
-  const pivotrace_errors& errors = work.survey->setup->errors;
+void write_summary(const Work& work, pivotrace_result& result) {
+  const pivotrace_errors& errors = work.setup->errors;
   const int32_t stations = station_redundancy(work);
-  result.touches = work.survey->touches;
+  result.touches = work.touches;
   result.stations = work.survey->stations;
   result.passes = work.pass;
   result.touch_redundancy = touch_redundancy(work);
@@ -246,7 +231,8 @@ void write_summary(Work& work, pivotrace_result& result) {
   result.touch_chi2 = work.within;
   result.station_chi2 = work.between;
   result.touch_sigma =
-      real(errors.touch_sigma_nm) * real(1e-6) * contact::square_root(pooled_touch_factor(work));
+      real(errors.touch_sigma_nm) * real(1e-6) *
+      contact::square_root(pooled_factor(work, work.within, result.touch_redundancy));
 }
 
 }  // namespace
@@ -257,60 +243,36 @@ void clear_result(pivotrace_result& result) {
   result.worst_station = -1;
 }
 
-real pooled_station_factor(const Work& work) {
-  const int32_t dof = work.survey->setup->errors.dof;
-  const int32_t redundancy = station_redundancy(work);
-  if (dof == 0 || redundancy <= 0) return real(1);
-  return (real(dof) + work.between) / real(dof + redundancy);
-}
-
 void state_uncertainty(const pivotrace_result& result, const real* by_unknown, real cancels,
                        pivotrace_value& value) {
-  const real random = variance(result.repeatable, by_unknown);
-  const real all = larger(variance(result.absolute, by_unknown) - cancels, random);
-  const real dof = real(result.dof);
-  value.u = contact::square_root(random);
-  value.u_absolute = contact::square_root(all);
-  value.U95 = value.u * student_t(normal_975, dof);
-  // Welch-Satterthwaite: common terms have no spread of their own.
-  const real share = random > real(0) ? all / random : real(1);
-  value.U95_absolute = value.u_absolute * student_t(normal_975, dof * share * share);
+  state(variance(result.repeatable, by_unknown), variance(result.absolute, by_unknown) - cancels,
+        result.dof, value);
 }
 
 void conclude(Work& work, pivotrace_result& result) {
   write_summary(work, result);
-  feel_diameters(work);
-  gains_from_felt(work);
-  const real factor = pooled_station_factor(work);
-  for (int i = 0; i < axis_columns(work); ++i) covariance_row(work, i, factor, result);
-  for (int k = 0; k < work.survey->setup->axes; ++k) AxisStatement(work, k, result).write();
-}
-
-void name_open(Work& work, pivotrace_result& result) {
-  const pivotrace_errors& errors = work.survey->setup->errors;
-  const real location = real(errors.location_limit_nm) * real(1e-6);
-  const real orientation = real(errors.orientation_limit_mas) * rad_per_mas;
-  for (int k = 0; k < work.survey->setup->axes; ++k) {
-    for (int c = 0; c < 3; ++c) {
-      const pivotrace_axis_result& axis = result.axis[k];
-      // Written so that what is not a number is open.
-      if (!(axis.location[c].U95_absolute <= location)) {
-        result.undetermined |= PIVOTRACE_OPEN_CENTRE << (2 * k);
-      }
-      if (!(axis.orientation[c].U95_absolute <= orientation)) {
-        result.undetermined |= PIVOTRACE_OPEN_LEAN << (2 * k);
-      }
-    }
+  add_touches(work, result);
+  add_linear(work, result);
+  for (int k = 0; k < 3; ++k) {
+    move_by_offset(work, k, work.solution());
+    add_column(work, work.solution(), real(0), real(1), result);
   }
+  for (int k = 0; k < axes_of(*work.setup); ++k) state_axis(work, k, result);
 }
 
 void name_artefacts_open(Work& work, pivotrace_result& result) {
-  const real location = real(work.survey->setup->errors.location_limit_nm) * real(1e-6);
-  const int width = work.layout.dense() + 1;
-  for (int j = 0; j < work.layout.axes_begin; ++j) {
-    solve_unit(work, work.layout.other + j);
+  const real location = real(work.setup->errors.location_limit_nm) * real(1e-6);
+  const Layout& layout = work.layout;
+  const int width = layout.dense() + 1;
+  real* row = work.solution();
+  for (int j = 0; j < layout.axes_begin; ++j) {
+    const int from = layout.other() + j;
+    clear(row, width);
+    row[from] = real(1);
+    solve_forward_row(work.dense + row_begin(from, width), layout.dense() - from, width - from,
+                      row + from);
     real sum = real(0);
-    for (int c = 0; c < width - 1; ++c) sum += square(work.block()[block_rows * c]);
+    for (int c = from; c < layout.dense(); ++c) sum += square(row[c]);
     // Two standard deviations, lengths and tilts alike judged as lengths: a tilt counts 1 m.
     if (!(real(2) * contact::square_root(sum) * mm_per_count <= location)) {
       result.undetermined |= open_bit(work, j);

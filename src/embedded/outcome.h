@@ -8,15 +8,10 @@ namespace pivotrace::PIVOTRACE_EMBEDDED {
 /// A result without values.
 void clear_result(pivotrace_result& result);
 
-/// Variance factor of everything that differs between stations, pooled with what the set-up states.
-real pooled_station_factor(const Work& work);
-
-/// Fills the result from the last pass, with `felt` holding scales and squarenesses as the axes feel
-/// them. Overwrites block, solution and `felt`.
+/// Fills the result from the last pass, with the last columns of `felt` holding scales and squarenesses
+/// as the axes feel them, and names in `undetermined` the axes whose U95 is beyond its limit. Overwrites
+/// solution and `felt`.
 void conclude(Work& work, pivotrace_result& result);
-
-/// Names the axes whose U95 is beyond its limit.
-void name_open(Work& work, pivotrace_result& result);
 
 /// Names the places and diameters of artefacts known no better than the limit, by two sigma.
 void name_artefacts_open(Work& work, pivotrace_result& result);

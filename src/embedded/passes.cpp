@@ -14,14 +14,6 @@ constexpr real rough_tilt = real(0.05);
 /// Beyond this multiple of it the answer is not believed.
 constexpr real believed = real(4);
 
-/// A start is near enough when the last step was below this part of it: what is left is its square,
-/// and an exact pass comes nearer from there as well.
-/// Two exact passes are needed in double anyway.
-constexpr real near_enough = sizeof(real) == sizeof(float) ? real(0.25) : real(0.7);
-
-/// A state to be shown was near enough when the last step was below this part.
-constexpr real near_enough_to_show = real(0.005);
-
 /// 0.1 sigma an unknown. A hundredth never settles in float; in double a thousandth costs nothing.
 constexpr real settled_square = sizeof(real) == sizeof(float) ? real(0.01) : real(1e-6);
 
@@ -42,30 +34,33 @@ real rough(const Work& work, int unknown) {
   return (named & Layout::tilt) != 0 ? rough_tilt : rough_place;
 }
 
-/// Radius uncertainty [counts] of the artefact a diameter unknown belongs to; 0: free.
-real known_within(const Work& work, int unknown) {
-  const pivotrace_setup& setup = *work.survey->setup;
-  for (int a = 0; a < setup.artefacts; ++a) {
-    if (work.layout.diameter[a] == unknown) {
-      return real(0.5) * real(setup.artefact[a].diameter_u_nm) * counts_per_nm;
-    }
-  }
-  return real(0);
-}
-
 void hold(Work& work, int unknown, real sigma) {
   const int width = work.layout.dense() + 1;
-  const int row = work.layout.other + unknown;
-  real* begin = work.dense() + row_begin(row, width);
-  begin[0] = real(1) / sigma;
-  begin[width - 1 - row] = -work.unknowns[unknown] / sigma;
+  const int row = work.layout.other() + unknown;
+  real* begin = work.dense + row_begin(row, width);
+  const real weight = real(1) / sigma;
+  begin[0] = weight;
+  begin[width - 1 - row] = -work.unknowns[unknown] * weight;
 }
 
 real stated_touch_variance(const Work& work) {
-  return square(real(work.survey->setup->errors.touch_sigma_nm) * counts_per_nm);
+  return square(real(work.setup->errors.touch_sigma_nm) * counts_per_nm);
+}
+
+/// Origin of positions: nominal centre of the first work-side axis, else place of artefact 0.
+const int32_t* origin_of(const pivotrace_setup& setup) {
+  for (int k = 0; k < axes_of(setup); ++k) {
+    if (!with_tool_axes || setup.axis[k].side == PIVOTRACE_WORK_SIDE) return setup.axis[k].centre;
+  }
+  return setup.artefact[0].at;
 }
 
 }  // namespace
+
+void weigh_touches_by(Work& work, real variance) {
+  work.touch_variance = variance;
+  work.weight = real(1) / contact::square_root(variance);
+}
 
 int32_t prepare(const pivotrace_survey* survey, void* memory, size_t size, bool keep) {
   if (survey == nullptr || memory == nullptr) return PIVOTRACE_NO_POINTER;
@@ -75,23 +70,30 @@ int32_t prepare(const pivotrace_survey* survey, void* memory, size_t size, bool 
   Work& work = *static_cast<Work*>(memory);
   const bool kept = keep && work.mark == mark_of_work && work.survey == survey &&
                     work.job == PIVOTRACE_JOB_UPDATE && near_nominal(work);
+  const pivotrace_setup& setup = *survey->setup;
   if (!kept) {
     __builtin_memset(memory, 0, sizeof(Work));
     work.survey = survey;
+    work.setup = &setup;
     work.mark = mark_of_work;
-    work.touch_variance = stated_touch_variance(work);
+    weigh_touches_by(work, stated_touch_variance(work));
   }
   work.layout = layout_of(*survey);
-  work.origin = origin_of(*survey->setup);
+  work.dense = work.solution() + work.layout.width();
+  work.positions = work.dense + work.layout.dense_numbers();
+  work.origin = origin_of(setup);
   work.touches = survey->touches;
-  work.station = 0;
-  work.pass = 0;
-  work.phase = Phase::none;
-  const pivotrace_setup& setup = *survey->setup;
-  for (int k = 0; k < most_axes && k < setup.axes; ++k) {
+  for (int k = 0; k < axes_of(setup); ++k) {
     work.axis_frame[k] = frame_of(vector_of(setup.axis[k].direction));
   }
-  return PIVOTRACE_OK;
+  begin_start(work);
+  return PIVOTRACE_BUSY;
+}
+
+void begin_start(Work& work) {
+  work.pass = 0;
+  work.phase = Phase::start;
+  begin_pass(work, true);
 }
 
 int32_t same_survey(const pivotrace_survey* survey, const Work* work) {
@@ -104,78 +106,72 @@ int32_t same_survey(const pivotrace_survey* survey, const Work* work) {
 
 void begin_pass(Work& work, bool held) {
   const Layout& layout = work.layout;
-  const int numbers = row_begin(layout.dense(), layout.dense() + 1) +
-                      layout.positions * layout.numbers_a_position();
-  __builtin_memset(work.dense(), 0, static_cast<size_t>(numbers) * sizeof(real));
-  for (int r = 0; r < layout.other; ++r) {
-    work.dense()[row_begin(r, layout.dense() + 1)] = real(1);
+  clear(work.dense, layout.dense_numbers() + layout.positions * layout.numbers_a_position());
+  for (int r = 0; r < layout.other(); ++r) {
+    work.dense[row_begin(r, layout.dense() + 1)] = real(1);
   }
   for (int k = 0; k < layout.positions; ++k) {
     for (int r = 0; r < layout.each(); ++r)
       work.position(k)[row_begin(r, layout.width())] = real(1);
   }
-  for (int j = 0; j < layout.unknowns; ++j) {
-    const real known = known_within(work, j);
-    if (known > real(0)) {
-      hold(work, j, known);
-    } else if (held) {
-      hold(work, j, rough(work, j));
-    }
+  for (int j = 0; held && j < layout.unknowns; ++j) hold(work, j, rough(work, j));
+  for (int a = 0; a < work.setup->artefacts; ++a) {
+    const real known = radius_u(work.setup->artefact[a]);
+    if (known > real(0)) hold(work, layout.radius[a], known);
   }
   work.rank = 0;
   work.within = real(0);
   work.between = real(0);
   work.station = 0;
+  work.gap = work.phase == Phase::start ? Gap::algebraic : Gap::exact;
   set_chain(work);
 }
 
-void pass_station(Work& work, Gap gap) {
+void pass_station(Work& work) {
   const pivotrace_station& stay = work.survey->station[work.station];
   const Layout& layout = work.layout;
+  const bool exact = work.gap == Gap::exact;
   turn_to(work, stay);
-  const int coefficients = work.visit.coefficients();
-  const real left = reduce_touches(work, stay, gap);
-  work.within += left / stated_touch_variance(work);
-  work.rank += stay.touches < coefficients ? int32_t{stay.touches} : coefficients;
-  // In the algebraic gap the first row holds rho^2 - |error|^2, a number of the station alone.
   // A start needs no weights but those of the touches: the exact passes bring the others.
-  const bool plain = gap == Gap::algebraic && work.job == PIVOTRACE_JOB_FIT;
-  whiten(work, plain ? real(0) : station_variance(work), gap == Gap::algebraic);
-  const int from = gap == Gap::exact ? 0 : static_cast<int>(layout.other);
-  const int column = gap == Gap::exact ? 0 : layout.each() + from;
-  weigh_block(work, column);
+  work.visit.shift_sigma =
+      exact || work.job != PIVOTRACE_JOB_FIT ? stated_shift_sigma(work) : real(0);
+  work.within += reduce_touches(work, stay) * (work.touch_variance / stated_touch_variance(work));
+  const int coefficients = work.visit.coefficients();
+  work.rank += stay.touches < coefficients ? int32_t{stay.touches} : coefficients;
+  const int from = exact ? 0 : layout.other();
+  const int thin = layout.each() + from;
+  weigh_block(work, exact ? 0 : thin);
   const int width = layout.dense() + 1;
   real* block = work.block();
-  if (gap == Gap::exact) {
-    absorb(work.position(stay.position[int{layout.thin_axis}]), layout.each(), layout.width(),
-           block);
-  }
-  absorb(work.dense() + row_begin(from, width), layout.dense() - from, width - from,
-         block + block_rows * (layout.each() + from));
+  if (exact) absorb(work.position_of(stay), layout.each(), layout.width(), block);
+  absorb(work.dense + row_begin(from, width), layout.dense() - from, width - from,
+         block + block_rows * thin);
   const real* rest = block + block_rows * (layout.width() - 1);
   work.between += product(rest, rest);
+  ++work.station;
 }
 
-Step end_pass(Work& work, Gap gap) {
+Step end_pass(Work& work) {
   const Layout& layout = work.layout;
   const int width = layout.dense() + 1;
-  const int from = gap == Gap::exact ? 0 : layout.other;
+  const int from = work.gap == Gap::exact ? 0 : layout.other();
   real* x = work.solution();
   real squares = real(0);
+  const real* row = work.dense + row_begin(from, width);
   for (int r = from; r < layout.dense(); ++r) {
-    x[r] = work.dense()[row_begin(r, width) + width - 1 - r];
-    if (r >= layout.other) squares += x[r] * x[r];
+    row += width - r;
+    x[r] = row[-1];
+    if (r >= layout.other()) squares += x[r] * x[r];
   }
-  solve_back(work.dense(), from, layout.dense(), width, x);
-  Step step{false, false, false, is_number(squares)};
+  solve_back(work.dense, from, layout.dense(), width, x);
+  Step step{false, is_number(squares), real(0)};
   bool near_end = true;
   for (int j = 0; j < layout.unknowns; ++j) {
-    const real move = x[layout.other + j];
+    const real move = x[layout.other() + j];
     work.unknowns[j] += move;
-    if (!is_number(work.unknowns[j])) step.finite = false;
     const real share = magnitude(move) / rough(work, j);
-    if (share > near_enough) step.far = true;
-    if (share > near_enough_to_show) step.bent = true;
+    step.longest = larger(step.longest, share);
+    if (!(share < real(1e9))) step.finite = false;
     // A diameter is a plain sum: its step bends nothing.
     const int32_t named = work.layout.named[j];
     const bool tilts = (named & Layout::tilt) != 0;
@@ -195,17 +191,17 @@ int32_t open_bit(const Work& work, int unknown) {
 
 int32_t hanging(Work& work) {
   const Layout& layout = work.layout;
-  const int width = layout.dense() + 1;
   int32_t bits = 0;
-  for (int r = layout.other; r < layout.dense(); ++r) {
+  for (int j = 0; j < layout.unknowns; ++j) {
+    const int r = layout.other() + j;
+    const real* number = work.dense + r;
     real column = real(0);
-    for (int above = 0; above <= r; ++above) {
-      column += square(work.dense()[row_begin(above, width) + r - above]);
+    for (int above = 0; above < r; ++above) {
+      column += square(*number);
+      number += layout.dense() - above;
     }
-    const real diagonal = work.dense()[row_begin(r, width)];
-    if (!(square(diagonal) > square(hanging_share) * column)) {
-      bits |= open_bit(work, r - layout.other);
-    }
+    // Written so that what is not a number hangs.
+    if (!(square(*number) > square(hanging_share) * column)) bits |= open_bit(work, j);
   }
   return bits;
 }
@@ -213,15 +209,18 @@ int32_t hanging(Work& work) {
 int32_t touch_redundancy(const Work& work) { return work.touches - work.rank; }
 
 int32_t station_redundancy(const Work& work) {
-  int32_t known = 0;
-  for (int j = 0; j < work.layout.axes_begin; ++j) known += known_within(work, j) > real(0) ? 1 : 0;
-  return work.rank + known - work.layout.unknowns;
+  return work.rank + work.layout.known - work.layout.unknowns;
 }
 
-real pooled_touch_factor(const Work& work) {
-  const int32_t dof = work.survey->setup->errors.dof;
-  if (dof == 0) return real(1);
-  return (real(dof) + work.within) / real(dof + touch_redundancy(work));
+real pooled_factor(const Work& work, real squares, int32_t redundancy) {
+  const int32_t dof = work.setup->errors.dof;
+  if (dof == 0 || redundancy <= 0) return real(1);
+  return (real(dof) + squares) / real(dof + redundancy);
+}
+
+void pool_touches(Work& work) {
+  weigh_touches_by(
+      work, stated_touch_variance(work) * pooled_factor(work, work.within, touch_redundancy(work)));
 }
 
 bool near_nominal(const Work& work) {

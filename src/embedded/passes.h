@@ -5,30 +5,41 @@
 
 namespace pivotrace::PIVOTRACE_EMBEDDED {
 
-/// Checks what a job needs, lays out the work memory and forgets what was in it. With `keep` unknowns
-/// found by an update of the same survey stay.
+/// Checks what a job needs, lays out the work memory, forgets what was in it and begins the first pass:
+/// BUSY, or why not. With `keep` unknowns found by an update of the same survey stay.
 int32_t prepare(const pivotrace_survey* survey, void* memory, size_t size, bool keep);
+
+/// The first pass from where the unknowns are.
+void begin_start(Work& work);
 
 /// OK while the survey is as it was when the job began and the memory is that of the job.
 int32_t same_survey(const pivotrace_survey* survey, const Work* work);
 
-/// Starts a pass: empty triangles but for what is known beforehand. `held`: all unknowns are held near
-/// their nominal values, as closely as a set-up has to be.
+/// Starts a pass, by the phase with algebraic or exact gaps: empty triangles but for what is known
+/// beforehand. `held`: all unknowns are held near their nominal values, as closely as a set-up has to be.
 void begin_pass(Work& work, bool held);
 
-/// One station into the triangles.
-void pass_station(Work& work, Gap gap);
+/// The next station into the triangles.
+void pass_station(Work& work);
+
+/// A start is near enough when the last step was below this part of how far unknowns may be off: what is
+/// left is its square, and an exact pass comes nearer from there as well. Two exact passes are needed in
+/// double anyway.
+constexpr real near_enough = sizeof(real) == sizeof(float) ? real(0.25) : real(0.7);
+
+/// A state to be shown was near enough when the last step was below this part: the next pass would move
+/// it by no more than can be shown.
+constexpr real near_enough_to_show = real(0.005);
 
 /// What a pass came to.
 struct Step {
-  bool far;      ///< it moved by more than a start may be off
-  bool bent;     ///< by so much that the next pass will move it again by more than can be shown
-  bool settled;  ///< by less than a tenth of its sigma, or the next would
+  bool settled;  ///< it moved by less than a tenth of its sigma, or the next would
   bool finite;
+  real longest;  ///< the largest share of how far an unknown may be off
 };
 
 /// Solves, moves the unknowns.
-Step end_pass(Work& work, Gap gap);
+Step end_pass(Work& work);
 
 /// Bits of `undetermined` for the unknowns that hang on others in the triangle.
 int32_t hanging(Work& work);
@@ -40,8 +51,12 @@ int32_t open_bit(const Work& work, int unknown);
 int32_t touch_redundancy(const Work& work);
 int32_t station_redundancy(const Work& work);
 
-/// Touch variance pooled with what the set-up states, as a factor of the stated one.
-real pooled_touch_factor(const Work& work);
+/// A variance pooled with what the set-up states, as a factor of the stated one: `squares` with
+/// `redundancy` were found.
+real pooled_factor(const Work& work, real squares, int32_t redundancy);
+
+/// Puts touches into use with their variance pooled.
+void pool_touches(Work& work);
 
 /// True when all unknowns are within the neighbourhood the nominal values promise.
 bool near_nominal(const Work& work);

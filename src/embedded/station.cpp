@@ -12,7 +12,7 @@
 // the price of 1.0 kB on a Cortex-M4 where pass_axis takes 0.4, and of the spokes kept.
 #include "embedded/station.h"
 
-#include "pivotrace/contact/gap.h"
+#include "embedded/angles.h"
 
 namespace pivotrace::PIVOTRACE_EMBEDDED {
 
@@ -20,15 +20,12 @@ namespace {
 
 using Axis = contact::Axis<real>;
 
-/// Second point of a pin [counts]: 10 mm from the first.
-constexpr real pin_base = real(1000000);
-
 bool carries_tool(const Axis& axis) { return with_tool_axes && axis.tool_side; }
 
 /// Rows of the block in which a displacement stands on its way out.
-real* displacement(Work& work, int column) { return work.block() + block_rows * column + 1; }
+real* displacement(Work& work, int column) { return work.block() + block_rows * column; }
 
-void put(Work& work, int column, real factor, const Vector& by) {
+PIVOTRACE_ONE_COPY void put(Work& work, int column, real factor, const Vector& by) {
   real* rows = displacement(work, column);
   for (int i = 0; i < 3; ++i) rows[i] = factor * by[i];
 }
@@ -45,10 +42,9 @@ void carry(Work& work, const Axis& axis, int column, int count) {
 Vector pass_axis(Work& work, const pivotrace_station& stay, int k, const Vector& point) {
   const Axis& axis = work.chain.axes[k];
   const Frame& frame = work.axis_frame[k];
-  const pivotrace_axis& stated = work.survey->setup->axis[k];
+  const pivotrace_axis& stated = work.setup->axis[k];
   const real sign = carries_tool(axis) ? real(-1) : real(1);
-  const Vector before = minus(point, axis.point);
-  const Vector after = turned_finely(axis, work.fine[k], before);
+  const Vector after = turned(axis.body_turn, minus(point, axis.point));
   const real shortened = sign * dot(axis.direction, frame.along);
   const real along = dot(axis.direction, after);
   int column = work.layout.column(work.layout.axis(k));
@@ -110,7 +106,7 @@ Vector place_pin(Work& work, const pivotrace_artefact& artefact, const real* x, 
 /// displaced with every unknown.
 Vector show_point(Work& work, const pivotrace_station& stay, real along) {
   const int number = stay.artefact;
-  const pivotrace_artefact& artefact = work.survey->setup->artefact[number];
+  const pivotrace_artefact& artefact = work.setup->artefact[number];
   const real* x = work.unknowns + work.layout.place[number];
   const int column = work.layout.column(work.layout.place[number]);
   Vector point = difference(artefact.at, work.origin);
@@ -127,22 +123,24 @@ Vector show_point(Work& work, const pivotrace_station& stay, real along) {
   return minus(point, pass_axes(work, stay, work.chain.count - 1, true, Vector{}));
 }
 
-/// Of the displacements of a pin those are felt that are square to it. Those of the second point are
-/// put aside into the rows the first does not need.
+/// Of the displacements of a pin those are felt that are square to it: rows 0 and 1 get that of the
+/// first point, rows 2 and 3 by how much that of the second is more. `second`: rows 3 and 4 keep it
+/// meanwhile.
 void feel_pin(Work& work, bool second) {
   const Frame& pin = work.visit.pin;
   real* column = work.block();
   for (int c = work.layout.width() - 1; c > 0; --c, column += block_rows) {
-    const Vector by = {{column[1], column[2], column[3]}};
+    const Vector by = {{column[0], column[1], column[2]}};
     const real felt[2] = {dot(by, pin.across[0]), dot(by, pin.across[1])};
     if (second) {
-      column[0] = felt[0];
+      column[3] = felt[0];
       column[4] = felt[1];
     } else {
-      column[3] = column[0];
-      column[0] = real(0);
-      column[1] = felt[0];
-      column[2] = felt[1];
+      column[0] = felt[0];
+      column[1] = felt[1];
+      column[2] = column[3] - felt[0];
+      column[3] = column[4] - felt[1];
+      column[4] = real(0);
     }
   }
 }
@@ -158,9 +156,9 @@ void feel_pin(Work& work, bool second) {
 }  // namespace
 
 void set_chain(Work& work) {
-  const pivotrace_setup& setup = *work.survey->setup;
+  const pivotrace_setup& setup = *work.setup;
   work.chain.count = 0;
-  for (int k = 0; k < most_axes && k < setup.axes; ++k) {
+  for (int k = 0; k < axes_of(setup); ++k) {
     const pivotrace_axis& axis = setup.axis[k];
     const bool tool_side = with_tool_axes && axis.side == PIVOTRACE_TOOL_SIDE;
     const Frame& frame = work.axis_frame[k];
@@ -174,148 +172,30 @@ void set_chain(Work& work) {
 }
 
 void turn_to(Work& work, const pivotrace_station& stay) {
-  const pivotrace_setup& setup = *work.survey->setup;
   const int number = stay.artefact;
-  const pivotrace_artefact& artefact = setup.artefact[number];
+  const pivotrace_artefact& artefact = work.setup->artefact[number];
   Visit& visit = work.visit;
-  for (int k = 0; k < most_axes && k < work.chain.count; ++k) {
+  for (int k = 0; k < axes_of(*work.setup); ++k) {
     // The stations of a pass come in order: an axis that did not move stands as it stood.
-    const bool moved = work.station == 0 || (&stay)[-1].angle[k] != stay.angle[k];
-    if (moved) stand_at(work.chain.axes[k], work.fine[k], stay.angle[k]);
+    if (most_axes == 2 && work.station > 0 && (&stay)[-1].angle[k] == stay.angle[k]) continue;
+    stand_at(work.chain.axes[k], stay.angle[k]);
   }
   visit.on_pin = artefact.kind == PIVOTRACE_PIN;
-  const int diameter = int{work.layout.diameter[number]};
+  const int radius = int{work.layout.radius[number]};
   const bool shared = artefact.diameter_as >= 0;
   visit.radius =
-      real(0.5) * real(setup.artefact[shared ? 0 : number].diameter) + work.unknowns[diameter];
+      real(0.5) * real(work.setup->artefact[shared ? 0 : number].diameter) + work.unknowns[radius];
   clear(work.block(), block_rows * work.layout.width());
   if (visit.is_pin()) {
     show_pin(work, stay);
   } else {
     visit.shown = show_point(work, stay, real(0));
   }
-  work.block()[block_rows * work.layout.column(diameter)] = real(1);
+  displacement(work, work.layout.column(radius))[visit.coefficients() - 1] = real(1);
 }
 
-void look_at(const Work& work, const pivotrace_touch& touch, Gap gap, int stride, real* row) {
-  const Visit& visit = work.visit;
-  const Vector off = minus(difference(touch.at, work.origin), visit.shown);
-  const bool pin = visit.is_pin();
-  const Vector felt =
-      pin ? Vector{{dot(off, visit.pin.across[0]), dot(off, visit.pin.across[1])}} : off;
-  const real squares = dot(felt, felt);
-  real scale = real(1) / visit.radius;
-  real left = real(0.5) * (squares * scale - visit.radius);
-  if (gap == Gap::exact) {
-    const real distance = contact::square_root(squares);
-    scale = contact::inverse_or_zero(distance);
-    left = contact::gap_at(ArtefactKind::ball, distance, visit.radius, real(0));
-  }
-  const real far = pin ? dot(off, visit.pin.along) * (real(1) / pin_base) : real(0);
-  const real near = scale * (real(1) - far);
-  row[0] = real(1);
-  row[stride] = near * felt[0];
-  row[2 * stride] = near * felt[1];
-  row[3 * stride] = scale * (pin ? far * felt[0] : felt[2]);
-  if constexpr (with_pins) row[4 * stride] = scale * far * felt[1];
-  row[block_rows * stride] = left;
-}
-
-real reduce_touches(Work& work, const pivotrace_station& stay, Gap gap) {
-  Visit& visit = work.visit;
-  clear(visit.triangle, row_begin(block_rows, block_rows + 1));
-  real left = real(0);
-  const pivotrace_touch* touch = work.survey->touch + stay.first;
-  for (int t = 0; t < stay.touches; t += touch_rows) {
-    const int rows = stay.touches - t < touch_rows ? stay.touches - t : touch_rows;
-    if (rows < touch_rows) clear(visit.columns, touch_rows * (block_rows + 1));
-    for (int r = 0; r < rows; ++r, ++touch)
-      look_at(work, *touch, gap, touch_rows, visit.columns + r);
-    absorb_touches(visit.triangle, visit.coefficients(), block_rows + 1, visit.columns);
-    const real* rest = visit.columns + touch_rows * block_rows;
-    for (int r = 0; r < touch_rows; ++r) left += square(rest[r]);
-  }
-  return left;
-}
-
-real touch_weight(const Work& work) { return real(1) / contact::square_root(work.touch_variance); }
-
-real station_variance(const Work& work) {
-  return square(real(work.survey->setup->errors.station_sigma_nm) * counts_per_nm);
-}
-
-// Columns from the diagonal on are there.
-real shift_of_row(const Visit& visit, int r, int i) {
-  const real* row = visit.triangle + row_begin(r, block_rows + 1) - r;
-  const real first = r <= 1 + i ? row[1 + i] : real(0);
-  return visit.is_pin() && r <= 3 + i ? first + row[3 + i] : first;
-}
-
-namespace {
-
-/// Covariance of the rows of the reduced touches, lower triangle row by row (five numbers each).
-void covariance_of_rows(const Visit& visit, real variance, real* covariance) {
-  for (int r = 0; r < visit.coefficients(); ++r) {
-    for (int c = 0; c < r; ++c) covariance[block_rows * r + c] = real(0);
-    covariance[(block_rows + 1) * r] = real(1);
-  }
-  for (int i = 0; i < visit.shifts(); ++i) {
-    real felt[block_rows];
-    for (int r = 0; r < visit.coefficients(); ++r) {
-      felt[r] = shift_of_row(visit, r, i);
-      const real factor = variance * felt[r];
-      for (int c = 0; c <= r; ++c) covariance[block_rows * r + c] += factor * felt[c];
-    }
-  }
-}
-
-/// U^-1 times the triangle; `variance` of the station over that of a touch.
-void take_out_shift(Visit& visit, real variance) {
-  real covariance[block_rows * block_rows];
-  covariance_of_rows(visit, variance, covariance);
-  for (int j = visit.coefficients() - 1; j >= 0; --j) {
-    real* pivot = covariance + block_rows * j;
-    real* from = visit.triangle + row_begin(j, block_rows + 1);
-    const real inverse = real(1) / contact::square_root(pivot[j]);
-    for (int c = 0; c < j; ++c) pivot[c] *= inverse;
-    for (int c = 0; c <= block_rows - j; ++c) from[c] *= inverse;
-    for (int i = 0; i < j; ++i) {
-      const real factor = pivot[i];
-      real* other = covariance + block_rows * i;
-      for (int c = 0; c <= i; ++c) other[c] -= factor * pivot[c];
-      real* to = visit.triangle + row_begin(i, block_rows + 1) + j - i;
-      for (int c = 0; c <= block_rows - j; ++c) to[c] -= factor * from[c];
-    }
-  }
-}
-
-}  // namespace
-
-void whiten(Work& work, real variance, bool without_first) {
-  Visit& visit = work.visit;
-  const real touch = touch_weight(work);
-  if (variance > real(0)) take_out_shift(visit, variance * touch * touch);
-  for (real& number : visit.triangle) number *= touch;
-  if (without_first) clear(visit.triangle, block_rows + 1);
-}
-
-void weigh_block(Work& work, int from) {
-  const Visit& visit = work.visit;
-  // A copy is not taken for something the columns might be.
-  real weights[row_begin(block_rows, block_rows + 1)];
-  for (int i = 0; i < row_begin(block_rows, block_rows + 1); ++i) weights[i] = visit.triangle[i];
-  real* column = work.block() + block_rows * from;
-  for (int c = from + 1; c < work.layout.width(); ++c, column += block_rows) {
-    const real* weight = weights;
-    for (int r = 0; r < block_rows; ++r, ++weight) {
-      real sum = real(0);
-      for (int j = r; j < block_rows; ++j) sum += *weight++ * column[j];
-      column[r] = sum;
-    }
-  }
-  for (int r = 0; r < block_rows; ++r) {
-    column[r] = visit.triangle[row_begin(r, block_rows + 1) + block_rows - r];
-  }
+real stated_shift_sigma(const Work& work) {
+  return real(work.setup->errors.station_sigma_nm) * counts_per_nm;
 }
 
 }  // namespace pivotrace::PIVOTRACE_EMBEDDED

@@ -2,10 +2,10 @@
 
 namespace pivotrace::PIVOTRACE_EMBEDDED {
 
+namespace {
+
 /// Below this a square is round-off of nothing, and its reciprocal no number.
 constexpr real negligible = real(1e-30);
-
-namespace {
 
 // The reflection I - 2 v v' / v'v with v = (diagonal - new diagonal, column), the new diagonal of the
 // opposite sign: v'v = -2 (new diagonal) (diagonal - new diagonal). Built for speed it stands twice, its
@@ -49,6 +49,22 @@ PIVOTRACE_ONE_COPY inline void absorb_rows(real* triangle, int rows, int width, 
   }
 }
 
+PIVOTRACE_ONE_COPY inline void solve_rows_forward(const real* triangle, int rows, int width,
+                                                  real* block, int rows_of_block) {
+  for (int r = 0; r < rows; ++r) {
+    real column[most_rows];
+    const real inverse = real(1) / triangle[0];
+    for (int i = 0; i < rows_of_block; ++i) block[i] = column[i] = block[i] * inverse;
+    const real* const end = triangle + (width - r);
+    real* other = block;
+    while (++triangle != end) {
+      other += rows_of_block;
+      for (int i = 0; i < rows_of_block; ++i) other[i] -= *triangle * column[i];
+    }
+    block += rows_of_block;
+  }
+}
+
 }  // namespace
 
 void absorb(real* triangle, int rows, int width, real* block) {
@@ -60,20 +76,11 @@ void absorb_touches(real* triangle, int rows, int width, real* block) {
 }
 
 void solve_forward(const real* triangle, int rows, int width, real* block) {
-  for (int r = 0; r < rows; ++r) {
-    real* other = block + block_rows * r;
-    const real inverse = real(1) / triangle[0];
-    real column[block_rows];
-    for (int i = 0; i < block_rows; ++i) {
-      column[i] = other[i] * inverse;
-      other[i] = column[i];
-    }
-    for (int c = 1; c < width - 1 - r; ++c) {
-      other += block_rows;
-      subtract(triangle[c], column, other);
-    }
-    triangle += width - r;
-  }
+  solve_rows_forward(triangle, rows, width, block, block_rows);
+}
+
+void solve_forward_row(const real* triangle, int rows, int width, real* row) {
+  solve_rows_forward(triangle, rows, width, row, 1);
 }
 
 void solve_back(const real* triangle, int from, int rows, int width, real* x) {

@@ -12,15 +12,10 @@ namespace pivotrace::PIVOTRACE_EMBEDDED {
 constexpr int block_rows = with_pins ? 5 : 4;
 
 /// Numbers of a column times those of another.
-inline real product(const real* a, const real* b) {
+PIVOTRACE_ONE_COPY inline real product(const real* a, const real* b) {
   real sum = a[0] * b[0];
   for (int i = 1; i < block_rows; ++i) sum += a[i] * b[i];
   return sum;
-}
-
-/// to -= factor from, a column.
-inline void subtract(real factor, const real* from, real* to) {
-  for (int i = 0; i < block_rows; ++i) to[i] -= factor * from[i];
 }
 
 /// Where row r of a triangle begins.
@@ -36,9 +31,12 @@ void absorb(real* triangle, int rows, int width, real* block);
 /// The same with `touch_rows` rows in the block.
 void absorb_touches(real* triangle, int rows, int width, real* block);
 
-/// Solves R'Y = D for the right sides in the block, column r of it standing for unknown r;
-/// columns from `rows` to `width` - 2 are handed on to the triangle behind.
+/// Solves R'Y = D for the right sides in the block, column r of it standing for unknown r; from the
+/// other columns, the right-hand side among them, what they have in common with R is taken off.
 void solve_forward(const real* triangle, int rows, int width, real* block);
+
+/// The same for one row.
+void solve_forward_row(const real* triangle, int rows, int width, real* row);
 
 /// Solves R x = x for the rows from `from` on; `x` holds the right side before and the answer after.
 void solve_back(const real* triangle, int from, int rows, int width, real* x);

@@ -19,9 +19,7 @@ int combinations(const Work& work) { return 1 << work.survey->setup->axes; }
 
 void begin_attempt(Work& work) {
   __builtin_memset(work.unknowns, 0, sizeof(work.unknowns));
-  work.pass = 0;
-  work.phase = Phase::start;
-  begin_pass(work, true);
+  begin_start(work);
 }
 
 /// chi-squared of each combination; kept where common terms stand in other jobs.
@@ -48,7 +46,7 @@ int32_t verdict(Work& work, int32_t& other_way) {
 
 int32_t close_attempt(Work& work, int32_t& other_way) {
   const bool start = work.phase == Phase::start;
-  const Step step = end_pass(work, start ? Gap::algebraic : Gap::exact);
+  const Step step = end_pass(work);
   // What no number stands for fits worse than anything.
   const real lost = real(1e30);
   const real total = work.within + work.between;
@@ -74,10 +72,8 @@ int32_t close_attempt(Work& work, int32_t& other_way) {
 extern "C" int32_t pivotrace_begin_turn_sense(const pivotrace_survey* survey, void* work,
                                               size_t work_size) {
   const int32_t status = prepare(survey, work, work_size, false);
-  if (status != PIVOTRACE_OK) return status;
-  if (survey->touches == 0) return PIVOTRACE_TOO_FEW;
-  begin_attempt(*static_cast<Work*>(work));
-  return PIVOTRACE_BUSY;
+  if (status != PIVOTRACE_BUSY) return status;
+  return survey->touches == 0 ? PIVOTRACE_TOO_FEW : PIVOTRACE_BUSY;
 }
 
 extern "C" int32_t pivotrace_step_turn_sense(const pivotrace_survey* survey, void* work,
@@ -87,8 +83,7 @@ extern "C" int32_t pivotrace_step_turn_sense(const pivotrace_survey* survey, voi
   const int32_t status = same_survey(survey, begun);
   if (status != PIVOTRACE_OK) return status;
   if (begun->station >= survey->stations) return close_attempt(*begun, *other_way);
-  pass_station(*begun, begun->phase == Phase::start ? Gap::algebraic : Gap::exact);
-  ++begun->station;
+  pass_station(*begun);
   return PIVOTRACE_BUSY;
 }
 

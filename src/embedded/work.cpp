@@ -4,33 +4,34 @@ namespace pivotrace::PIVOTRACE_EMBEDDED {
 
 namespace {
 
-int32_t unknowns_an_index_position(const pivotrace_setup& setup) {
-  for (int k = 0; with_motion && k < setup.axes; ++k) {
+int8_t unknowns_an_index_position(const pivotrace_setup& setup) {
+  for (int k = 0; with_motion && k < axes_of(setup); ++k) {
     if (setup.axis[k].motion_sigma_nm > 0) return 4;
   }
   return 1;
 }
 
-/// The next `count` unknowns are called that.
-void name(Layout& layout, int count, int32_t named) {
-  for (int i = 0; i < count; ++i) {
-    layout.named[layout.unknowns++] = static_cast<int16_t>(named);
-  }
+/// The next `count` unknowns are called that. Returns the first of them.
+int8_t name(Layout& layout, int count, int32_t named) {
+  const int8_t first = layout.unknowns;
+  for (; count > 0; --count) layout.named[layout.unknowns++] = static_cast<int16_t>(named);
+  return first;
 }
 
-/// Diameters first, then places. Of two artefacts an earlier one can only be number 0.
+/// Of two artefacts an earlier one can only be number 0.
 void lay_out_artefacts(const pivotrace_setup& setup, Layout& layout) {
-  for (int a = 0; a < setup.artefacts; ++a) {
-    const bool shared = setup.artefact[a].diameter_as >= 0;
-    layout.diameter[a] = shared ? layout.diameter[0] : static_cast<int8_t>(layout.unknowns);
-    if (!shared) name(layout, 1, PIVOTRACE_OPEN_DIAMETER << (2 * a));
-  }
   for (int a = 0; a < setup.artefacts; ++a) {
     const int32_t place = PIVOTRACE_OPEN_PLACE << (2 * a);
     const bool ball = !with_pins || setup.artefact[a].kind == PIVOTRACE_BALL;
-    layout.place[a] = static_cast<int8_t>(layout.unknowns);
-    name(layout, ball ? 3 : 2, place);
+    layout.place[a] = name(layout, ball ? 3 : 2, place);
     if (!ball) name(layout, 2, place | Layout::tilt);
+  }
+  layout.radii_begin = layout.unknowns;
+  for (int a = 0; a < setup.artefacts; ++a) {
+    layout.radius[a] = layout.radii_begin;
+    if (setup.artefact[a].diameter_as >= 0) continue;
+    layout.radius[a] = name(layout, 1, PIVOTRACE_OPEN_DIAMETER << (2 * a));
+    if (setup.artefact[a].diameter_u_nm > 0) ++layout.known;
   }
 }
 
@@ -40,19 +41,20 @@ Layout layout_of(const pivotrace_survey& survey) {
   const pivotrace_setup& setup = *survey.setup;
   Layout layout{};
   layout.each_ = unknowns_an_index_position(setup);
-  layout.positions = survey.positions[0];
+  int32_t positions = survey.positions[0];
   if constexpr (most_axes == 2) {
     int32_t fewer = setup.axes == 2 ? survey.positions[1] : 0;
-    if (fewer > layout.positions) {
-      layout.thin_axis = 1;
-      layout.positions = fewer;
+    if (fewer > positions) {
+      layout.thin_axis_ = 1;
+      positions = fewer;
       fewer = survey.positions[0];
     }
-    layout.other = fewer * layout.each();
+    layout.other_ = static_cast<int8_t>(fewer * layout.each());
   }
+  layout.positions = static_cast<int8_t>(positions);
   lay_out_artefacts(setup, layout);
   layout.axes_begin = layout.unknowns;
-  for (int k = 0; k < most_axes && k < setup.axes; ++k) {
+  for (int k = 0; k < axes_of(setup); ++k) {
     name(layout, 2, PIVOTRACE_OPEN_CENTRE << (2 * k));
     name(layout, 2, PIVOTRACE_OPEN_LEAN << (2 * k) | Layout::tilt);
   }
@@ -60,16 +62,13 @@ Layout layout_of(const pivotrace_survey& survey) {
 }
 
 int32_t numbers_behind(const Layout& layout) {
-  const int width = layout.width();
-  return (block_rows + 1) * width + row_begin(layout.dense(), layout.dense() + 1) +
+  return (block_rows + 1) * layout.width() + layout.dense_numbers() +
          layout.positions * layout.numbers_a_position();
 }
 
-const int32_t* origin_of(const pivotrace_setup& setup) {
-  for (int k = 0; k < setup.axes; ++k) {
-    if (setup.axis[k].side == PIVOTRACE_WORK_SIDE) return setup.axis[k].centre;
-  }
-  return setup.artefact[0].at;
+real radius_u(const pivotrace_artefact& artefact) {
+  if (artefact.diameter_as >= 0) return real(0);
+  return real(artefact.diameter_u_nm) * (real(0.5) * counts_per_nm);
 }
 
 // As the program on the PC does: the machine axis nearest to the direction decides.

@@ -1,14 +1,13 @@
 // The work memory of a job: what is under way, and where the triangles lie behind it.
 //
 // Unknowns of the axes stand last, so that the last rows of the triangle alone tell of them:
-//   [index unknowns of one axis | those of the other | diameters | places | axes]
+//   [index unknowns of one axis | those of the other | places | radii | axes]
 // The first group is thin: a station meets one index position only, so each of its positions keeps
 // a few rows of its own, and the rest is one triangle ("dense").
 #pragma once
 
 #include "embedded/build.h"
 #include "embedded/triangle.h"
-#include "embedded/turn.h"
 
 namespace pivotrace::PIVOTRACE_EMBEDDED {
 
@@ -17,7 +16,6 @@ constexpr int numbers_an_axis = 4;
 constexpr int most_unknowns = numbers_an_axis * most_axes + 5 * most_artefacts;
 constexpr int axis_unknowns = PIVOTRACE_AXIS_UNKNOWNS;
 constexpr int linear_terms = with_linear_terms ? 6 : 0;  ///< three scales, three squarenesses
-constexpr int common_terms = linear_terms + most_artefacts;
 
 /// Nominal direction and two directions square to it: for Z: X, Y; for X: Y, Z; for Y: Z, X.
 struct Frame {
@@ -25,28 +23,37 @@ struct Frame {
   Vector across[2];
 };
 
+inline int axes_of(const pivotrace_setup& setup) {
+  return most_axes == 1 ? 1 : static_cast<int>(setup.axes);
+}
+
 /// Which unknown is which.
 struct Layout {
-  int32_t each_;      ///< unknowns of one index position: 1 or 4
-  int32_t thin_axis;  ///< the axis whose index unknowns stand in front, each position by itself
-  int32_t positions;  ///< of that axis
-  int32_t other;      ///< index unknowns of the other axis
-  int32_t unknowns;   ///< without index unknowns
-  int32_t axes_begin;
-  int8_t diameter[most_artefacts];
+  int8_t each_;       ///< unknowns of one index position: 1 or 4
+  int8_t thin_axis_;  ///< the axis whose index unknowns stand in front, each position by itself
+  int8_t positions;   ///< of that axis
+  int8_t other_;      ///< index unknowns of the other axis
+  int8_t unknowns;    ///< without index unknowns
+  int8_t radii_begin;
+  int8_t axes_begin;
+  int8_t known;  ///< diameters stated with their uncertainty
+  int8_t radius[most_artefacts];
   int8_t place[most_artefacts];
   /// Of each unknown the bit of `undetermined` that names it, and `tilt` where it is one.
   int16_t named[most_unknowns];
   static constexpr int16_t tilt = 0x4000;
 
-  int dense() const { return other + unknowns; }
-  int each() const { return with_motion ? static_cast<int>(each_) : 1; }
+  int each() const { return with_motion ? int{each_} : 1; }
+  int thin_axis() const { return most_axes == 1 ? 0 : int{thin_axis_}; }
+  int other() const { return most_axes == 1 ? 0 : int{other_}; }
+  int dense() const { return other() + unknowns; }
   int width() const { return each() + dense() + 1; }
   int numbers_a_position() const { return row_begin(each(), width()); }
+  int dense_numbers() const { return row_begin(dense(), dense() + 1); }
   /// Column in a block of an unknown, of the index unknowns of an axis.
-  int column(int unknown) const { return each() + other + unknown; }
+  int column(int unknown) const { return each() + other() + unknown; }
   int index_column(const pivotrace_station& stay, int k) const {
-    return k == thin_axis ? 0 : each() + each() * int{stay.position[k]};
+    return k == thin_axis() ? 0 : each() + each() * int{stay.position[k]};
   }
   int axis(int k) const { return axes_begin + numbers_an_axis * k; }
 };
@@ -56,63 +63,80 @@ Layout layout_of(const pivotrace_survey& survey);
 /// Numbers of `real` behind the fixed part.
 int32_t numbers_behind(const Layout& layout);
 
+/// Standard uncertainty of the radius an artefact and the stylus have together [counts]; 0: not known,
+/// or that of the other artefact.
+real radius_u(const pivotrace_artefact& artefact);
+
+/// The triangle of a station: first what is its own, a radius nobody asks for (the start) and its
+/// shift, each in units of its sigma; behind it the coefficients of the artefact, and the gap.
+constexpr int station_width = 9;
+
 /// One station as the passes see it.
 struct Visit {
   bool on_pin;
-  Vector shown;  ///< position at which the stylus centre would sit in the artefact [counts]
-  Frame pin;     ///< its axis and the directions in which it is felt, machine frame
-  real radius;   ///< of artefact and stylus together [counts]
-  /// The touches, reduced: coefficients and gap (see reduce_touches); then the same whitened.
-  real triangle[row_begin(block_rows, block_rows + 1)];
-  /// Touches on their way into it, column by column; in the tests see suspects.cpp.
-  real columns[touch_rows * (block_rows + 1)];
+  Vector shown;      ///< position at which the stylus centre would sit in the artefact [counts]
+  Frame pin;         ///< its axis and the directions in which it is felt, machine frame
+  real radius;       ///< of artefact and stylus together [counts]
+  real shift_sigma;  ///< of the station, each direction [counts]
+  real triangle[row_begin(station_width - 1, station_width)];
+  /// Touches on their way into it, column by column; in the tests one touch.
+  real columns[touch_rows * station_width];
 
   bool is_pin() const { return with_pins && on_pin; }
-  /// Diameter, then displacements of the artefact.
+  /// Displacements of the artefact, then its radius.
   int coefficients() const { return is_pin() ? 5 : 4; }
-  /// Directions in which it is felt.
+  /// Directions in which it is felt; the first coefficients.
   int shifts() const { return is_pin() ? 2 : 3; }
+  /// What of the triangle is the station's own.
+  int own() const { return 1 + shifts(); }
 };
 
 enum class Phase : int8_t { none, start, exact, test };
 
+/// What the reduction of touches treats each gap as.
+enum class Gap : int8_t {
+  algebraic,  ///< (|a|^2 - rho^2) / 2 rho: linear however far off; the start
+  exact,      ///< |a| - rho
+};
+
 struct Work {
   uint32_t mark;
   const pivotrace_survey* survey;
+  const pivotrace_setup* setup;
   const int32_t* origin;  ///< of positions: centre of the first work-side axis, else artefact 0
+  real* dense;            ///< triangle of all unknowns but the thin ones
+  real* positions;        ///< rows of the thin ones
   int32_t touches;        ///< of the survey when the job began
   int32_t station;        ///< next to be visited
   Layout layout;
   Phase phase;
-  int16_t job;
-  int16_t located;  ///< an update came near enough for exact passes
-  int16_t pass;
-  int16_t flipped;      ///< axes whose sense is turned round, bit by bit
+  Gap gap;
+  int8_t job;
+  int8_t located;  ///< an update came near enough for exact passes
+  int8_t pass;
+  int8_t flipped;       ///< axes whose sense is turned round, bit by bit
   int32_t rank;         ///< readings after reduction, all stations
   real touch_variance;  ///< used as weight [counts^2]
+  real weight;          ///< 1 / its root
   real within;          ///< chi-squared of the touches about their stations, stated sigma
   real between;         ///< of the stations
   real unknowns[most_unknowns];
   Frame axis_frame[most_axes];
   Chain chain;
-  FineTurn fine[most_axes];
   Visit visit;
-  /// Scales and squarenesses as the axes feel them, column by column.
-  real felt[axis_unknowns * common_terms];
+  /// How the axes move with each common term, column by column: diameters, scales, squarenesses.
+  real felt[axis_unknowns * (most_artefacts + linear_terms)];
 
+  const real* block() const { return reinterpret_cast<const real*>(this + 1); }
   real* block() { return reinterpret_cast<real*>(this + 1); }
   real* solution() { return block() + block_rows * layout.width(); }
-  real* dense() { return solution() + layout.width(); }
-  real* position(int k) {
-    return dense() + row_begin(layout.dense(), layout.dense() + 1) +
-           k * layout.numbers_a_position();
+  real* position(int k) { return positions + k * layout.numbers_a_position(); }
+  real* position_of(const pivotrace_station& stay) {
+    return position(stay.position[layout.thin_axis()]);
   }
 };
 
 static_assert(sizeof(Work) <= PIVOTRACE_WORK_FIXED * sizeof(real));
-
-/// Origin of positions: nominal centre of the first work-side axis, else place of artefact 0.
-const int32_t* origin_of(const pivotrace_setup& setup);
 
 /// Whole numbers subtracted as such. |a - b| below 2e9.
 PIVOTRACE_ONE_COPY inline Vector difference(const int32_t* a, const int32_t* b) {

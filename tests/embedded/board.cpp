@@ -421,9 +421,7 @@ const Build& PIVOTRACE_BUILD(board)() {
     made.sine = [](std::int32_t a) { return double(core::direction_of(a).sine) / core::one; };
     made.cosine = [](std::int32_t a) { return double(core::direction_of(a).cosine) / core::one; };
     made.arc_tangent = [](double t) { return double{core::arc_tangent(pivotrace_real(t))}; };
-    made.student_t = [](double z, double dof) {
-      return double{core::student_t(pivotrace_real(z), pivotrace_real(dof))};
-    };
+    made.student_975 = [](std::int32_t dof) { return double{core::student_975(dof)}; };
     made.fisher_f = [](double z, double d, double dof) {
       return double{core::fisher_f(pivotrace_real(z), pivotrace_real(d), pivotrace_real(dof))};
     };

@@ -129,7 +129,7 @@ struct Build {
   std::function<double(std::int32_t)> sine;
   std::function<double(std::int32_t)> cosine;
   std::function<double(double)> arc_tangent;
-  std::function<double(double, double)> student_t;
+  std::function<double(std::int32_t)> student_975;
   std::function<double(double, double, double)> fisher_f;
   std::function<double(std::int32_t)> deviate_of_any;
   /// Feeds bytes as set-up, calls and memory sizes; returns the last status. See hostile.h.

@@ -68,8 +68,8 @@
  * MEMORY
  * Two arrays of the caller hold stations (16 bytes each, with two axes 20) and touches (12 bytes). The
  * work memory is needed by update, fit and turn_sense only; PIVOTRACE_WORK_SIZE says how much,
- * pivotrace_work_size says it for the survey at hand. One axis, a ball, twelve index positions: 1608
- * bytes in float, and 316 for the result; in double 3040 and 592. It must be aligned as pivotrace_real
+ * pivotrace_work_size says it for the survey at hand. One axis, a ball, twelve index positions: 1712
+ * bytes in float, and 316 for the result; in double 3344 and 592. It must be aligned as pivotrace_real
  * is. It need not be kept between calls; kept, an update starts from the one before. It does not grow
  * with the touches. Stack of the deepest call: 510 bytes in float (650 built for size), 780 in double.
  *
@@ -413,11 +413,11 @@ typedef struct {
 #define PIVOTRACE_UNKNOWNS(axes, balls, pins, diameters) \
   (4 * (axes) + 3 * (balls) + 4 * (pins) + (diameters))
 
-/* Numbers that do not depend on the survey. */
+/* Numbers that do not depend on the survey; a few more where pointers are longer. */
 #if PIVOTRACE_DOUBLE
-#define PIVOTRACE_WORK_FIXED (PIVOTRACE_AXES == 1 ? 156 : 221)
+#define PIVOTRACE_WORK_FIXED ((PIVOTRACE_AXES == 1 ? 194 : 259) + (sizeof(void*) > 4 ? 3 : 0))
 #else
-#define PIVOTRACE_WORK_FIXED (PIVOTRACE_AXES == 1 ? 178 : 254)
+#define PIVOTRACE_WORK_FIXED ((PIVOTRACE_AXES == 1 ? 204 : 270) + (sizeof(void*) > 4 ? 6 : 0))
 #endif
 
 #define PIVOTRACE_MORE_OF(a, b) ((a) > (b) ? (a) : (b))

@@ -41,7 +41,7 @@ def flash_of(map_file, archive):
         if not found:
             continue
         size = int(found.group(1), 16)
-        if archive in found.group(2):
+        if archive in found.group(2) or ".ltrans" in found.group(2):
             core += size
         elif "libgcc" in found.group(2):
             soft += size
@@ -161,17 +161,20 @@ def flash_of_program(build, program, name):
 
 
 def flash_rows(build, table, held):
+    """The bars are about fit, covariance, U95 and tests; what the calls around it take stands below."""
     for kind, what, asked in [("m4_0_1_{}_hot", "M4F float, one axis, fast", 8500),
                               ("m4_0_1_{}_small", "M4F float, one axis, small", 6000),
                               ("m4_0_2_{}_small", "M4F float, two axes", 10000),
                               ("m0_0_1_{}_small", "M0+ float, one axis, with soft float", 12000),
                               ("m0_0_2_{}_small", "M0+ float, two axes, with soft float", 14000)]:
-        name = kind.format(PLAIN)
-        table.row(f"flash {what}", flash_of_program(build, "fit_only", name), asked,
-                  held.get(f"flash_{name}"), "bytes")
-        name = kind.format(WHOLE)
-        print(f"      with all parts {flash_of_program(build, 'fit_only', name)}, and with updates, turn "
-              f"sense, merging, two axes' distance {flash_of_program(build, 'measure', name)} bytes")
+        plain, whole = (kind.format(parts) + "-flto" for parts in (PLAIN, WHOLE))
+        table.row(f"flash {what}: fit, covariance, U95, tests",
+                  flash_of_program(build, "fit_alone", plain), asked, held.get(f"flash_{plain}"), "bytes")
+        taken_in = flash_of_program(build, "fit_only", plain)
+        print(f"      with taking in and checking {taken_in}, with all parts "
+              f"{flash_of_program(build, 'fit_only', whole)}, and with every call "
+              f"{flash_of_program(build, 'all_calls', whole)}; linked file by file "
+              f"{flash_of_program(build, 'fit_only', kind.format(PLAIN))} bytes")
 
 
 def files_of(map_file, archive):
@@ -199,7 +202,7 @@ def functions_of(elf):
 def cost_rows(build):
     """What each part, each call and each function costs, the small build for one axis."""
     plain = flash_of_program(build, "fit_only", f"m4_0_1_{PLAIN}_small")
-    print("\nWhat parts and calls cost, M4F float, one axis, small")
+    print("\nWhat parts and calls cost, M4F float, one axis, small, linked file by file")
     print(f"{'taking in, fit, covariance, U95, tests':58s} {plain:10d} bytes")
     for part, what in PARTS.items():
         more = flash_of_program(build, "fit_only", f"m4_0_1_{part}_small") - plain
