@@ -329,7 +329,13 @@ export class Drawing {
       const key = centre.toArray().map((each) => each.toFixed(1)).join();
       if (!places.has(key)) places.set(key, { ...station, centre });
     }
-    for (const place of places.values()) this.addStation(place, radius, places.size > 1, look);
+    // No number on another: of places close together the first is numbered.
+    const numbered = [];
+    for (const place of places.values()) {
+      const free = places.size > 1 && numbered.every((each) => each.distanceTo(place.centre) > 2.4 * radius);
+      if (free) numbered.push(place.centre);
+      this.addStation(place, radius, free, look);
+    }
   }
 
   /** A ball that a head swings about stays where it is: its place needs no number. */

@@ -206,13 +206,16 @@ function beginning(bench, demos, picker, choose) {
     const taken = new Map([...files].map(([file, bytes]) => [file.endsWith('.machine.toml') ? file : `${file.replace(/\.toml$/, '')}.machine.toml`, bytes]));
     shop.change('open a machine file', { written: taken, choices: { machine: [...taken.keys()].at(-1) } });
   }, { accept: '.toml' });
+  // Whoever has a machine need not see the questions for a new one.
+  shop.addEventListener('change', () => (asking.open = shop.named('.machine.toml').length === 0));
+  const asking = el('details', { class: 'choice', open: shop.named('.machine.toml').length === 0 }, el('summary', {}, 'A new machine'),
+    el('div', { class: 'row' }, field('What is it called?', name), field('What turns?', kind), field('Do you write mm or inch?', units, 'It holds for every length of the file.'), field('What do you measure with?', touched)),
+    el('p', { class: 'buttons' }, button('Make its form', make, { class: 'main' })), shown);
   return step(
     'Begin',
     'Make a new machine, open your file, or try a demo with invented data.',
     el('div', { class: 'row' }, field('The machine worked on', picker)),
-    el('details', { class: 'choice', open: shop.named('.machine.toml').length === 0 }, el('summary', {}, 'A new machine'),
-      el('div', { class: 'row' }, field('What is it called?', name), field('What turns?', kind), field('Do you write mm or inch?', units, 'It holds for every length of the file.'), field('What do you measure with?', touched)),
-      el('p', { class: 'buttons' }, button('Make its form', make, { class: 'main' })), shown),
+    asking,
     el('div', { class: 'row' }, field('A demo', demo), button('Open the demo', openDemo)),
     drop,
     outcome,
