@@ -9,6 +9,7 @@
 #include "app/next_step.h"
 #include "app/progress.h"
 #include "app/refusal.h"
+#include "app/version.h"
 #include "pivotrace/disk/text_file.h"
 #include "pivotrace/formats/plan_file.h"
 #include "pivotrace/formats/truth_file.h"
@@ -84,6 +85,7 @@ ExitCode report_plan(const PlanReport& arguments, const Console& console) {
                      ? (planned->machine.inch ? LengthUnit::inch : LengthUnit::mm)
                      : length_unit(arguments.units);
   options.date = utc_now();
+  options.version = version;
   for (const auto& [role, name] :
        {std::pair("plan", file), std::pair("machine", planned->machine_file)}) {
     const auto text = listed_text(role, name, options.files, console.disk);

@@ -28,7 +28,7 @@ FigurePage page_of(const std::string& machine, bool simulated, const ChangePageO
   for (const ReportedFile& file : options.files) {
     page.files.push_back({file.role, file.file, file.sha256});
   }
-  page.foot = options.date + ", pivotrace";
+  page.foot = options.date + ", pivotrace " + options.version;
   return page;
 }
 
@@ -191,12 +191,12 @@ Figure history_figure(const History& history, const ValueHistory& value,
          columns.in_change_unit(value.name, point.U95), point.chart, point.alarm});
     figure.numbers.rows.push_back({date_text(time), columns.value(value.name, point.value),
                                    columns.size(value.name, point.U95),
-                                   shown_signed(point.chart, 2), point.alarm ? "cries" : ""});
+                                   shown_signed(point.chart, 2), point.alarm ? "alarm" : ""});
   }
   figure.claim = history_claim(history, value, columns);
   figure.subtitle =
       "Change from the first result with U95; under it the control chart of the value, "
-      "and the lines at which it cries." +
+      "and the lines at which it gives the alarm." +
       next_text(value);
   figure.svg = history_chart(chart).element(figure.claim, figure.subtitle);
   return figure;
@@ -208,8 +208,9 @@ std::string verdict_of(const History& history) {
   const auto creeping =
       std::ranges::count_if(history.values, [](const ValueHistory& v) { return v.trend.creeps; });
   if (jumped == 0 && creeping == 0) {
-    return history.alarmed() ? "Restless: a chart cried, but no jump and no creeping is proven."
-                             : "Nothing jumped, nothing creeps, as far as these results can show.";
+    return history.alarmed()
+               ? "Restless: a chart gave the alarm, but no jump and no creeping is proven."
+               : "Nothing jumped, nothing creeps, as far as these results can show.";
   }
   return fmt::format("{} of {} values jumped, {} creep.", jumped, history.values.size(), creeping);
 }
@@ -227,6 +228,7 @@ std::string comparison_page(const SurveyComparison& comparison, const ChangePage
     if (!figure.svg.empty()) page.figures.push_back(std::move(figure));
   }
   page.sections.push_back(explanations_of(comparison, columns));
+  page.sections.push_back({"What to do", steps_to_take(comparison)});
   PageSection notes{"Notes", {}};
   for (const CompareNote& note : comparison.notes) {
     notes.paragraphs.push_back(note_text(note, comparison, options.unit));

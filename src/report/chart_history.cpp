@@ -59,7 +59,7 @@ class HistoryDrawing {
                  "quiet");
     }
     svg_.line({upper.left, y_of(0.0)}, {upper.right, y_of(0.0)}, "zero");
-    svg_.label({upper.left - 8.0, y_of(0.0) + 5.0}, chart_.unit, Anchor::end, "quiet");
+    draw_unit();
     for (const double limit : near_limits(reach_)) {
       const double y = y_of(limit);
       svg_.line({upper.left, y}, {upper.right, y}, "limit");
@@ -67,6 +67,20 @@ class HistoryDrawing {
       svg_.label({upper.right - 4.0, beside}, "limit", Anchor::end, "limit-word halo",
                  small_label_size);
     }
+  }
+
+  /// Beside the zero; "um/300mm" has no room there in one line.
+  void draw_unit() {
+    const double right = upper.left - 8.0;
+    const std::size_t over = chart_.unit.find('/');
+    const bool fits = text_width(chart_.unit) <= right || over == std::string::npos;
+    const double y = y_of(0.0);
+    if (fits) {
+      svg_.label({right, y + 5.0}, chart_.unit, Anchor::end, "quiet");
+      return;
+    }
+    svg_.label({right, y - 4.0}, chart_.unit.substr(0, over + 1), Anchor::end, "quiet");
+    svg_.label({right, y + 14.0}, chart_.unit.substr(over + 1), Anchor::end, "quiet");
   }
 
   /// Limits that leave the results large enough to be looked at.

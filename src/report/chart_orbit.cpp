@@ -124,7 +124,8 @@ void draw_key(Svg& svg, const OrbitChart& chart) {
   if (chart.right.empty()) return;
   svg.label({text_left + 20.0, y + 27.0},
             chart.right + " " + shown(chart.U95_right, decimals_for(chart.U95_right, 2)) + "  " +
-                chart.up + " " + shown(chart.U95_up, decimals_for(chart.U95_up, 2)),
+                chart.up + " " + shown(chart.U95_up, decimals_for(chart.U95_up, 2)) + " " +
+                chart.unit,
             Anchor::start, "quiet");
 }
 

@@ -148,24 +148,13 @@ std::vector<CauseName> by_effort(std::vector<CauseName> causes) {
 }
 
 std::string what_to_do(const SurveyComparison& comparison) {
+  const std::vector<std::string> steps = steps_to_take(comparison);
   std::string text = "WHAT TO DO\n";
-  if (!comparison.moved) {
-    return text + wrapped(
-                      "If a change smaller than that matters, survey again with more stations "
-                      "(pivotrace plan), or state what change does no harm (--within).",
-                      "  ", 2);
+  if (!comparison.moved.value_or(false)) return text + wrapped(steps.front(), "  ", 2);
+  for (std::size_t k = 0; k + 1 < steps.size(); ++k) {
+    text += wrapped(steps[k], fmt::format("  {}. ", k + 1), 5);
   }
-  if (!*comparison.moved) return text + "  Nothing: go on working.\n";
-  int step = 0;
-  for (const CauseName& cause : by_effort(comparison.explanations.front().what)) {
-    text += wrapped(step_for(cause), fmt::format("  {}. ", ++step), 5);
-  }
-  return text +
-         wrapped(
-             caution(hands_in_machine_caution) +
-                 " After a crash the spindle, guides and tool holder may be hurt too: this survey "
-                 "says nothing of them.",
-             "  ", 2);
+  return text + wrapped(steps.back(), "  ", 2);
 }
 
 std::string artefact_lines(const SurveyComparison& comparison, const ChangeColumns& columns) {
@@ -180,6 +169,23 @@ std::string artefact_lines(const SurveyComparison& comparison, const ChangeColum
 }
 
 }  // namespace
+
+std::vector<std::string> steps_to_take(const SurveyComparison& comparison) {
+  if (!comparison.moved) {
+    return {
+        "If a change smaller than that matters, survey again with more stations "
+        "(pivotrace plan), or state what change does no harm (--within)."};
+  }
+  if (!*comparison.moved) return {"Nothing: go on working."};
+  std::vector<std::string> steps;
+  for (const CauseName& cause : by_effort(comparison.explanations.front().what)) {
+    steps.push_back(step_for(cause));
+  }
+  steps.push_back(caution(hands_in_machine_caution) +
+                  " After a crash the spindle, guides and tool holder may be hurt too: this survey "
+                  "says nothing of them.");
+  return steps;
+}
 
 std::string cause_text(const CauseName& cause) {
   switch (cause.cause) {

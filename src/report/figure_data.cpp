@@ -3,6 +3,8 @@
 #include <string>
 #include <vector>
 
+#include "report/typeset.h"
+
 namespace pivotrace::report {
 
 namespace {
@@ -14,7 +16,7 @@ constexpr std::size_t longest_printed_table = 40;
 
 data cells_of(const std::vector<std::string>& texts) {
   data list{data::type::list};
-  for (const std::string& text : texts) list << data("cell", text);
+  for (const std::string& text : texts) list << data("cell", typeset(text));
   return list;
 }
 
@@ -24,8 +26,8 @@ data figure_data(const Figure& figure) {
   data rows{data::type::list};
   for (const auto& row : figure.numbers.rows) rows << data("cells", cells_of(row));
   data entry;
-  entry.set("claim", figure.claim);
-  entry.set("subtitle", figure.subtitle);
+  entry.set("claim", typeset(figure.claim));
+  entry.set("subtitle", typeset(figure.subtitle));
   entry.set("svg", figure.svg);
   entry.set("head", cells_of(figure.numbers.head));
   entry.set("rows", rows);

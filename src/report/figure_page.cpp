@@ -6,6 +6,7 @@
 #include "report/figure_data.h"
 #include "report/look.h"
 #include "report/page_template.h"
+#include "report/typeset.h"
 
 namespace pivotrace::report {
 
@@ -25,7 +26,7 @@ data sections_of(const FigurePage& page) {
   for (const PageSection& section : page.sections) {
     if (section.paragraphs.empty()) continue;
     data paragraphs{data::type::list};
-    for (const std::string& text : section.paragraphs) paragraphs << data("text", text);
+    for (const std::string& text : section.paragraphs) paragraphs << data("text", sentence(text));
     data entry;
     entry.set("heading", section.heading);
     entry.set("paragraphs", paragraphs);
@@ -40,7 +41,7 @@ data files_of(const FigurePage& page) {
     data entry;
     entry.set("role", file.role);
     entry.set("file", file.file);
-    entry.set("sha256", file.sha256.empty() ? "" : "SHA-256 " + file.sha256);
+    entry.set("sha256", file.sha256);
     list << entry;
   }
   return list;
@@ -56,7 +57,8 @@ std::string figure_page(const FigurePage& page) {
   all.set("figure_css", figure_css());
   all.set("page_css", std::string(page_css));
   all.set("subject", page.subject);
-  all.set("verdict", page.verdict);
+  all.set("paper_foot", css_string(page.foot));
+  all.set("verdict", typeset(page.verdict));
   all.set("caution", page.caution);
   if (!page.lead.empty()) all.set("lead", page.lead);
   all.set("figures", figures_of(page));

@@ -185,7 +185,8 @@ std::string plan_page(const Machine& machine, const Plan& plan, const FitResult&
   for (const ReportedFile& file : options.files) {
     page.files.push_back({file.role, file.file, file.sha256});
   }
-  page.foot = options.date + ", pivotrace";
+  page.foot =
+      fmt::format("plan {}, {}, pivotrace {}", identity_of(plan), options.date, options.version);
   return figure_page(page);
 }
 

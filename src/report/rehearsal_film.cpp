@@ -151,12 +151,13 @@ class Film {
     return {stop.moment.real_mm, stop.moment.real_rad};
   }
 
-  /// As RehearsalReport::smallest_clearance counts.
-  double clearance_mm(const rehearsal::Posture& posture) const {
+  /// As RehearsalReport::smallest_clearance counts: a ball on its way to a surface is near it on purpose.
+  double clearance_mm(const rehearsal::Posture& posture, bool probing) const {
     double least = clear_most_mm;
     for (std::size_t t = 0; t < checker_.tool().size(); ++t) {
       const rehearsal::Solid part = checker_.tool_solid(static_cast<int>(t), posture);
       const bool holder = checker_.tool()[t].part == ToolPart::holder;
+      if (probing && checker_.tool()[t].is_ball()) continue;
       for (std::size_t w = 0; w < checker_.work().size(); ++w) {
         if (checker_.work()[w].artefact >= 0 && !holder) continue;
         const rehearsal::Solid body = checker_.work_solid(static_cast<int>(w), posture);
@@ -167,17 +168,25 @@ class Film {
     return least;
   }
 
+  bool ends_a_touch(const FilmStop& stop) const {
+    constexpr double same_moment_s = 1e-6;
+    return std::ranges::any_of(report_.touches, [&](const RehearsedTouch& touch) {
+      return std::abs(touch.time_s - stop.time_s) < same_moment_s;
+    });
+  }
+
   void sample_clearance() {
     if (stops_.empty()) return;
-    samples_.push_back({stops_.front().time_s, clearance_mm(posture_of(stops_.front()))});
+    samples_.push_back({stops_.front().time_s, clearance_mm(posture_of(stops_.front()), false)});
     for (std::size_t i = 1; i < stops_.size(); ++i) {
       const rehearsal::Posture from = posture_of(stops_[i - 1]);
       const rehearsal::Posture to = posture_of(stops_[i]);
       const int count = from.angles_rad == to.angles_rad ? samples_of_a_move : samples_of_a_turn;
+      const bool probing = ends_a_touch(stops_[i]);
       for (int k = 1; k <= count; ++k) {
         const double part = static_cast<double>(k) / count;
         const double time = stops_[i - 1].time_s + part * (stops_[i].time_s - stops_[i - 1].time_s);
-        samples_.push_back({time, clearance_mm(rehearsal::between(from, to, part))});
+        samples_.push_back({time, clearance_mm(rehearsal::between(from, to, part), probing)});
       }
     }
   }
@@ -240,7 +249,7 @@ class Film {
 
   // --- the curve --------------------------------------------------------------------------------
 
-  static constexpr Box plot = {58.0, 12.0, figure_width - 8.0, 150.0};
+  static constexpr Box plot = {66.0, 12.0, figure_width - 8.0, 150.0};
 
   double end_s() const { return std::max(1e-9, stops_.empty() ? 0.0 : stops_.back().time_s); }
   Point on_plot(const ClearSample& sample) const {

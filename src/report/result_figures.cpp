@@ -76,6 +76,20 @@ Eigen::Matrix2d expanded_at(const FitResult& result, std::size_t axis, double s_
   return std::pow(fitted.coverage_factor(), 2) * Eigen::Matrix2d(covariance);
 }
 
+/// The absolute U95 that the sheet states of the value of this direction; nothing where it has none.
+std::optional<double> stated_U95(const std::vector<NamedEstimate>& values, int direction) {
+  for (const NamedEstimate& named : values) {
+    if (component(named.name) == direction) return named.estimate.U95_absolute;
+  }
+  return std::nullopt;
+}
+
+/// What makes U95 out of this variance what is stated: every value has its own degrees of freedom and
+/// bounds, a covariance has not.
+double ratio_to(std::optional<double> stated, double variance) {
+  return stated && std::isfinite(*stated) && variance > 0.0 ? *stated / std::sqrt(variance) : 1.0;
+}
+
 }  // namespace
 
 double PageUnit::small(double mm) const {
@@ -207,7 +221,12 @@ void add_stations(const FitResult& result, std::size_t index, const PageUnit& un
 /// The region whose width and height are the U95 of the two coordinates.
 void add_ellipse(const FitResult& result, std::size_t index, const PageUnit& unit,
                  OrbitChart& chart) {
-  const Eigen::Matrix2d expanded = expanded_at(result, index, 0.0);
+  const AxisResult& axis = result.axes[index];
+  const View view = view_along(axis);
+  const Eigen::Matrix2d covariance = expanded_at(result, index, 0.0);
+  const Eigen::Vector2d ratio(ratio_to(stated_U95(axis.centre, view.right), covariance(0, 0)),
+                              ratio_to(stated_U95(axis.centre, view.up), covariance(1, 1)));
+  const Eigen::Matrix2d expanded = ratio.asDiagonal() * covariance * ratio.asDiagonal();
   const Eigen::SelfAdjointEigenSolver<Eigen::Matrix2d> eigen(expanded);
   const Eigen::Vector2d longest = eigen.eigenvectors().col(1);
   chart.ellipse_half_long = unit.small(std::sqrt(std::max(0.0, eigen.eigenvalues()[1])));
@@ -253,6 +272,7 @@ Figure orbit_figure(const FitResult& result, std::size_t index, const PageUnit& 
 
 namespace {
 
+/// The lean about one of the two directions across an axis moves the line towards the other.
 LeanTrace trace_towards(const FitResult& result, std::size_t index, int direction, bool right,
                         const PageUnit& unit) {
   const AxisResult& axis = result.axes[index];
@@ -264,16 +284,20 @@ LeanTrace trace_towards(const FitResult& result, std::size_t index, int directio
   const double low = expanded_at(result, index, -half_mm)(i, i);
   const double high = expanded_at(result, index, half_mm)(i, i);
   const double middle = expanded_at(result, index, 0.0)(i, i);
-  const double half = unit.from_mm(half_mm);
-  const double small2 = unit.small(1.0) * unit.small(1.0);
+  // The variance is a parabola in s: three of its points give it.
+  const double slope = (0.5 * (high + low) - middle) / (half_mm * half_mm);
+  const View view = view_along(axis);
+  const double to_centre = ratio_to(stated_U95(axis.centre, direction), middle);
+  const double to_slope =
+      ratio_to(stated_U95(axis.orientation, right ? view.up : view.right), slope);
+  const double per_length = unit.small(1.0) / unit.from_mm(1.0);
   LeanTrace trace;
   trace.towards = direction_word(direction);
-  trace.slope = unit.small(deviation(half_mm) - deviation(-half_mm)) / (2.0 * half);
-  trace.U95_at_plane = std::sqrt(std::max(0.0, small2 * middle));
-  // The variance is a parabola in s: three of its points give it.
-  trace.covariance = small2 * (high - low) / (4.0 * half);
-  trace.U95_slope =
-      std::sqrt(std::max(0.0, small2 * (0.5 * (high + low) - middle) / (half * half)));
+  trace.slope = per_length * (deviation(half_mm) - deviation(-half_mm)) / (2.0 * half_mm);
+  trace.U95_at_plane = unit.small(to_centre * std::sqrt(std::max(0.0, middle)));
+  trace.U95_slope = per_length * to_slope * std::sqrt(std::max(0.0, slope));
+  trace.covariance =
+      unit.small(1.0) * per_length * to_centre * to_slope * (high - low) / (4.0 * half_mm);
   return trace;
 }
 

@@ -16,6 +16,7 @@
 #include "report/look.h"
 #include "report/page_template.h"
 #include "report/result_figures.h"
+#include "report/typeset.h"
 
 namespace pivotrace {
 
@@ -29,6 +30,9 @@ using report::shown;
 
 constexpr const char* page_advice =
     " Before one goes into a control, check signs and the quoted plane.";
+
+/// What tells one file from another on paper; the whole hash stands under Files.
+constexpr std::size_t shown_of_a_hash = 12;
 
 data text_list() { return data(data::type::list); }
 
@@ -101,8 +105,8 @@ data findings_of(const FitResult& result) {
     data entry;
     entry.set("word", words[severity]);
     entry.set("severity", severities[severity]);
-    entry.set("what", what_of(finding));
-    if (!advice.empty()) entry.set("advice", advice);
+    entry.set("what", report::sentence(what_of(finding)));
+    if (!advice.empty()) entry.set("advice", report::typeset(advice));
     entry.set("code", text_of(finding.code));
     list.push_back(entry);
   }
@@ -171,7 +175,7 @@ data files_of(const FitResult& result, const ResultPageOptions& options) {
     data entry;
     entry.set("role", role);
     entry.set("file", file);
-    entry.set("sha256", sha256.empty() ? "" : "SHA-256 " + sha256);
+    entry.set("sha256", sha256);
     list.push_back(entry);
   };
   if (!options.file.empty()) row("result", options.file, options.sha256);
@@ -213,6 +217,9 @@ data page_data(const FitResult& result, const ResultPageOptions& options) {
                        unit.word()));
   page.set("conditions", conditions_of(result, unit));
   page.set("files", files_of(result, options));
+  page.set("paper_foot",
+           report::css_string(fmt::format("{} {} {}", options.file, options.date,
+                                          options.sha256.substr(0, shown_of_a_hash))));
   page.set("foot", fmt::format("{} {}, pivotrace {}", options.file, options.date, result.version));
   return page;
 }

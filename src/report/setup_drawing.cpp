@@ -361,6 +361,33 @@ class ViewDrawing {
     for (std::size_t i = 0; i < scene_.machine.rotary.size(); ++i) {
       if (end_on(static_cast<int>(i))) number_stations_of(static_cast<int>(i));
     }
+    if (is_ground_plan()) number_stations_left();
+  }
+
+  bool is_ground_plan() const { return window_.sight.title == top_sight(scene_.upward).title; }
+
+  /// Stations to which more than one axis turned: from above, where all are seen apart.
+  void number_stations_left() {
+    std::set<RotaryAngles> done;
+    for (std::size_t i = 0; i < scene_.machine.rotary.size(); ++i) {
+      for (const auto& [angles, text] : numbers_by_place(static_cast<int>(i))) done.insert(angles);
+    }
+    std::map<RotaryAngles, std::string> numbers;
+    for (const PlannedStation& station : scene_.plan.stations) {
+      if (done.contains(station.angles_rad) || station.touches.empty()) continue;
+      std::string& text = numbers[station.angles_rad];
+      text += (text.empty() ? "" : ", ") + station.label;
+    }
+    Point middle;
+    for (const auto& [angles, text] : numbers) {
+      middle = plus(middle, window_.at(first_touch_at(angles)->centre_mm),
+                    1.0 / static_cast<double>(numbers.size()));
+    }
+    for (const auto& [angles, text] : numbers) {
+      const Point at = window_.at(first_touch_at(angles)->centre_mm);
+      places_.put(text, at, {at.x - middle.x, at.y - middle.y}, "strong", label_size,
+                  2.0 + radius_px());
+    }
   }
 
   /// Stations that differ from the first only by this axis, by place.
@@ -672,7 +699,7 @@ std::string notes_of(const SetupScene& scene) {
     solid += fmt::format(" {} {}{}", scene.machine.rotary[i].letter, degrees_text(scene.first[i]),
                          degree_sign);
   }
-  return solid + ". Outlines: the others, numbered as touched.";
+  return solid + ". Outlines: the others.";
 }
 
 using Lines = std::vector<std::string>;

@@ -10,10 +10,12 @@
 #include "pivotrace/pivots/part_steps.h"
 #include "pivotrace/report/result_page.h"
 #include "pivots/sample_result.h"
+#include "report/charts.h"
 #include "report/result_figures.h"
 
 using namespace pivotrace;
 using namespace pivotrace::testing;
+using namespace pivotrace::report;
 
 namespace {
 
@@ -169,4 +171,27 @@ TEST_CASE("a lean is drawn as the direction says, and its band as the covariance
   CHECK(says(figure.numbers.rows[1][1], "9"));
   CHECK(says(figure.claim, "A leans"));
   CHECK(says(figure.claim, "towards +Y"));
+}
+
+TEST_CASE(
+    "figures state the U95 of the sheet: of the centre in the orbit, of the lean over its length") {
+  const FitResult result = drawn_result();
+  const AxisResult& axis = result.axes.front();
+  const PageUnit unit(LengthUnit::mm);
+  const Figure orbit = orbit_figure(result, 0, unit);
+  for (const NamedEstimate& named : axis.centre) {
+    const double um = 1000.0 * named.estimate.U95_absolute;
+    const std::string words =
+        std::string(1, "XYZ"[component(named.name)]) + " " + shown(um, decimals_for(um, 2));
+    INFO(words);
+    CHECK(says(orbit.svg, words));
+  }
+  const Figure lean = lean_figure(result, 0, unit);
+  REQUIRE(lean.numbers.rows.size() == axis.orientation.size());
+  for (const NamedEstimate& named : axis.orientation) {
+    const double um = 1000.0 * 300.0 * named.estimate.U95_absolute;
+    const std::string words = shown(um, decimals_for(um, 1));
+    INFO(words);
+    CHECK(std::ranges::any_of(lean.numbers.rows, [&](const auto& row) { return row[2] == words; }));
+  }
 }

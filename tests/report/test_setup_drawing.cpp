@@ -3,6 +3,8 @@
 
 #include <algorithm>
 #include <cmath>
+#include <set>
+#include <sstream>
 
 #include "cycle/demo_plans.h"
 #include "pivotrace/geometry/angle.h"
@@ -119,6 +121,27 @@ TEST_CASE("each axis is seen along itself, with its sign") {
     CHECK(says(trunnion, words));
   }
   CHECK_FALSE(says(drawn("fourth-axis"), "From above"));
+}
+
+TEST_CASE("every station has its number in the drawing, whichever axes turn to it") {
+  for (const char* demo : {"fourth-axis", "trunnion", "swivel-head"}) {
+    INFO(demo);
+    const Machine machine = demo::machine(demo);
+    const Plan plan = planned(machine);
+    const Svg svg = setup_drawing(machine, plan, false);
+    std::set<std::string> numbers;
+    for (const Label& label : svg.labels()) {
+      std::istringstream words(label.text);
+      for (std::string word; words >> word;) {
+        if (word.back() == ',') word.pop_back();
+        numbers.insert(word);
+      }
+    }
+    for (const PlannedStation& station : plan.stations) {
+      INFO(station.label);
+      CHECK(numbers.contains(station.label));
+    }
+  }
 }
 
 TEST_CASE("what is up follows the spindle") {

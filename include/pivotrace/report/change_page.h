@@ -13,7 +13,8 @@ namespace pivotrace {
 
 struct ChangePageOptions {
   LengthUnit unit = LengthUnit::mm;
-  std::string date;  ///< of making the page, ISO 8601
+  std::string date;     ///< of making the page, ISO 8601
+  std::string version;  ///< of the program that makes it
   std::vector<ReportedFile> files;
 };
 

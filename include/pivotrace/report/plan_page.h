@@ -14,7 +14,8 @@ namespace pivotrace {
 
 struct PlanPageOptions {
   LengthUnit unit = LengthUnit::mm;
-  std::string date;  ///< of making the page, ISO 8601
+  std::string date;     ///< of making the page, ISO 8601
+  std::string version;  ///< of the program that makes it
   std::vector<ReportedFile> files;
   const RehearsalReport* rehearsal = nullptr;  ///< of the plan's program; null = not rehearsed
 };
