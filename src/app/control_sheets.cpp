@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "app/start.h"
+#include "base/words.h"
 #include "pivotrace/disk/file_name.h"
 #include "pivotrace/disk/text_file.h"
 #include "pivotrace/formats/control_sheet_file.h"
@@ -61,7 +62,12 @@ Expected<SheetText> control_sheet_text(const std::string& name, FileCalls& disk)
     if (!own) return tl::make_unexpected(own.error());
     if (own->empty()) return *sheet;
   }
-  return find_control_sheet(name, folders, disk).and_then([&](const std::string& file) {
+  Expected<std::string> found = find_control_sheet(name, folders, disk);
+  if (!found) {
+    const auto near = nearest_word(name, control_sheet_names(disk));
+    if (near) found.error().front().advice = "type: --control " + *near;
+  }
+  return found.and_then([&](const std::string& file) {
     return read_file(file, disk).map([&](std::string text) {
       return SheetText{file, std::move(text)};
     });

@@ -103,20 +103,6 @@ std::optional<std::string> value_misspelt(const CLI::App& verb, Words words) {
   return std::nullopt;
 }
 
-/// The verb with everything it cannot do without.
-std::string least_usage(const CLI::App& verb) {
-  std::string usage = "pivotrace " + verb.get_name();
-  for (const CLI::Option* option : verb.get_options()) {
-    if (option->get_required() && option->get_positional()) usage += " " + option->get_name(true);
-  }
-  for (const CLI::Option* option : verb.get_options()) {
-    if (!option->get_required() || option->get_positional()) continue;
-    usage += " " + option->get_name();
-    for (int k = 0; k < option->get_expected_min(); ++k) usage += " " + option->get_type_name();
-  }
-  return usage;
-}
-
 /// The limits of a range that has no upper end are 300 digits long.
 std::string without_range(const std::string& what) {
   const std::size_t at = what.find(" not in range ");
@@ -179,6 +165,26 @@ Words retyped(const CLI::App& verb, const std::map<const CLI::Option*, std::stri
   return words;
 }
 
+/// What was typed, with a word for each that is missing of what the verb cannot do without.
+Words completed(const CLI::App& verb) {
+  Words words = {verb.get_name()};
+  for (const bool positional : {true, false}) {
+    for (const CLI::Option* option : verb.get_options()) {
+      const auto& given = option->results();
+      if (option->get_positional() != positional || (given.empty() && !option->get_required())) {
+        continue;
+      }
+      if (!positional) words.push_back(option->get_name());
+      if (option->get_type_size() == 0) continue;
+      words.insert(words.end(), given.begin(), given.end());
+      for (int k = static_cast<int>(given.size()); k < option->get_expected_min(); ++k) {
+        words.push_back(positional ? option->get_name(true) : option->get_type_name());
+      }
+    }
+  }
+  return words;
+}
+
 /// What one does with a file of this kind.
 Words use_of(const std::string& kind, const std::string& file) {
   if (kind == "machine file") return {"plan", file, "-o", beside(file, ".plan.toml")};
@@ -226,7 +232,7 @@ std::string usage_advice(const CLI::App& program, const Words& words,
   if (auto advice = option_misspelt(*verb, words)) return *advice;
   if (auto advice = value_misspelt(*verb, words)) return *advice;
   if (dynamic_cast<const CLI::RequiredError*>(&error) != nullptr) {
-    return std::string(error.what()) + "; type: " + least_usage(*verb);
+    return std::string(error.what()) + type(completed(*verb));
   }
   return without_range(error.what()) + "; see: " + command_line({verb->get_name(), "--help"});
 }

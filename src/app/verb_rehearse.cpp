@@ -3,6 +3,7 @@
 #include <memory>
 #include <ostream>
 
+#include "app/check.h"
 #include "app/clock.h"
 #include "app/control_sheets.h"
 #include "app/next_step.h"
@@ -230,6 +231,19 @@ std::optional<std::string> fitting_sheet(const RehearseArguments& arguments, Reh
   return std::nullopt;
 }
 
+/// A plan in the place of its program would be refused line by line as well.
+bool is_no_program(const RehearseArguments& arguments, const Console& console) {
+  const std::string kind = kind_of_file(arguments.program_file, console.disk);
+  if (kind.empty()) return false;
+  console.err << arguments.program_file << " is a " << kind << ", not a program; type: "
+              << (kind == "plan"
+                      ? command_line({"cycle", arguments.program_file, "--control", arguments.sheet,
+                                      "-o", beside(arguments.program_file, ".nc")})
+                      : command_line({"check", arguments.program_file}))
+              << '\n';
+  return true;
+}
+
 /// A program in the words of another control is refused line by line: one line says so instead.
 bool is_of_another_control(const RehearseArguments& arguments, Rehearsal& rehearsal,
                            const RehearsalReport& report, const Console& console) {
@@ -272,7 +286,8 @@ ExitCode run(const RehearseArguments& arguments, const Console& console) {
   progress.clear();
   if (!report) return fail(report.error());
   if (!arguments.json) {
-    if (is_of_another_control(arguments, *rehearsal, *report, console)) {
+    if ((report->run.end == ProgramEnd::refused && is_no_program(arguments, console)) ||
+        is_of_another_control(arguments, *rehearsal, *report, console)) {
       return ExitCode::wrong_input;
     }
     keep_the_first(report->run.problems);
