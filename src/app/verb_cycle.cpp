@@ -138,7 +138,11 @@ ExitCode run(const CycleArguments& arguments, const Console& console) {
     console.err << "wrote " << arguments.program_file << ", " << program->blocks << " blocks\n";
   }
   console.err << "Rehearse it before it runs on a machine.\n";
-  if (is_kept(arguments.program_file)) say_next(console, rehearsal_words(arguments, *planned));
+  say_next(console, is_kept(arguments.program_file)
+                        ? rehearsal_words(arguments, *planned)
+                        : std::vector<std::string>{"cycle", arguments.plan_file, "--control",
+                                                   arguments.sheet, "-o",
+                                                   beside(arguments.plan_file, ".nc")});
   return ExitCode::good;
 }
 

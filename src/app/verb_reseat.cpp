@@ -135,7 +135,7 @@ Expected<std::string> text_of(const ReseatArguments& arguments, const FitResult&
 }
 
 /// The table looked at becomes the program that sets it.
-std::vector<std::string> program_words(const ReseatArguments& arguments) {
+std::vector<std::string> program_words(const ReseatArguments& arguments, bool simulated) {
   std::vector<std::string> words = {"reseat", arguments.result_file, "--offset"};
   for (const double number : arguments.offset) words.push_back(fmt::to_string(number));
   if (!arguments.taught_at.empty()) words.emplace_back("--taught-at");
@@ -149,6 +149,7 @@ std::vector<std::string> program_words(const ReseatArguments& arguments) {
                              fmt::to_string(arguments.first_offset.value_or(first_work_offset)),
                              "--control", arguments.control.empty() ? "ngc" : arguments.control,
                              "-o", beside(arguments.result_file, ".offsets.nc")});
+  if (simulated) words.emplace_back("--simulated");
   return words;
 }
 
@@ -166,7 +167,16 @@ ExitCode run(const ReseatArguments& arguments, const Console& console) {
   if (!text) return refuse(console, text.error());
   const auto delivered = deliver(console, arguments.output, *text);
   if (!delivered) return refuse(console, delivered.error());
-  if (!arguments.json && arguments.form == "table") say_next(console, program_words(arguments));
+  if (is_kept(arguments.output)) console.err << "wrote " << arguments.output << '\n';
+  if (arguments.json) return table->offsets_run_out ? ExitCode::not_good : ExitCode::good;
+  if (arguments.form == "table") {
+    say_next(console, program_words(arguments, result->simulated));
+  } else if (is_kept(arguments.output)) {
+    console.err << "once the offsets are in the control, prove them by a few touches\n";
+    say_next(console, {"confirm", arguments.result_file, "--machine",
+                       machine_file_of(*result, arguments.result_file), "--plan-file",
+                       beside(arguments.result_file, ".confirm.plan.toml")});
+  }
   return table->offsets_run_out ? ExitCode::not_good : ExitCode::good;
 }
 

@@ -60,6 +60,22 @@ ExitCode put(const Console& console, const WriteArguments& arguments,
   return ExitCode::good;
 }
 
+void say_confirm(const Console& console, const WriteArguments& arguments, const FitResult& result) {
+  say_next(console, {"confirm", arguments.result_file, "--machine",
+                     machine_file_of(result, arguments.result_file), "--plan-file",
+                     beside(arguments.result_file, ".confirm.plan.toml")});
+}
+
+/// What was kept is put where it is used, and proven there.
+ExitCode put_to_use(const Console& console, const WriteArguments& arguments,
+                    const FitResult& result, const Expected<std::string>& text) {
+  const ExitCode code = put(console, arguments, text);
+  if (code != ExitCode::good || !is_kept(arguments.output)) return code;
+  console.err << "once they are in use, prove the values by a few touches\n";
+  say_confirm(console, arguments, result);
+  return code;
+}
+
 ExitCode write_list(const Console& console, const WriteArguments& arguments,
                     const FitResult& result) {
   const LengthUnit unit = length_unit(arguments.units, result);
@@ -99,10 +115,8 @@ ExitCode write_program(const Console& console, const WriteArguments& arguments,
   options.simulated_allowed = arguments.simulated;
   const ExitCode code = put(console, arguments, offset_program(result, *sheet, options));
   if (code == ExitCode::good && is_kept(arguments.output)) {
-    const std::string machine = machine_file_of(result, arguments.result_file);
     console.err << "once it has run, prove the values by a few touches\n";
-    say_next(console, {"confirm", arguments.result_file, "--machine", machine, "--plan-file",
-                       beside(arguments.result_file, ".confirm.plan.toml")});
+    say_confirm(console, arguments, result);
   }
   return code;
 }
@@ -115,8 +129,8 @@ ExitCode write_form(const Console& console, const WriteArguments& arguments,
   TableFormat format = TableFormat::json;
   if (arguments.form == "csv" && !arguments.json) format = TableFormat::csv;
   if (arguments.form == "toml" && !arguments.json) format = TableFormat::toml;
-  return put(console, arguments,
-             value_table(result, {format, length_unit(arguments.units, result), utc_now()}));
+  return put_to_use(console, arguments, result,
+                    value_table(result, {format, length_unit(arguments.units, result), utc_now()}));
 }
 
 ExitCode write_template(const Console& console, const WriteArguments& arguments,
@@ -134,7 +148,7 @@ ExitCode write_template(const Console& console, const WriteArguments& arguments,
            "know:\n"
         << wrapped(caution(wrong_value_caution), "", 0);
   }
-  return put(console, arguments, filled);
+  return put_to_use(console, arguments, result, filled);
 }
 
 ExitCode apply_plan(const Console& console, const PatchPlan& plan) {
@@ -222,9 +236,7 @@ ExitCode verify(const Console& console, const WriteArguments& arguments, const F
   console.out << verification_table(*verification);
   if (!verification->disagreements.empty()) return refuse(console, verification->disagreements);
   console.err << "all agree\n";
-  say_next(console, {"confirm", arguments.result_file, "--machine",
-                     machine_file_of(result, arguments.result_file), "--plan-file",
-                     beside(arguments.result_file, ".confirm.plan.toml")});
+  say_confirm(console, arguments, result);
   return ExitCode::good;
 }
 
