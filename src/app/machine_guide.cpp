@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include <Eigen/Geometry>
 #include <algorithm>
 #include <array>
 #include <cmath>
@@ -82,17 +83,18 @@ std::string middle_of_travels(const Answers& answers) {
   return middle;
 }
 
-/// One sigma of a coordinate, and how well the tool is known to sit on the spindle axis, in mm: common
-/// practice, no source.
+/// One sigma of a coordinate, how well the tool is known to sit on the spindle axis, and how well its own
+/// diameter is known, in mm: common practice, no source. That of a probe's ball is found from the touches.
 struct Device {
   double touch_mm = 0.0;
   double side_mm = 0.0;
   double length_mm = 0.0;
+  std::optional<double> diameter_mm = {};
 };
 
 Device device_of(const std::string& word) {
-  if (word == "edge-finder") return {0.010, 0.005, 0.010};
-  if (word == "indicator") return {0.005, 0.002, 0.010};
+  if (word == "edge-finder") return {0.010, 0.005, 0.010, 0.002};
+  if (word == "indicator") return {0.005, 0.002, 0.010, 0.002};
   return {0.0005, 0.001, 0.003};
 }
 
@@ -160,17 +162,17 @@ namespace {
 
 Question in_words(const char* key, const char* text, const char* why,
                   std::vector<std::string> choices = {}) {
-  return {key, text, why, AnswerForm::words, 0, std::move(choices), "", ""};
+  return {key, text, why, AnswerForm::words, 0, std::move(choices), "", {}};
 }
 Question in_numbers(const char* key, const char* text, const char* why, std::size_t numbers) {
-  return {key, text, why, AnswerForm::numbers, numbers, {}, "", ""};
+  return {key, text, why, AnswerForm::numbers, numbers, {}, "", {}};
 }
 Question as_range(const char* key, const char* text, const char* why) {
-  return {key, text, why, AnswerForm::range, 2, {}, "", ""};
+  return {key, text, why, AnswerForm::range, 2, {}, "", {}};
 }
-Question unless(Question question, const char* ground, const char* answer) {
+Question unless(Question question, const char* ground, std::vector<std::string> answers) {
   question.ground = ground;
-  question.ground_is_not = answer;
+  question.ground_is_not = std::move(answers);
   return question;
 }
 
@@ -220,7 +222,7 @@ std::vector<Question> questions_of_second_axis() {
       as_range("second-turn-limits", "From where to where does it turn, in degrees?",
                "Only angles inside are planned.")};
   for (Question& question : questions) {
-    question = unless(std::move(question), "second-letter", "none");
+    question = unless(std::move(question), "second-letter", {"none"});
   }
   questions.insert(questions.begin(),
                    in_words("second-letter", "Is there a second rotary axis? Its letter, or none.",
@@ -240,27 +242,35 @@ std::vector<Question> questions_of_touches() {
                "Does the Z shown belong to the centre of the stylus ball, or to its tip?",
                "A wrong guess is a wrong centre.", {"centre", "tip"}),
       in_words(
-          "touched", "What is touched: a ball, or a pin?",
+          "touched", "What is touched: a ball, a pin, or one face of a block?",
           "A ball beside the axis tells most; a pin in the chuck tells the axis of the chuck's "
-          "work.",
-          {"ball", "pin"}),
-      in_numbers("ball", "What is its diameter?", "Its grade says how exact.", 1),
+          "work; a face is touched again each time it has turned by 90 degrees.",
+          {"ball", "pin", "block"}),
+      in_numbers("ball", "What is its diameter? Of a face: how far across may it be touched?",
+                 "Touches are placed on it.", 1),
+      unless(in_numbers("pin-diameter-u",
+                        "How well do you know that diameter: one sigma, as a micrometer gives it?",
+                        "Without it an indicator cannot tell the height of the axis.", 1),
+             "touched", {"ball", "block"}),
       in_numbers("ball-at",
-                 "Roughly where is its centre, or a point on the pin, with every rotary axis at 0: "
-                 "X Y Z?",
+                 "Roughly where is its centre, a point on the pin, or the middle of the face, with "
+                 "every rotary axis at 0: X Y Z?",
                  "A ball 50 to 150 mm off the axis is best.", 3),
       unless(in_words("pin-points", "Towards where does the open end of the pin point?",
                       "Nothing is touched beyond it.", directions()),
-             "touched", "ball"),
+             "touched", {"ball", "block"}),
+      unless(in_words("face-looks", "Which way does the face of the block look, out of the block?",
+                      "It is touched against that way.", directions()),
+             "touched", {"ball", "pin"}),
       unless(in_numbers("pin-length", "How long is the part of the pin that can be touched?",
                         "Two sections as far apart as that tell how it leans.", 1),
-             "touched", "ball"),
+             "touched", {"ball", "block"}),
       unless(in_words("stem", "Which way does the stem run from the ball, with every axis at 0?",
                       "Plans keep clear of it.", or_none),
-             "touched", "pin"),
+             "touched", {"pin", "block"}),
       unless(in_numbers("stem-size", "What are the stem's diameter and its length?",
                         "Plans keep clear of it.", 2),
-             "stem", "none"),
+             "stem", {"none"}),
       {"boxes",
        "What else must not be hit? A name, what carries it (bed or a letter) and two corners X Y Z "
        "X Y Z of the box round it; several with ; between; or none.",
@@ -269,7 +279,7 @@ std::vector<Question> questions_of_touches() {
        0,
        {},
        "",
-       ""}};
+       {}}};
 }
 
 }  // namespace
@@ -289,7 +299,8 @@ const std::vector<Question>& machine_questions() {
 bool is_asked(const Question& question, const Answers& so_far) {
   if (question.ground.empty()) return true;
   const auto ground = so_far.find(question.ground);
-  return ground != so_far.end() && ground->second != question.ground_is_not;
+  return ground != so_far.end() &&
+         std::ranges::find(question.ground_is_not, ground->second) == question.ground_is_not.end();
 }
 
 namespace {
@@ -305,6 +316,12 @@ std::string usual_of_axis(const std::string& key, bool second, const Answers& so
   return answer("carries") == "tool" ? "0 0 " + length(180.0, so_far) : middle_of_travels(so_far);
 }
 
+/// The way from the axis to where a ball or face stands beside it, as artefact_place has it.
+std::string face_beside_axis(const Answers& so_far) {
+  const std::optional<bool> second = carrier_is_second(so_far);
+  return second && so_far.at(key_of(*second, "along")) == "Z" ? "+X" : "+Z";
+}
+
 std::string usual_of_touches(const std::string& key, const Answers& so_far) {
   const std::optional<bool> second = carrier_is_second(so_far);
   if (key == "touched-with") return "probe";
@@ -313,8 +330,10 @@ std::string usual_of_touches(const std::string& key, const Answers& so_far) {
   if (key == "length-datum") return so_far.at("touched-with") == "probe" ? "centre" : "tip";
   if (key == "touched") return "ball";
   if (key == "ball") return length(25.4, so_far);
+  if (key == "pin-diameter-u") return length(0.002, so_far);
   if (key == "ball-at") return second ? artefact_place(so_far) : middle_of_travels(so_far);
   if (key == "pin-points") return "+" + (second ? so_far.at(key_of(*second, "along")) : "Z");
+  if (key == "face-looks") return face_beside_axis(so_far);
   if (key == "pin-length") return length(40.0, so_far);
   if (key == "stem-size") return length(8.0, so_far) + " " + length(60.0, so_far);
   return "none";
@@ -416,11 +435,15 @@ class OlderAnswers {
 
   void add_artefact(const Artefact& artefact) {
     const bool is_pin = artefact.kind == ArtefactKind::pin;
-    if (!is_pin && artefact.kind != ArtefactKind::ball) return;
-    answers_["touched"] = is_pin ? "pin" : "ball";
+    const bool is_face = artefact.kind == ArtefactKind::flat;
+    if (artefact.kind == ArtefactKind::bore) return;
+    answers_["touched"] = is_pin ? "pin" : is_face ? "block" : "ball";
+    if (is_face) answers_["ball"] = written(artefact.size_mm);
+    if (is_face) answers_["face-looks"] = direction_word(artefact.direction);
     if (artefact.diameter_mm) answers_["ball"] = written(*artefact.diameter_mm);
     answers_["ball-at"] = place(artefact.at_mm);
     if (is_pin) {
+      if (artefact.diameter_u_mm) answers_["pin-diameter-u"] = written(*artefact.diameter_u_mm);
       answers_["pin-points"] = direction_word(artefact.direction);
       answers_["pin-length"] = written(artefact.length_mm);
     }
@@ -465,12 +488,20 @@ std::string axis_text(const Answers& answers, bool second) {
 
 std::string artefact_text(const Answers& answers) {
   const auto at = [&](const char* key) { return answers.at(key); };
+  if (at("touched") == "block") {
+    return fmt::format(
+        "[[artefact]]\nname = \"block\"\nkind = \"flat\"\ncarried_by = \"{}\"\nat = [{}]\n"
+        "size = {}\ndirection = [{}]\n",
+        carrier_of(answers), list_of(at("ball-at")), list_of(at("ball")),
+        direction_list(at("face-looks")));
+  }
   std::string text = fmt::format(
       "[[artefact]]\nname = \"{0}\"\nkind = \"{0}\"\ncarried_by = \"{1}\"\nat = [{2}]\n"
       "diameter = {3}\n",
       at("touched"), carrier_of(answers), list_of(at("ball-at")), list_of(at("ball")));
   if (at("touched") == "pin") {
-    return text + fmt::format("direction = [{}]\nlength = {}\n", direction_list(at("pin-points")),
+    return text + fmt::format("diameter_u = {}\ndirection = [{}]\nlength = {}\n",
+                              list_of(at("pin-diameter-u")), direction_list(at("pin-points")),
                               list_of(at("pin-length")));
   }
   if (at("stem") == "none") return text;
@@ -506,11 +537,14 @@ std::string machine_text(const Answers& answers) {
       list_of(at("travel-z")));
   text += axis_text(answers, false);
   if (has_second(answers)) text += axis_text(answers, true);
+  text += fmt::format("[probe]                               # {}\nstylus_diameter = {}\n",
+                      at("touched-with"), list_of(at("stylus")));
+  if (device.diameter_mm) {
+    text += "stylus_diameter_u = " + length(*device.diameter_mm, answers) + "\n";
+  }
   text += fmt::format(
-      "[probe]                               # {}\nstylus_diameter = {}\nlength_datum = \"{}\"\n"
-      "touch_sigma = {}\noffset_u = {{ X = {}, Y = {}, Z = {} }}\n\n",
-      at("touched-with"), list_of(at("stylus")), at("length-datum"),
-      length(device.touch_mm, answers), length(device.side_mm, answers),
+      "length_datum = \"{}\"\ntouch_sigma = {}\noffset_u = {{ X = {}, Y = {}, Z = {} }}\n\n",
+      at("length-datum"), length(device.touch_mm, answers), length(device.side_mm, answers),
       length(device.side_mm, answers), length(device.length_mm, answers));
   return text + artefact_text(answers) + boxes_text(at("boxes"));
 }
@@ -553,6 +587,7 @@ std::vector<std::string> ways_to_touch(const Answers& answers) {
 enum class RowKind { centres, touches, readings };
 
 RowKind row_kind(const Answers& answers) {
+  if (answers.at("touched") == "block") return RowKind::touches;
   const bool is_pin = answers.at("touched") == "pin";
   if (is_pin && answers.at("touched-with") == "indicator") return RowKind::readings;
   return is_pin || answers.at("touched-with") == "edge-finder" ? RowKind::touches
@@ -568,7 +603,8 @@ std::string remarks_of(RowKind kind) {
     case RowKind::touches:
       return "# Each row: the position at the touch, machine coordinates. I J K is the way the tip "
              "went.\n# With a feeler between: take its thickness off, on the way I J K. A pin is "
-             "touched at two places along it.\n";
+             "touched at two places along it,\n# a face at three places, as far apart as it "
+             "allows.\n";
     case RowKind::readings:
       return "# Indicator rows: the position of the spindle, I J K is the way the tip points, "
              "reading what it shows.\n# Touch rows: a flat-ended tool on a feeler, Z less the "
@@ -583,6 +619,55 @@ std::string row_text(RowKind kind, const std::string& angles, const std::string&
   return angles + (way == down ? ",,,,touch," : ",,,,indicator,") + way + ",\n";
 }
 
+std::string without_blanks(std::string text) {
+  std::erase(text, ' ');
+  return text;
+}
+
+// --- a face of a block, touched again each time it has turned by a right angle ---------------------
+
+constexpr int places_on_a_face = 3;
+
+/// Whole right angles within the travel, -90 for 270 where it turns no further.
+std::vector<double> right_angles(const std::string& limits_answer) {
+  const std::vector<double> limits = numbers_in(limits_answer);
+  std::vector<double> angles;
+  for (const double angle : {0.0, 90.0, 180.0, 270.0}) {
+    for (const double same : {angle, angle - 360.0}) {
+      if (same < limits[0] || same > limits[1]) continue;
+      angles.push_back(same);
+      break;
+    }
+  }
+  return angles;
+}
+
+/// Which way the face looks after the turn; a head does not turn it.
+Eigen::Vector3d turned_face(const Answers& answers, bool second, double angle_deg) {
+  const auto at = [&](const char* key) { return answers.at(key_of(second, key)); };
+  const std::string& looks = answers.at("face-looks");
+  const Eigen::Vector3d normal =
+      Eigen::Vector3d::Unit(looks[1] - 'X') * (looks[0] == '-' ? -1.0 : 1.0);
+  if (at("carries") == "tool") return normal;
+  const double sense = at("turn") == "left-hand" ? -1.0 : 1.0;
+  const Eigen::Vector3d along = Eigen::Vector3d::Unit(at("along")[0] - 'X');
+  return Eigen::AngleAxisd(sense * rad_from_deg(angle_deg), along) * normal;
+}
+
+/// The rows of a face that one axis turns; where it looks away from the spindle it is out of reach.
+std::string rows_of_face(const Answers& answers, bool second) {
+  std::string rows;
+  for (const double angle : right_angles(answers.at(key_of(second, "turn-limits")))) {
+    const Eigen::Vector3d normal = turned_face(answers, second, angle);
+    if (normal.z() < -0.5 || (second && angle == 0.0)) continue;
+    std::string angles = fmt::format("{:g}", angle);
+    if (has_second(answers)) angles = second ? "0," + angles : angles + ",0";
+    const std::string way = without_blanks(direction_list(direction_word(-normal)));
+    for (int k = 0; k < places_on_a_face; ++k) rows += row_text(RowKind::touches, angles, way);
+  }
+  return rows;
+}
+
 }  // namespace
 
 std::string rows_to_fill(const Answers& answers) {
@@ -594,6 +679,9 @@ std::string rows_to_fill(const Answers& answers) {
   if (kind == RowKind::readings) text += ",kind";
   if (kind != RowKind::centres) text += ",I,J,K";
   text += kind == RowKind::readings ? ",reading\n" : "\n";
+  if (answers.at("touched") == "block") {
+    return text + rows_of_face(answers, false) + (two ? rows_of_face(answers, true) : "");
+  }
   const std::vector<std::string> ways =
       kind == RowKind::centres ? std::vector<std::string>{""} : ways_to_touch(answers);
   const auto add = [&](const std::string& angles) {

@@ -22,10 +22,10 @@ struct Question {
   std::string text;  ///< what is asked, in one sentence
   std::string why;   ///< what it is for, in one sentence
   AnswerForm form = AnswerForm::words;
-  std::size_t numbers = 0;           ///< how many numbers the answer holds; 0 = words
-  std::vector<std::string> choices;  ///< of words; empty = any
-  std::string ground;                ///< asked only where this question ...
-  std::string ground_is_not;         ///< ... was not answered so
+  std::size_t numbers = 0;                 ///< how many numbers the answer holds; 0 = words
+  std::vector<std::string> choices;        ///< of words; empty = any
+  std::string ground;                      ///< asked only where this question ...
+  std::vector<std::string> ground_is_not;  ///< ... was answered by none of these
 };
 
 /// False where an earlier answer makes the question idle.
@@ -48,8 +48,8 @@ Answers answers_of(const Machine& machine);
 std::string machine_text(const Answers& answers);
 
 /// A touch record to fill in by hand, at eight angles of the travel: with an edge finder the touches of each
-/// side, with an indicator on a pin its readings and the touches that tell the height, else a ball centre a
-/// row.
+/// side, with an indicator on a pin its readings and the touches that tell the height, of a face three touches
+/// at each right angle, else a ball centre a row.
 std::string rows_to_fill(const Answers& answers);
 
 }  // namespace pivotrace::app

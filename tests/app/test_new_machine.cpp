@@ -129,6 +129,7 @@ TEST_CASE("new: an indicator on a bar in the chuck is read from two sides, at tw
   const auto machine = read_machine(file);
   REQUIRE(machine.has_value());
   CHECK(machine->probe.length_datum == LengthDatum::tip);
+  CHECK(machine->artefacts.front().diameter_u_mm == doctest::Approx(0.002));
   std::string record = read_file(rows).value();
   CHECK(record.find("A,X,Y,Z,kind,I,J,K,reading\n0,,,,indicator,0,-1,0,\n") != std::string::npos);
   for (std::size_t at = record.find(",,,,"); at != std::string::npos; at = record.find(",,,,")) {
@@ -146,4 +147,36 @@ TEST_CASE("new: an indicator on a bar in the chuck is read from two sides, at tw
   const auto readings = std::ranges::count(survey->touches, TouchKind::indicator, &Touch::kind);
   CHECK(survey->touches.size() == 8 * 6);
   CHECK(readings == 8 * 4);
+}
+
+TEST_CASE("new: one face of a block, touched by an edge finder as it turns, tells the axis") {
+  const ScratchFolder folder;
+  const std::string file = folder.file("block.machine.toml");
+  const std::string rows = folder.file("block.touches.csv");
+  REQUIRE(run_verb({"new", file, "--defaults", "--rows", rows, "--touched", "block",
+                    "--touched-with", "edge-finder", "--stylus", "10", "--centre", "-300 -200 -250",
+                    "--ball-at", "-270 -200 -220", "--ball", "40"})
+              .code == 0);
+  std::string record = read_file(rows).value();
+  CHECK(record.find("A,X,Y,Z,I,J,K\n0,,,,0,0,-1\n") != std::string::npos);
+  CHECK(record.find("\n180,") == std::string::npos);  // then it looks down
+  // The face stands 30.02 mm off a line through Y -200.05, Z -249.96; the lowest point of the tip is shown.
+  const auto fill = [&record](const std::string& row, const std::vector<std::string>& places) {
+    for (const std::string& place : places) {
+      const std::size_t at = record.find(row);
+      REQUIRE(at != std::string::npos);
+      std::string filled = row;
+      filled.replace(row.find(",,,,"), 4, "," + place + ",");
+      record.replace(at, row.size(), filled);
+    }
+  };
+  fill("\n0,,,,0,0,-1", {"-282,-212.05,-219.94", "-258,-212.05,-219.94", "-270,-188.05,-219.94"});
+  fill("\n90,,,,0,-1,0", {"-282,-165.03,-242.96", "-258,-165.03,-242.96", "-270,-165.03,-266.96"});
+  fill("\n270,,,,0,1,0", {"-282,-235.07,-266.96", "-258,-235.07,-266.96", "-270,-235.07,-242.96"});
+  REQUIRE(write_file(rows, record).has_value());
+  const Screen fitted = run_verb({"fit", file, rows});
+  CAPTURE(record);
+  CAPTURE(fitted.err);
+  CHECK(fitted.out.find("    Y      -200.0500") != std::string::npos);
+  CHECK(fitted.out.find("    Z      -249.9600") != std::string::npos);
 }
