@@ -7,6 +7,7 @@
 #include "app/progress.h"
 #include "app/verbs.h"
 #include "app/version.h"
+#include "base/iso_time.h"
 #include "pivotrace/disk/text_file.h"
 #include "pivotrace/estimate/fit.h"
 #include "pivotrace/estimate/trials.h"
@@ -32,6 +33,7 @@ struct FitArguments {
   std::string plan_file;
   std::string result_file;
   std::string truth_file;
+  std::string started;  ///< ISO 8601; empty: as the record says
   bool json = false;
   bool every_touch = false;
   bool keep_all = false;
@@ -71,6 +73,19 @@ struct FitInput {
   Conditions conditions;
 };
 
+/// The day somebody typed, in the place of what the record says.
+Expected<void> dated(Survey& survey, const std::string& started) {
+  if (started.empty()) return {};
+  if (!seconds_from_iso(started)) {
+    return failure({ProblemNumber::bad_argument,
+                    "--started is \"" + started + "\", which is no date and time",
+                    {},
+                    "type year-month-day and the time, for example --started 2026-03-05T14:30:00"});
+  }
+  survey.started = started;
+  return {};
+}
+
 /// A touch record, or the parameter file of a control that keeps its touches there.
 Expected<Survey> touches_in(const std::string& text, const FitArguments& arguments,
                             const Machine& machine, FileCalls& disk) {
@@ -90,13 +105,20 @@ Expected<FitInput> read_input(const FitArguments& arguments, FileCalls& disk) {
   if (!touch_text) return tl::make_unexpected(touch_text.error());
   Expected<Survey> survey = touches_in(*touch_text, arguments, *machine, disk);
   if (!survey) return tl::make_unexpected(survey.error());
+  const auto day = dated(*survey, arguments.started);
+  if (!day) return tl::make_unexpected(day.error());
   const auto usual = conditions_of_machine(*machine_text, arguments.machine_file);
   if (!usual) return tl::make_unexpected(usual.error());
-  return FitInput{std::move(*machine),
-                  std::move(*survey),
-                  {{"machine", arguments.machine_file, sha256_hex(*machine_text)},
-                   {"touches", arguments.touch_file, sha256_hex(*touch_text)}},
-                  overlaid(*usual, conditions_of_record(*touch_text))};
+  FitInput input{std::move(*machine),
+                 std::move(*survey),
+                 {{"machine", arguments.machine_file, sha256_hex(*machine_text)},
+                  {"touches", arguments.touch_file, sha256_hex(*touch_text)}},
+                 overlaid(*usual, conditions_of_record(*touch_text))};
+  if (arguments.plan_file.empty()) return input;
+  const Expected<std::string> plan_text = read_file(arguments.plan_file, disk);
+  if (!plan_text) return tl::make_unexpected(plan_text.error());
+  input.files.push_back({"plan", arguments.plan_file, sha256_hex(*plan_text)});
+  return input;
 }
 
 Expected<TrialsResult> with_progress(const Console& console, const Machine& machine,
@@ -153,10 +175,9 @@ ExitCode run(const FitArguments& arguments, const Console& console) {
   if (!truth) return fail(truth.error());
   Expected<FitResult> result = fit_survey(machine, survey, fit_options(arguments));
   if ((!result || !result->usable) && !arguments.json && are_centres(arguments, *input)) {
-    console.err
-        << "each row of " << arguments.touch_file
-        << " is a ball centre, and the file does not say so; type: sed -i '1i # kind: centre' "
-        << arguments.touch_file << '\n';
+    console.err << "each row of " << arguments.touch_file
+                << " is a ball centre, and the file does not say so; type this as its first line: "
+                   "# kind: centre\n";
     return ExitCode::wrong_input;
   }
   if (!result) return fail(result.error());
@@ -214,6 +235,10 @@ void add_fit_verb(CLI::App& app, Console& console, VerbAction& action) {
           "the plan: TOUCHES is then the listing of the variables (the parameter file) in which "
           "a program without a log leaves its touches")
       ->type_name("FILE");
+  verb->add_option("--started", arguments->started,
+                   "when the touches were made, where the record does not say: "
+                   "2026-03-05T14:30:00")
+      ->type_name("TIME");
   verb->add_option("-o,--output", arguments->result_file, "also keep the whole result here (JSON)")
       ->type_name("FILE");
   verb->add_option("--truth", arguments->truth_file,

@@ -7,10 +7,12 @@
 #include <ostream>
 
 #include "app/control_sheets.h"
+#include "app/demo_files.h"
 #include "app/machine_guide.h"
 #include "app/next_step.h"
 #include "app/refusal.h"
 #include "app/verbs.h"
+#include "base/words.h"
 #include "pivotrace/control/slots.h"
 #include "pivotrace/disk/file_name.h"
 #include "pivotrace/disk/text_file.h"
@@ -25,6 +27,7 @@ namespace {
 struct NewArguments {
   std::string control_file;
   std::string machine_file;
+  std::string demo;
   std::string from;  ///< machine file or control sheet to begin with
   std::string rows_file;
   bool defaults = false;
@@ -145,14 +148,16 @@ Expected<std::optional<Answers>> all_answers(const NewArguments& arguments,
   return std::optional<Answers>(answers);
 }
 
-Expected<void> write_new(const std::string& file, const std::string& text, const Console& console) {
+Expected<void> must_be_new(const std::string& file, const std::string& advice,
+                           const Console& console) {
   const Expected<std::string> there = read_file(file, console.disk);
-  if (there || there.error().front().number != ProblemNumber::cannot_read) {
-    return failure({ProblemNumber::bad_argument,
-                    file + " is there already",
-                    {},
-                    "choose another name: nothing is overwritten"});
-  }
+  if (!there && there.error().front().number == ProblemNumber::cannot_read) return {};
+  return failure({ProblemNumber::bad_argument, file + " is there already", {}, advice});
+}
+
+Expected<void> write_new(const std::string& file, const std::string& text, const Console& console) {
+  const auto is_new = must_be_new(file, "choose another name: nothing is overwritten", console);
+  if (!is_new) return is_new;
   const auto written = write_file(file, text, console.disk);
   if (written) console.err << "wrote " << file << '\n';
   return written;
@@ -186,14 +191,61 @@ ExitCode run_machine(const NewArguments& arguments, const Console& console) {
   return ExitCode::good;
 }
 
+Expected<Demo> named_demo(const std::string& name) {
+  std::vector<std::string> names;
+  for (const Demo& demo : demos()) {
+    if (demo.name == name) return demo;
+    names.push_back(demo.name);
+  }
+  const auto near = nearest_word(name, names);
+  return failure(
+      {ProblemNumber::bad_argument,
+       "there is no demo \"" + name + '"',
+       {},
+       near ? "type: " + command_line({"new", "--demo", *near}) : "there are: " + joined(names)});
+}
+
+/// A demo is followed beside another one: a file that both have stays.
+Expected<bool> is_there_already(const CarriedFile& file, const Console& console) {
+  const Expected<std::string> there = read_file(file.name, console.disk);
+  if (there && *there == file.text) return true;
+  const auto is_new = must_be_new(file.name, "work in an empty folder", console);
+  return is_new ? Expected<bool>(false) : tl::make_unexpected(is_new.error());
+}
+
+/// All files of a demo, or none of them where one of another kind has its name.
+ExitCode run_demo(const std::string& name, const Console& console) {
+  const Expected<Demo> demo = named_demo(name);
+  if (!demo) return refuse(console, demo.error());
+  const std::vector<CarriedFile> files = files_of(*demo);
+  std::vector<CarriedFile> missing;
+  for (const CarriedFile& file : files) {
+    const auto there = is_there_already(file, console);
+    if (!there) return refuse(console, there.error());
+    if (!*there) missing.push_back(file);
+  }
+  for (const CarriedFile& file : missing) {
+    const auto written = write_file(file.name, file.text, console.disk);
+    if (!written) return refuse(console, written.error());
+    console.err << "wrote " << file.name << '\n';
+  }
+  console.err << "a demo, all of it invented: never load its programs into a machine\n";
+  say_next(console, {"check", files.front().name});
+  return ExitCode::good;
+}
+
 ExitCode run(const NewArguments& arguments, const Console& console) {
-  if (arguments.control_file.empty() == arguments.machine_file.empty()) {
+  const int asked = static_cast<int>(!arguments.control_file.empty()) +
+                    static_cast<int>(!arguments.machine_file.empty()) +
+                    static_cast<int>(!arguments.demo.empty());
+  if (asked != 1) {
     return refuse(console, {{ProblemNumber::bad_argument,
-                             "say what is new: a machine file, or a control sheet",
+                             "say what is new: a machine file, a control sheet, or a demo",
                              {},
                              "type: pivotrace new my.machine.toml, or pivotrace new --control "
-                             "my-mill.toml"}});
+                             "my-mill.toml, or pivotrace new --demo fourth-axis"}});
   }
+  if (!arguments.demo.empty()) return run_demo(arguments.demo, console);
   if (!arguments.machine_file.empty()) return run_machine(arguments, console);
   Expected<std::string> text = sheet_to_fill(arguments, console.disk);
   if (!text) return refuse(console, text.error());
@@ -210,11 +262,24 @@ ExitCode run(const NewArguments& arguments, const Console& console) {
     const auto written = write_file(arguments.control_file, *text, console.disk);
     if (!written) return refuse(console, written.error());
   }
-  console.err << "\nwrote " << arguments.control_file
-              << "; see what is still open: " << command_line({"check", arguments.control_file})
-              << "\nthen prove it on the control\n";
+  console.err << "\nwrote " << arguments.control_file << '\n';
+  const Expected<ControlSheet> filled = parse_control_sheet(*text, arguments.control_file);
+  if (filled && !open_slots(*filled).empty()) {
+    console.err << "some questions are still open; see which, and what each is needed for\n";
+    say_next(console, {"check", arguments.control_file});
+    return ExitCode::good;
+  }
+  console.err << "then prove it on the control\n";
   say_next(console, {"cycle", "--proof", arguments.control_file, "-o", "proof.nc"});
   return ExitCode::good;
+}
+
+std::string list_of_demos() {
+  std::string list;
+  for (const Demo& demo : demos()) {
+    list += "  " + demo.name + std::string(14 - demo.name.size(), ' ') + demo.meaning + '\n';
+  }
+  return list;
 }
 
 }  // namespace
@@ -222,7 +287,8 @@ ExitCode run(const NewArguments& arguments, const Console& console) {
 void add_new_verb(CLI::App& app, Console& console, VerbAction& action) {
   const auto arguments = std::make_shared<NewArguments>();
   CLI::App* verb = app.add_subcommand(
-      "new", "Make a machine file, or fill in a control sheet, question by question");
+      "new",
+      "Make a machine file, or fill in a control sheet, question by question; or get a demo");
   verb->footer(
       "Examples:\n"
       "  pivotrace new my.machine.toml --rows my.touches.csv\n"
@@ -235,10 +301,17 @@ void add_new_verb(CLI::App& app, Console& console, VerbAction& action) {
       "asks what the manual of your control answers: how a variable is set, how a line is written\n"
       "to a file, which variables hold the position. Every answer is kept at once; leave with\n"
       "'leave' and go on later with the same command. The sheet begins as macro, which knows the\n"
-      "words of ISO 6983; --from blank asks for every word, for a control of another language.");
+      "words of ISO 6983; --from blank asks for every word, for a control of another language.\n"
+      "  pivotrace new --demo fourth-axis\n"
+      "writes the files of a demo into this folder, to follow the manual with; all invented.\n" +
+      list_of_demos());
   verb->add_option("MACHINE_FILE", arguments->machine_file,
                    "the machine file to make (*.machine.toml)")
       ->type_name("FILE");
+  verb->add_option("--demo", arguments->demo,
+                   "write the files of a demo into this folder: fourth-axis, trunnion, "
+                   "swivel-head, pin-in-chuck, spoiled or year")
+      ->type_name("DEMO");
   verb->add_option("--control", arguments->control_file, "the control sheet to fill in")
       ->type_name("FILE");
   verb->add_option(

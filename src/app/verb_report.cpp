@@ -6,17 +6,15 @@
 #include "app/followed_limits.h"
 #include "app/next_step.h"
 #include "app/plan_report.h"
-#include "app/progress.h"
 #include "app/refusal.h"
 #include "app/result_folder.h"
+#include "app/result_trials.h"
 #include "app/verbs.h"
+#include "app/version.h"
 #include "pivotrace/disk/file_name.h"
 #include "pivotrace/disk/text_file.h"
-#include "pivotrace/estimate/trials.h"
 #include "pivotrace/formats/limits_file.h"
-#include "pivotrace/formats/machine_file.h"
 #include "pivotrace/formats/result_file.h"
-#include "pivotrace/formats/touch_file.h"
 #include "pivotrace/pivots/judge.h"
 #include "pivotrace/pivots/part_steps.h"
 #include "pivotrace/report/change_page.h"
@@ -72,71 +70,22 @@ ExitCode code_of(const FitResult& result, const JudgeReport* judged) {
   return good ? ExitCode::good : ExitCode::not_good;
 }
 
+/// A page is no text for a screen: what keeps it.
+std::vector<std::string> kept_words(const ReportArguments& arguments) {
+  std::vector<std::string> words = {"report"};
+  words.insert(words.end(), arguments.files.begin(), arguments.files.end());
+  words.insert(words.end(), {"-o", beside(arguments.result_file(), ".html")});
+  return words;
+}
+
 void say_written(const ReportArguments& arguments, const Console& console,
                  const std::vector<std::string>& next) {
-  if (!is_kept(arguments.output)) return;
+  if (!is_kept(arguments.output)) {
+    if (arguments.output.empty()) say_next(console, kept_words(arguments));
+    return;
+  }
   console.err << "wrote " << arguments.output << ": open it in a browser\n";
   say_next(console, next);
-}
-
-/// The file a result came from, as it was then: other touches would be another survey.
-Expected<std::string> input_of(const FitResult& result, const std::string& role, FileCalls& disk) {
-  for (const InputFile& input : result.inputs) {
-    if (input.role != role) continue;
-    Expected<std::string> text = read_file(input.file, disk);
-    if (!text || sha256_hex(*text) == input.sha256) return text;
-    return failure({ProblemNumber::bad_argument,
-                    "--trials: this file was changed since the fit",
-                    {input.file, 0, 0},
-                    "fit it again, then report the new result"});
-  }
-  return failure({ProblemNumber::bad_argument,
-                  "--trials: the result does not name the " + role + " file it came from",
-                  {},
-                  "fit again with this version"});
-}
-
-std::string file_name_of(const FitResult& result, const std::string& role) {
-  for (const InputFile& input : result.inputs) {
-    if (input.role == role) return input.file;
-  }
-  return "";
-}
-
-/// Repeats the survey of a result on paper, and keeps what every trial made of every value.
-Expected<std::vector<TrialSpread>> spreads_of(const ReportArguments& arguments,
-                                              const FitResult& result, const Console& console) {
-  if (!result.effects.empty()) {
-    return failure({ProblemNumber::bad_argument,
-                    "--trials: this result solved for more than the axes",
-                    {},
-                    "pivotrace fit with --with and --trials repeats such a survey"});
-  }
-  const auto machine_text = input_of(result, "machine", console.disk);
-  if (!machine_text) return tl::make_unexpected(machine_text.error());
-  const auto touch_text = input_of(result, "touches", console.disk);
-  if (!touch_text) return tl::make_unexpected(touch_text.error());
-  const auto machine = parse_machine(*machine_text, file_name_of(result, "machine"));
-  if (!machine) return tl::make_unexpected(machine.error());
-  const auto survey = parse_survey(*touch_text, file_name_of(result, "touches"), *machine);
-  if (!survey) return tl::make_unexpected(survey.error());
-  std::vector<TrialSpread> spreads;
-  TrialOptions options;
-  options.trials = arguments.trials;
-  options.seed = arguments.seed;
-  ProgressLine line(console, "repeating the survey", "trials",
-                    static_cast<std::size_t>(options.trials));
-  options.progress = [&line](int done) { line.show(static_cast<std::size_t>(done)); };
-  options.each_output = [&spreads](const ValueName& name, const Eigen::VectorXd& values) {
-    spreads.push_back({name, {values.data(), values.data() + values.size()}});
-  };
-  const auto done = run_trials(*machine, *survey, {}, options);
-  line.clear();
-  if (!done) return tl::make_unexpected(done.error());
-  for (std::size_t k = 0; k < spreads.size(); ++k) {
-    for (double& deviation : spreads[k].deviations) deviation -= done->outputs[k].value;
-  }
-  return spreads;
 }
 
 ExitCode report_result(const ReportArguments& arguments, const Console& console) {
@@ -163,7 +112,7 @@ ExitCode report_result(const ReportArguments& arguments, const Console& console)
     }
   }
   if (arguments.trials > 0) {
-    const auto spreads = spreads_of(arguments, *result, console);
+    const auto spreads = spreads_of(*result, {arguments.trials, arguments.seed}, console);
     if (!spreads) return refuse(console, spreads.error());
     options.trials = *spreads;
   }
@@ -180,6 +129,7 @@ ExitCode report_result(const ReportArguments& arguments, const Console& console)
 ChangePageOptions page_options() {
   ChangePageOptions options;
   options.date = utc_now();
+  options.version = version;
   return options;
 }
 
@@ -214,6 +164,9 @@ ExitCode report_comparison(const ReportArguments& arguments, const Console& cons
   return comparison->moved.value_or(false) ? ExitCode::not_good : ExitCode::good;
 }
 
+/// "2025-07-06" of a date and time.
+constexpr std::size_t date_letters = 10;
+
 ExitCode report_history(const ReportArguments& arguments, const Console& console) {
   ChangePageOptions options = page_options();
   HistoryOptions how;
@@ -223,7 +176,8 @@ ExitCode report_history(const ReportArguments& arguments, const Console& console
   const History& history = followed->history;
   options.unit = arguments.units.empty() ? followed->unit : length_unit(arguments.units);
   for (const Epoch& epoch : history.epochs) {
-    options.files.push_back({epoch.started, epoch.file, epoch.touches_hash});
+    options.files.push_back({epoch.started.substr(0, date_letters),
+                             epoch.file + ", hash of its touches", epoch.touches_hash});
   }
   const auto delivered = deliver(console, arguments.output, history_page(history, options));
   if (!delivered) return refuse(console, delivered.error());

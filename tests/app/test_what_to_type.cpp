@@ -116,7 +116,8 @@ TEST_CASE("ball centres that are not called so") {
   const Screen screen = run_verb({"fit", machine, touches});
   CHECK(screen.code == 2);
   CHECK(is_one_line(screen.err));
-  CHECK(screen.err.find("type: sed -i '1i # kind: centre' " + touches) != std::string::npos);
+  CHECK(screen.err.find("each row of " + touches) != std::string::npos);
+  CHECK(screen.err.find("type this as its first line: # kind: centre") != std::string::npos);
   // Done as it says, the fit succeeds.
   std::ofstream(touches) << mark << text;
   CHECK(run_verb({"fit", machine, touches}).code == 0);

@@ -1,0 +1,110 @@
+#include "app/result_trials.h"
+
+#include <algorithm>
+#include <optional>
+
+#include "app/progress.h"
+#include "pivotrace/disk/text_file.h"
+#include "pivotrace/estimate/trials.h"
+#include "pivotrace/formats/machine_file.h"
+#include "pivotrace/formats/parameter_file.h"
+#include "pivotrace/formats/plan_file.h"
+#include "pivotrace/formats/touch_file.h"
+
+namespace pivotrace::app {
+
+namespace {
+
+/// The file a result came from, as it was then: other touches would be another survey.
+Expected<std::string> input_of(const FitResult& result, const std::string& role, FileCalls& disk) {
+  for (const InputFile& input : result.inputs) {
+    if (input.role != role) continue;
+    Expected<std::string> text = read_file(input.file, disk);
+    if (!text || sha256_hex(*text) == input.sha256) return text;
+    return failure({ProblemNumber::bad_argument,
+                    "--trials: this file was changed since the fit",
+                    {input.file, 0, 0},
+                    "fit it again, then report the new result"});
+  }
+  return failure({ProblemNumber::bad_argument,
+                  "--trials: the result does not name the " + role + " file it came from",
+                  {},
+                  "fit again with this version"});
+}
+
+std::string file_name_of(const FitResult& result, const std::string& role) {
+  for (const InputFile& input : result.inputs) {
+    if (input.role == role) return input.file;
+  }
+  return "";
+}
+
+/// What a fit was asked to solve for as well: not what it always solves for, as the zero of an indicator.
+std::optional<OptionalUnknown> asked_for(EffectKind kind) {
+  switch (kind) {
+    case EffectKind::drift: return OptionalUnknown::drift;
+    case EffectKind::stylus_offset: return OptionalUnknown::stylus_offset;
+    case EffectKind::lobing: return OptionalUnknown::lobing;
+    case EffectKind::reversal: return OptionalUnknown::reversal;
+    case EffectKind::squareness: return OptionalUnknown::squareness;
+    case EffectKind::scale: return OptionalUnknown::scale;
+    default: return std::nullopt;
+  }
+}
+
+FitOptions fit_options_of(const FitResult& result) {
+  FitOptions options;
+  for (const EffectResult& effect : result.effects) {
+    const auto unknown = asked_for(effect.name.kind);
+    if (!unknown || std::ranges::find(options.unknowns, *unknown) != options.unknowns.end()) {
+      continue;
+    }
+    options.unknowns.push_back(*unknown);
+  }
+  return options;
+}
+
+/// The touches of a result, by the plan where they came as a listing of variables.
+Expected<Survey> survey_of(const FitResult& result, const Machine& machine, FileCalls& disk) {
+  const auto touch_text = input_of(result, "touches", disk);
+  if (!touch_text) return tl::make_unexpected(touch_text.error());
+  const std::string touch_file = file_name_of(result, "touches");
+  const std::string plan_file = file_name_of(result, "plan");
+  if (plan_file.empty()) return parse_survey(*touch_text, touch_file, machine);
+  const auto plan_text = input_of(result, "plan", disk);
+  if (!plan_text) return tl::make_unexpected(plan_text.error());
+  const auto planned = read_plan(plan_file, file_name_of(result, "machine"), disk);
+  if (!planned) return tl::make_unexpected(planned.error());
+  return parse_planned_touches(*touch_text, touch_file, machine, planned->plan);
+}
+
+}  // namespace
+
+Expected<std::vector<TrialSpread>> spreads_of(const FitResult& result, const TrialRequest& request,
+                                              const Console& console) {
+  const auto machine_text = input_of(result, "machine", console.disk);
+  if (!machine_text) return tl::make_unexpected(machine_text.error());
+  const auto machine = parse_machine(*machine_text, file_name_of(result, "machine"));
+  if (!machine) return tl::make_unexpected(machine.error());
+  const auto survey = survey_of(result, *machine, console.disk);
+  if (!survey) return tl::make_unexpected(survey.error());
+  std::vector<TrialSpread> spreads;
+  TrialOptions options;
+  options.trials = request.trials;
+  options.seed = request.seed;
+  ProgressLine line(console, "repeating the survey", "trials",
+                    static_cast<std::size_t>(options.trials));
+  options.progress = [&line](int done) { line.show(static_cast<std::size_t>(done)); };
+  options.each_output = [&spreads](const ValueName& name, const Eigen::VectorXd& values) {
+    spreads.push_back({name, {values.data(), values.data() + values.size()}});
+  };
+  const auto done = run_trials(*machine, *survey, fit_options_of(result), options);
+  line.clear();
+  if (!done) return tl::make_unexpected(done.error());
+  for (std::size_t k = 0; k < spreads.size(); ++k) {
+    for (double& deviation : spreads[k].deviations) deviation -= done->outputs[k].value;
+  }
+  return spreads;
+}
+
+}  // namespace pivotrace::app
