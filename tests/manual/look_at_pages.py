@@ -3,6 +3,7 @@
 
     look_at_pages.py FILE_OR_FOLDER...     every *.html of the folders; SVG files only where they are named
     look_at_pages.py --every-kind FILE     the other way round: fails unless every kind of fault is found
+    look_at_pages.py --printed-on N FILE...    fails unless each fills N sheets, of A4 and of Letter
 
 Labels on each other, text under 9 pt on A4, contrast under 4.5 (WCAG 2.1 level AA), dead links, requests to
 anywhere, pages wider than the screen: see measure_page.js. Exit code 1: something was found; 77: no Chromium.
@@ -51,6 +52,27 @@ def every_kind(browser, file):
     return 1 if missed else 0
 
 
+def sheets_filled(browser, file, paper, folder):
+    """How many sheets of this paper the page is printed on."""
+    copy, printed = folder / "page.html", folder / "page.pdf"
+    copy.write_text(file.read_text().replace("</style>", f"@page{{size:{paper}}}</style>", 1))
+    subprocess.run([browser, "--headless=new", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer",
+                    f"--user-data-dir={folder / 'profile'}", f"--print-to-pdf={printed}", copy.as_uri()],
+                   capture_output=True, timeout=120)
+    return len(re.findall(rb"/Type\s*/Page\b(?!s)", printed.read_bytes()))
+
+
+def printed_on(browser, wanted, files):
+    wrong = 0
+    with tempfile.TemporaryDirectory() as folder:
+        for file in files:
+            for paper in ("A4", "Letter"):
+                found = sheets_filled(browser, file, paper, pathlib.Path(folder))
+                wrong += found != wanted
+                print(f"{file.name}: {found} sheets of {paper}")
+    return 1 if wrong else 0
+
+
 def pages(places):
     for place in map(pathlib.Path, places):
         if place.is_file():
@@ -66,6 +88,8 @@ def main():
         return 77
     if sys.argv[1:2] == ["--every-kind"]:
         return every_kind(browser, pathlib.Path(sys.argv[2]))
+    if sys.argv[1:2] == ["--printed-on"]:
+        return printed_on(browser, int(sys.argv[2]), list(map(pathlib.Path, sys.argv[3:])))
     files, faults = list(pages(sys.argv[1:])), 0
     if not files:
         print("there is no page to look at")

@@ -1,6 +1,6 @@
 // manual_run check|update SOURCE_FOLDER SCRATCH_FOLDER PAGE PROGRAM
-// Runs every command that the page (README.md, or src/manual/*.md) shows, in a folder of its own with
-// copies of the examples, and compares what the screen says with what the page says, or brings the page up
+// Runs every command that the page (README.md, or src/manual/*.md) shows, in an empty folder,
+// and compares what the screen says with what the page says, or brings the page up
 // to date. PAGE "all" means every page. Exit code 0: as shown, or brought up to date; 1: not as shown.
 #include <fmt/format.h>
 
@@ -42,21 +42,20 @@ struct Request {
   fs::path program;
 };
 
-/// The folder a page is tried in: the files of the examples, as after `cp -r examples shop`.
+/// The folder a page is tried in. It is empty, as a reader's who has nothing but the program; README.md is read
+/// where the project lies.
 class Shop {
  public:
-  Shop(const Request& request, const fs::path& folder)
+  Shop(const Request& request, const fs::path& folder, bool beside_project)
       : work_(folder / "work"), notes_(folder / "notes") {
     fs::remove_all(folder);
     for (const fs::path& made : {work_, notes_ / "home", notes_ / "bin"}) {
       fs::create_directories(made);
     }
-    for (const auto& entry : fs::directory_iterator(request.source / "examples")) {
-      if (entry.is_regular_file()) fs::copy_file(entry.path(), work_ / entry.path().filename());
-    }
-    fs::copy(request.source / "examples/year", work_ / "year");
-    for (const char* folder_name : {"examples", "tests"}) {
-      fs::create_directory_symlink(request.source / folder_name, work_ / folder_name);
+    if (beside_project) {
+      for (const char* name : {"examples", "tests"}) {
+        fs::create_directory_symlink(request.source / name, work_ / name);
+      }
     }
     write_text(notes_ / "bin/pivotrace",
                fmt::format("#!/bin/sh\nexec '{}' \"$@\"\n", request.program.string()));
@@ -146,7 +145,7 @@ int run_page(const Request& request, const fs::path& file) {
     return 1;
   }
   std::vector<std::vector<std::string>> shown;
-  const Shop shop(request, request.scratch / file.stem());
+  const Shop shop(request, request.scratch / file.stem(), file.stem() == "README");
   std::string faults = try_page(*page, shop, shown);
   faults += try_pictures(request, shop);  // what the commands drew
   if (faults.empty()) {

@@ -109,6 +109,21 @@ TEST_CASE("every link between pages leads to a page, every other one to a file o
              });
 }
 
+TEST_CASE("a file that a page shows is named in the words above it, on every medium") {
+  static const std::regex shown("```[a-z]+ file (\\S+)");
+  for (const Chapter& chapter : chapters()) {
+    for (const ManualPage& page : chapter.pages) {
+      const std::string text(page.markdown);
+      for (std::sregex_iterator one(text.begin(), text.end(), shown), none; one != none; ++one) {
+        CAPTURE(page.topic);
+        CAPTURE((*one)[1].str());
+        const std::string above = text.substr(0, static_cast<std::size_t>(one->position()));
+        CHECK(above.find('`' + (*one)[1].str() + '`') != std::string::npos);
+      }
+    }
+  }
+}
+
 TEST_CASE("every option and command that a page names exists") {
   const CommandLine line;
   const auto options = line.options();
