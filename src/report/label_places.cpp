@@ -86,6 +86,12 @@ bool LabelPlaces::on_an_edge(const Box& box) const {
 
 bool LabelPlaces::put(std::string_view text, Point target, Point prefer, std::string_view look,
                       double size, double nearest) {
+  return put(Leader::clear, text, target, prefer, look, size, nearest) ||
+         put(Leader::may_cross, text, target, prefer, look, size, nearest);
+}
+
+bool LabelPlaces::put(Leader leader, std::string_view text, Point target, Point prefer,
+                      std::string_view look, double size, double nearest) {
   const double half_width = 0.5 * text_width(text, size);
   const double half_height = 0.5 * (ascent + descent) * size;
   const double wished = std::atan2(prefer.y, prefer.x);
@@ -101,7 +107,7 @@ bool LabelPlaces::put(std::string_view text, Point target, Point prefer, std::st
           nearest + step + std::abs(way.x) * half_width + std::abs(way.y) * half_height;
       const Box box =
           centred({target.x + reach * way.x, target.y + reach * way.y}, half_width, half_height);
-      const bool far = nearest + step > beside;
+      const bool far = leader == Leader::clear && nearest + step > beside;
       if (!is_free(box) || (far && !is_free(target, nearest_of(box, target)))) continue;
       const double whole = cost + (on_an_edge(box) ? on_edge : 0.0);
       if (!best || whole < best->cost) best = Place{box, nearest + step, whole};

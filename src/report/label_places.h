@@ -32,6 +32,10 @@ class LabelPlaces {
     double distance = 0.0;
     double cost = 0.0;
   };
+  /// Whether the thin line to a label may run over another one: only where there is no place else.
+  enum class Leader { clear, may_cross };
+  bool put(Leader leader, std::string_view text, Point target, Point prefer, std::string_view look,
+           double size, double nearest);
   bool is_free(const Box& box) const;
   bool is_free(Point from, Point to) const;
   bool on_an_edge(const Box& box) const;

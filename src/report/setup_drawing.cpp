@@ -7,6 +7,7 @@
 #include <map>
 #include <numbers>
 #include <set>
+#include <sstream>
 
 #include "base/cautions.h"
 #include "base/number_text.h"
@@ -412,8 +413,17 @@ class ViewDrawing {
       const Point from = tilts ? window_.at(placed->contact_mm()) : centre;
       const Point at = tilts ? tool_top(*placed) : window_.at(placed->centre_mm);
       if (length({at.x - from.x, at.y - from.y}) < radius_px()) continue;  // it stays on its axis
-      places_.put(text, at, {at.x - from.x, at.y - from.y}, "strong", label_size,
-                  tilts ? 8.0 : 8.0 + radius_px());
+      put_numbers(text, at, {at.x - from.x, at.y - from.y}, tilts ? 8.0 : 8.0 + radius_px());
+    }
+  }
+
+  /// Where the numbers of a place find no room side by side, each finds its own.
+  void put_numbers(const std::string& text, const Point& at, const Point& outward, double nearest) {
+    if (places_.put(text, at, outward, "strong", label_size, nearest)) return;
+    std::istringstream numbers(text);
+    for (std::string number; numbers >> number;) {
+      if (number.back() == ',') number.pop_back();
+      places_.put(number, at, outward, "strong", label_size, nearest);
     }
   }
 

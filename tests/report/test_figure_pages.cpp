@@ -61,7 +61,7 @@ TEST_CASE("a comparison names what changed most, and its explanations") {
   const std::string page = comparison_page(comparison, {});
   for (const char* words :
        {"MOVED", "once in 250 checks", "A.centre.Y changed by +46.0 \xC2\xB5m", "93.0 %",
-        "Shifted by 46.0 um: Y +46.0, Z +0.0 (along X nothing is seen).", "mill &lt;1&gt;",
+        "Shifted by 46.0 \xC2\xB5m: Y +46.0, Z +0.0 (along X nothing is seen).", "mill &lt;1&gt;",
         "CAUTION", "Signature", "cannot tell"}) {
     INFO(words);
     CHECK(says(page, words));

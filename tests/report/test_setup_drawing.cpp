@@ -126,7 +126,7 @@ TEST_CASE("each axis is seen along itself, with its sign") {
 TEST_CASE("every station has its number in the drawing, whichever axes turn to it") {
   for (const char* demo : {"fourth-axis", "trunnion", "swivel-head"}) {
     INFO(demo);
-    const Machine machine = demo::machine(demo);
+    const Machine machine = testing::example(demo);
     const Plan plan = planned(machine);
     const Svg svg = setup_drawing(machine, plan, false);
     std::set<std::string> numbers;
@@ -138,7 +138,8 @@ TEST_CASE("every station has its number in the drawing, whichever axes turn to i
       }
     }
     for (const PlannedStation& station : plan.stations) {
-      INFO(station.label);
+      INFO(std::string(demo), ", station ", station.label, " with ", station.touches.size(),
+           " touches");
       CHECK(numbers.contains(station.label));
     }
   }
