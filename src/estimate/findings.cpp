@@ -346,6 +346,13 @@ bool within_bound(const FindingInputs& in, const std::vector<Effect>& effects,
       case EffectKind::scale:
         if (size > allowed(BoundKind::scale)) return false;
         break;
+      case EffectKind::stylus_offset: {
+        // What its stated standard uncertainty allows is in every U95.
+        constexpr double sigmas_of_chance = 3.0;
+        const double u_mm = in.model.machine().probe.offset_u_mm[effects[k].index];
+        if (size > sigmas_of_chance * u_mm) return false;
+        break;
+      }
       default: return false;
     }
   }
