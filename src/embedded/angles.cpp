@@ -68,13 +68,13 @@ void stand_at(contact::Axis<real>& axis, int32_t microdegrees) {
   for (int i = 0; i < 3; ++i) {
     for (int j = 0; j < 3; ++j) {
       const circular straight = times(u[i], u[j]);
-      circular number = straight - times(straight, angle.cosine);
+      circular number = wrapped_sum(straight, -times(straight, angle.cosine));
       if (i == j) {
-        number += angle.cosine;
+        number = wrapped_sum(number, angle.cosine);
       } else {
         const circular across = times(u[3 - i - j], sine);
         const bool next = j - i == 1 || j - i == -2;
-        number += next ? -across : across;
+        number = wrapped_sum(number, next ? -across : across);
       }
       axis.body_turn.row[i][j] = real(number) * (real(1) / real(one));
     }

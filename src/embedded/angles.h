@@ -9,6 +9,7 @@ namespace pivotrace::PIVOTRACE_EMBEDDED {
 using circular = real;
 constexpr circular one = real(1);
 inline circular times(circular a, circular b) { return a * b; }
+inline circular wrapped_sum(circular a, circular b) { return a + b; }
 inline circular circular_of(real x) { return x; }
 #else
 /// Sines, cosines and directions are whole numbers of 2^-30: rounded to float at every step they would
@@ -17,6 +18,10 @@ using circular = int32_t;
 constexpr circular one = 1073741824;
 PIVOTRACE_ONE_COPY inline circular times(circular a, circular b) {
   return static_cast<circular>((int64_t{a} * b) >> 30);
+}
+/// A sum of several numbers that ends within the range may leave it on the way: modulo 2^32 it comes back.
+inline circular wrapped_sum(circular a, circular b) {
+  return static_cast<circular>(static_cast<uint32_t>(a) + static_cast<uint32_t>(b));
 }
 /// |x| up to 1, the nearest below.
 inline circular circular_of(real x) { return static_cast<circular>(x * real(one)); }

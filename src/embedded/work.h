@@ -113,7 +113,7 @@ struct Work {
   Gap gap;
   int8_t job;
   int8_t located;  ///< an update came near enough for exact passes
-  int8_t pass;
+  uint8_t pass;
   int8_t flipped;       ///< axes whose sense is turned round, bit by bit
   int32_t rank;         ///< readings after reduction, all stations
   real touch_variance;  ///< used as weight [counts^2]
