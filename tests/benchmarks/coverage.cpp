@@ -91,7 +91,7 @@ struct Study {
     const SurveyFrame frame = frame_of_job(job);
     fmt::print("\n{}: the file silent about bounds ({} surveys a line)\n", job.name, fewer);
     for (const Bound& bound : bounds_in_force(job.scenario.machine)) {
-      if (bound.kind == BoundKind::between_surveys) continue;
+      if (!job.disturbed_by(bound)) continue;
       const WorstCase worst = worst_case(job, bound);
       CoverageOptions options;
       options.disturb = [&](SurveyTruth& truth, int) {
@@ -111,7 +111,7 @@ struct Study {
     together.disturb = [&](SurveyTruth& truth, int k) {
       RandomStream random(seed + 17, static_cast<std::uint64_t>(k));
       for (const Bound& bound : bounds_in_force(job.scenario.machine)) {
-        if (bound.kind == BoundKind::between_surveys) continue;
+        if (!job.disturbed_by(bound)) continue;
         disturb(truth, bound, drawn_components(bound, random), frame);
       }
     };

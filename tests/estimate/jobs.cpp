@@ -170,7 +170,7 @@ Job bar_by_indicator() {
   for (StationTarget& station : s.stations) {
     station.touches = all_round(s.machine, 0, station.angles_rad);
   }
-  return {"bar in a chuck, by indicator", std::move(s), read_by_indicator};
+  return {"bar in a chuck, by indicator", std::move(s), read_by_indicator, false};
 }
 
 /// Every other station with the spindle turned half round: what cancels need not be known.

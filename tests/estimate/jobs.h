@@ -15,6 +15,12 @@ struct Job {
   Scenario scenario;
   /// What stands in the record of a survey of the touches; empty = the touches as they are.
   std::function<Survey(Survey, const SurveyTruth&)> record;
+  bool triggers = true;  ///< read by something whose trigger may be lobed; an indicator has none
+
+  bool disturbed_by(const Bound& bound) const {
+    return bound.kind != BoundKind::between_surveys &&
+           (triggers || bound.kind != BoundKind::lobing);
+  }
 };
 
 /// The record of a survey of the job.
