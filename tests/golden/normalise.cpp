@@ -47,6 +47,8 @@ std::string normalised_line(std::string line, const Pass& pass) {
   static const std::regex version(R"re((pivotrace |"version": ")\d+\.\d+\.\d+)re",
                                   std::regex::optimize);
   static const std::regex hash(R"(\b[0-9a-f]{64}\b)", std::regex::optimize);
+  // The foot of a page: the hash of a result made a moment ago begins as it will.
+  static const std::regex hash_in_foot(R"((<now> )[0-9a-f]{12}\b)", std::regex::optimize);
   static const std::regex trial_seconds(R"((seed \d+, )\d+\.\d+ s\b)", std::regex::optimize);
   static const std::regex solver_seconds(R"re(("solver_seconds": )[^,]+)re", std::regex::optimize);
   // How many steps a solver takes is its own affair.
@@ -59,6 +61,7 @@ std::string normalised_line(std::string line, const Pass& pass) {
   if (holds("pivotrace ") || holds("version"))
     line = std::regex_replace(line, version, "$1<version>");
   if (line.size() >= 64) line = std::regex_replace(line, hash, "<sha256>");
+  if (holds("@page")) line = std::regex_replace(line, hash_in_foot, "$1<sha256>");
   if (holds("seed ")) line = std::regex_replace(line, trial_seconds, "$1<seconds> s");
   if (holds("solver_seconds")) line = std::regex_replace(line, solver_seconds, "$1<seconds>");
   if (line.starts_with("next: ")) std::ranges::replace(line, '"', '\'');

@@ -37,6 +37,8 @@ TEST_CASE("version, file hash, folder and processor time go, and nothing else") 
   const std::string hash(64, 'a');
   CHECK(normalised("\"sha256\": \"" + hash + "\"", pass) == "\"sha256\": \"<sha256>\"");
   CHECK(normalised(hash + "a", pass) == hash + "a");
+  CHECK(normalised("@page{\"<now> 0123456789ab\"}", pass) == "@page{\"<now> <sha256>\"}");
+  CHECK(normalised("@page{\"0123456789ab\"}", pass) == "@page{\"0123456789ab\"}");
   CHECK(normalised("wrote /somewhere/scratch/place/x.txt", pass) == "wrote <folder>/x.txt");
   CHECK(normalised("in /somewhere/else", pass) == "in <program>/else");
   CHECK(normalised("(2000 trials, seed 7, 0.1 s)", pass) == "(2000 trials, seed 7, <seconds> s)");
