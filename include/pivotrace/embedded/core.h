@@ -76,9 +76,9 @@
  * TIME
  * An update costs one pass over all touches so far once the axes are roughly found (up to four
  * before), a fit three to six passes and the tests (no more than 12). Sixty touches at twelve stations
- * are 0.24 million instructions for one axis and 0.39 million for two on an ARMv7E-M with single
- * precision (0.31 and 0.49 with all parts below), 0.25 and 0.41 million with double (0.34 and 0.54),
- * and ten million for one axis without any such unit. tests/run-embedded prints today's figures. Every
+ * are 0.23 million instructions for one axis and 0.40 million for two on an ARMv7E-M with single
+ * precision (0.31 and 0.49 with all parts below), 0.27 and 0.42 million with double (0.32 and 0.52),
+ * and eleven million for one axis without any such unit. tests/run-embedded prints today's figures. Every
  * loop is bounded by the number of touches, stations and index positions.
  *
  * ACCURACY
