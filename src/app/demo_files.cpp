@@ -28,8 +28,9 @@ std::vector<CarriedFile> files_of(const Demo& demo) {
       files.push_back(file);
     }
   }
-  std::ranges::stable_partition(
-      files, [](const CarriedFile& file) { return file.name.ends_with(".machine.toml"); });
+  std::stable_partition(files.begin(), files.end(), [](const CarriedFile& file) {
+    return file.name.ends_with(".machine.toml");
+  });
   return files;
 }
 
