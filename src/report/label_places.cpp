@@ -107,8 +107,10 @@ bool LabelPlaces::put(Leader leader, std::string_view text, Point target, Point 
           nearest + step + std::abs(way.x) * half_width + std::abs(way.y) * half_height;
       const Box box =
           centred({target.x + reach * way.x, target.y + reach * way.y}, half_width, half_height);
-      const bool far = leader == Leader::clear && nearest + step > beside;
-      if (!is_free(box) || (far && !is_free(target, nearest_of(box, target)))) continue;
+      if (!is_free(box)) continue;
+      const bool far = nearest + step > beside;
+      const bool keeps_clear = far && leader == Leader::clear;
+      if (keeps_clear && !is_free(target, nearest_of(box, target))) continue;
       const double whole = cost + (on_an_edge(box) ? on_edge : 0.0);
       if (!best || whole < best->cost) best = Place{box, nearest + step, whole};
     }

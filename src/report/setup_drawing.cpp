@@ -7,10 +7,10 @@
 #include <map>
 #include <numbers>
 #include <set>
-#include <sstream>
 
 #include "base/cautions.h"
 #include "base/number_text.h"
+#include "base/words.h"
 #include "pivotrace/base/length.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/machine/tool_axis.h"
@@ -357,6 +357,9 @@ class ViewDrawing {
 
   // --- stations ---------------------------------------------------------------------------------
 
+  /// The stations whose artefact stands at one place, by number in the order touched.
+  using NumbersByPlace = std::map<RotaryAngles, std::vector<std::string>>;
+
   /// In the view along the axis that carries a station to its place: its number, there.
   void number_stations() {
     for (std::size_t i = 0; i < scene_.machine.rotary.size(); ++i) {
@@ -371,35 +374,32 @@ class ViewDrawing {
   void number_stations_left() {
     std::set<RotaryAngles> done;
     for (std::size_t i = 0; i < scene_.machine.rotary.size(); ++i) {
-      for (const auto& [angles, text] : numbers_by_place(static_cast<int>(i))) done.insert(angles);
+      for (const auto& [angles, there] : numbers_by_place(static_cast<int>(i))) done.insert(angles);
     }
-    std::map<RotaryAngles, std::string> numbers;
+    NumbersByPlace numbers;
     for (const PlannedStation& station : scene_.plan.stations) {
       if (done.contains(station.angles_rad) || station.touches.empty()) continue;
-      std::string& text = numbers[station.angles_rad];
-      text += (text.empty() ? "" : ", ") + station.label;
+      numbers[station.angles_rad].push_back(station.label);
     }
     Point middle;
-    for (const auto& [angles, text] : numbers) {
+    for (const auto& [angles, there] : numbers) {
       middle = plus(middle, window_.at(first_touch_at(angles)->centre_mm),
                     1.0 / static_cast<double>(numbers.size()));
     }
-    for (const auto& [angles, text] : numbers) {
+    for (const auto& [angles, there] : numbers) {
       const Point at = window_.at(first_touch_at(angles)->centre_mm);
-      places_.put(text, at, {at.x - middle.x, at.y - middle.y}, "strong", label_size,
-                  2.0 + radius_px());
+      put_numbers(there, at, {at.x - middle.x, at.y - middle.y}, 2.0 + radius_px());
     }
   }
 
   /// Stations that differ from the first only by this axis, by place.
-  std::map<RotaryAngles, std::string> numbers_by_place(int axis) const {
-    std::map<RotaryAngles, std::string> numbers;
+  NumbersByPlace numbers_by_place(int axis) const {
+    NumbersByPlace numbers;
     for (const PlannedStation& station : scene_.plan.stations) {
       RotaryAngles others = station.angles_rad;
       others[axis] = scene_.first[axis];
       if (others != scene_.first || station.touches.empty()) continue;
-      std::string& text = numbers[station.angles_rad];
-      text += (text.empty() ? "" : ", ") + station.label;
+      numbers[station.angles_rad].push_back(station.label);
     }
     return numbers;
   }
@@ -407,24 +407,24 @@ class ViewDrawing {
   void number_stations_of(int axis) {
     const Point centre = window_.at(scene_.axis_point_mm(axis));
     const bool tilts = scene_.machine.rotary[static_cast<std::size_t>(axis)].side == AxisSide::tool;
-    for (const auto& [angles, text] : numbers_by_place(axis)) {
+    for (const auto& [angles, numbers] : numbers_by_place(axis)) {
       const auto placed = first_touch_at(angles);
       if (!placed) continue;
       const Point from = tilts ? window_.at(placed->contact_mm()) : centre;
       const Point at = tilts ? tool_top(*placed) : window_.at(placed->centre_mm);
       if (length({at.x - from.x, at.y - from.y}) < radius_px()) continue;  // it stays on its axis
-      put_numbers(text, at, {at.x - from.x, at.y - from.y}, tilts ? 8.0 : 8.0 + radius_px());
+      put_numbers(numbers, at, {at.x - from.x, at.y - from.y}, tilts ? 8.0 : 8.0 + radius_px());
     }
   }
 
   /// Where the numbers of a place find no room side by side, each finds its own.
-  void put_numbers(const std::string& text, const Point& at, const Point& outward, double nearest) {
-    if (places_.put(text, at, outward, "strong", label_size, nearest)) return;
-    std::istringstream numbers(text);
-    for (std::string number; numbers >> number;) {
-      if (number.back() == ',') number.pop_back();
-      places_.put(number, at, outward, "strong", label_size, nearest);
-    }
+  void put_numbers(const std::vector<std::string>& numbers, const Point& at, const Point& outward,
+                   double nearest) {
+    const auto put = [&](const std::string& text) {
+      return places_.put(text, at, outward, "strong", label_size, nearest);
+    };
+    if (put(joined(numbers))) return;
+    for (const std::string& number : numbers) put(number);
   }
 
   Point tool_top(const PlacedTouch& placed) const {
