@@ -1,14 +1,6 @@
 #include "pivotrace/machine/machine.h"
 
-#include <algorithm>
-
 namespace pivotrace {
-
-bool Machine::sigmas_stated() const {
-  return linear.station_sigma_stated && probe.touch_sigma_stated &&
-         std::all_of(rotary.begin(), rotary.end(),
-                     [](const RotaryAxis& axis) { return axis.index_sigma_stated; });
-}
 
 int Machine::rotary_index(char letter) const {
   for (std::size_t i = 0; i < rotary.size(); ++i) {

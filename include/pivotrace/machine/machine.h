@@ -150,8 +150,6 @@ struct Machine {
   StatedBounds bounds;
   double sigma_dof = default_sigma_dof;  ///< degrees of freedom of every stated sigma
 
-  /// True when the file states every sigma and no default stands in.
-  bool sigmas_stated() const;
   /// Index of the rotary axis with this letter, or -1.
   int rotary_index(char letter) const;
   /// Index of the artefact with this name, or -1.
