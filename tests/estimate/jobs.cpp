@@ -153,16 +153,11 @@ Job ball_centres() {
   return {"ball centres, 8 stations", std::move(s), as_centres};
 }
 
-/// The indicator stands out 0.4 mm further than its zero says, which nobody knows. The spindle turns it to
-/// every side, so no offset of a stylus is left in the readings.
-Survey read_by_indicator(Survey survey, const SurveyTruth& truth) {
-  constexpr double zero_mm = 0.4;
-  for (Touch& touch : survey.touches) {
-    touch.kind = TouchKind::indicator;
-    touch.shown_mm += truth.state.stylus_offset_mm - zero_mm * *touch.approach;
-  }
-  survey.settings = {"1"};
-  return survey;
+/// Nobody knows how far the indicator stands out. The spindle turns it to every side, so no offset of a
+/// stylus is left in the readings.
+Survey by_turned_indicator(Survey survey, const SurveyTruth& truth) {
+  for (Touch& touch : survey.touches) touch.shown_mm += truth.state.stylus_offset_mm;
+  return read_by_indicator(std::move(survey), 0.4);
 }
 
 Job bar_by_indicator() {
@@ -170,7 +165,7 @@ Job bar_by_indicator() {
   for (StationTarget& station : s.stations) {
     station.touches = all_round(s.machine, 0, station.angles_rad);
   }
-  return {"bar in a chuck, by indicator", std::move(s), read_by_indicator, false};
+  return {"bar in a chuck, by indicator", std::move(s), by_turned_indicator, false};
 }
 
 /// Every other station with the spindle turned half round: what cancels need not be known.

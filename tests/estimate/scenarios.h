@@ -105,6 +105,16 @@ inline Survey survey_of(const Scenario& s) {
                            reverses ? Arrivals::by_order : Arrivals::one_side);
 }
 
+/// The same contacts read by an indicator whose tip stands out further than its zero says.
+inline Survey read_by_indicator(Survey survey, double zero_mm) {
+  for (Touch& touch : survey.touches) {
+    touch.kind = TouchKind::indicator;
+    touch.shown_mm -= zero_mm * *touch.approach;
+  }
+  survey.settings = {"1"};
+  return survey;
+}
+
 /// One row per ball and angle of the first axis that states its centre in this state, without noise.
 inline Survey centre_rows(const Machine& machine, const MachineState& state,
                           const std::vector<double>& angles_rad) {

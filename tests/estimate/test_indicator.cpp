@@ -30,16 +30,6 @@ Scenario bar(std::uint64_t seed) {
   return s;
 }
 
-/// The same contacts read by an indicator whose tip stands out further than its zero says.
-Survey read_by_indicator(Survey survey, double zero_mm) {
-  for (Touch& touch : survey.touches) {
-    touch.kind = TouchKind::indicator;
-    touch.shown_mm -= zero_mm * *touch.approach;
-  }
-  survey.settings = {"1"};
-  return survey;
-}
-
 FitResult fitted(const Machine& machine, const Survey& survey) {
   const Expected<FitResult> result = fit_survey(machine, survey);
   INFO((result ? std::string() : describe(result.error().front())));
