@@ -2,6 +2,7 @@
 
 #include <ostream>
 
+#include "app/result_inputs.h"
 #include "app/start.h"
 
 namespace pivotrace::app {
@@ -47,10 +48,8 @@ std::string beside(std::string_view file, std::string_view ending) {
 }
 
 std::string machine_file_of(const FitResult& result, std::string_view result_file) {
-  for (const InputFile& input : result.inputs) {
-    if (input.role == "machine") return input.file;
-  }
-  return beside(result_file, ".machine.toml");
+  const InputFile* machine = input_named(result, "machine");
+  return machine != nullptr ? machine->file : beside(result_file, ".machine.toml");
 }
 
 }  // namespace pivotrace::app

@@ -4,6 +4,7 @@
 #include <optional>
 
 #include "app/progress.h"
+#include "app/result_inputs.h"
 #include "pivotrace/disk/text_file.h"
 #include "pivotrace/estimate/trials.h"
 #include "pivotrace/formats/machine_file.h"
@@ -15,28 +16,22 @@ namespace pivotrace::app {
 
 namespace {
 
-/// The file a result came from, as it was then: other touches would be another survey.
-Expected<std::string> input_of(const FitResult& result, const std::string& role, FileCalls& disk) {
-  for (const InputFile& input : result.inputs) {
-    if (input.role != role) continue;
-    Expected<std::string> text = read_file(input.file, disk);
-    if (!text || sha256_hex(*text) == input.sha256) return text;
-    return failure({ProblemNumber::bad_argument,
-                    "--trials: this file was changed since the fit",
-                    {input.file, 0, 0},
-                    "fit it again, then report the new result"});
-  }
+/// What stands in a file a result came from, as it was then: other touches would be another survey.
+Expected<std::string> contents_of(const InputFile& input, FileCalls& disk) {
+  Expected<std::string> text = read_file(input.file, disk);
+  if (!text || sha256_hex(*text) == input.sha256) return text;
   return failure({ProblemNumber::bad_argument,
-                  "--trials: the result does not name the " + role + " file it came from",
-                  {},
-                  "fit again with this version"});
+                  "--trials: this file was changed since the fit",
+                  {input.file, 0, 0},
+                  "fit it again, then report the new result"});
 }
 
-std::string file_name_of(const FitResult& result, const std::string& role) {
-  for (const InputFile& input : result.inputs) {
-    if (input.role == role) return input.file;
-  }
-  return "";
+tl::unexpected<Problems> unnamed(const char* role) {
+  return failure(
+      {ProblemNumber::bad_argument,
+       std::string("--trials: the result does not name the ") + role + " file it came from",
+       {},
+       "fit again with this version"});
 }
 
 /// What a fit was asked to solve for as well: not what it always solves for, as the zero of an indicator.
@@ -66,25 +61,28 @@ FitOptions fit_options_of(const FitResult& result) {
 
 /// The touches of a result, by the plan where they came as a listing of variables.
 Expected<Survey> survey_of(const FitResult& result, const Machine& machine, FileCalls& disk) {
-  const auto touch_text = input_of(result, "touches", disk);
+  const InputFile* touches = input_named(result, "touches");
+  if (touches == nullptr) return unnamed("touches");
+  const auto touch_text = contents_of(*touches, disk);
   if (!touch_text) return tl::make_unexpected(touch_text.error());
-  const std::string touch_file = file_name_of(result, "touches");
-  const std::string plan_file = file_name_of(result, "plan");
-  if (plan_file.empty()) return parse_survey(*touch_text, touch_file, machine);
-  const auto plan_text = input_of(result, "plan", disk);
+  const InputFile* plan = input_named(result, "plan");
+  if (plan == nullptr) return parse_survey(*touch_text, touches->file, machine);
+  const auto plan_text = contents_of(*plan, disk);
   if (!plan_text) return tl::make_unexpected(plan_text.error());
-  const auto planned = read_plan(plan_file, file_name_of(result, "machine"), disk);
+  const auto planned = parse_plan(*plan_text, plan->file, machine);
   if (!planned) return tl::make_unexpected(planned.error());
-  return parse_planned_touches(*touch_text, touch_file, machine, planned->plan);
+  return parse_planned_touches(*touch_text, touches->file, machine, *planned);
 }
 
 }  // namespace
 
 Expected<std::vector<TrialSpread>> spreads_of(const FitResult& result, const TrialRequest& request,
                                               const Console& console) {
-  const auto machine_text = input_of(result, "machine", console.disk);
+  const InputFile* machine_file = input_named(result, "machine");
+  if (machine_file == nullptr) return unnamed("machine");
+  const auto machine_text = contents_of(*machine_file, console.disk);
   if (!machine_text) return tl::make_unexpected(machine_text.error());
-  const auto machine = parse_machine(*machine_text, file_name_of(result, "machine"));
+  const auto machine = parse_machine(*machine_text, machine_file->file);
   if (!machine) return tl::make_unexpected(machine.error());
   const auto survey = survey_of(result, *machine, console.disk);
   if (!survey) return tl::make_unexpected(survey.error());

@@ -1,6 +1,5 @@
 #include <fmt/format.h>
 
-#include <algorithm>
 #include <memory>
 #include <ostream>
 
@@ -8,6 +7,7 @@
 #include "app/control_sheets.h"
 #include "app/next_step.h"
 #include "app/refusal.h"
+#include "app/result_inputs.h"
 #include "app/verbs.h"
 #include "base/cautions.h"
 #include "base/words.h"
@@ -49,10 +49,8 @@ std::vector<std::string> places_of(const InputFile& machine, const std::string& 
 /// The machine file the result was fitted with, if it still holds the same bytes.
 Expected<Machine> recorded_machine(const ReseatArguments& arguments, const FitResult& result,
                                    FileCalls& disk) {
-  const auto recorded =
-      std::find_if(result.inputs.begin(), result.inputs.end(),
-                   [](const InputFile& input) { return input.role == "machine"; });
-  if (recorded == result.inputs.end()) {
+  const InputFile* recorded = input_named(result, "machine");
+  if (recorded == nullptr) {
     return failure({ProblemNumber::bad_argument,
                     "this result does not say which machine file it was fitted with",
                     {arguments.result_file, 0, 0},
