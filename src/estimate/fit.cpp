@@ -83,6 +83,8 @@ JointCovariance joint_covariance(const std::vector<Output>& outputs,
   }
   joint.repeatable = by_unknown * uncertainty.repeatable() * by_unknown.transpose();
   joint.absolute = by_unknown * uncertainty.absolute() * by_unknown.transpose();
+  joint.groups = uncertainty.groups(by_unknown);
+  joint.group_errors = uncertainty.group_errors();
   for (std::size_t k = 0; k < outputs.size(); ++k) {
     joint.absolute(k, k) += outputs[k].further_u * outputs[k].further_u;
   }

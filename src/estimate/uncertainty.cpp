@@ -200,6 +200,25 @@ Estimate Uncertainty::estimate(double value, const Eigen::VectorXd& by_unknown,
   return estimate;
 }
 
+BudgetSource Uncertainty::source_of_group(int group) const {
+  if (group == touch_group) return {SourceKind::touch_noise, '\0', {}};
+  if (group == station_group) return {SourceKind::station, '\0', {}};
+  const SourceKind kind = is_index_group(group)    ? SourceKind::index
+                          : is_repeat_group(group) ? SourceKind::index_repeat
+                                                   : SourceKind::motion;
+  return {kind, model_.machine().rotary[axis_of_group(group)].letter, {}};
+}
+
+std::vector<VarianceGroup> Uncertainty::groups(const Eigen::MatrixXd& by_unknown) const {
+  std::vector<VarianceGroup> groups;
+  for (std::size_t g = 0; g < by_group_.size(); ++g) {
+    groups.push_back({source_of_group(variances_.groups[g]),
+                      variances_.stated_dof[static_cast<Eigen::Index>(g)],
+                      by_unknown * by_group_[g] * by_unknown.transpose()});
+  }
+  return groups;
+}
+
 /// A part is the square of a sum that is rounded to some 1e-16 of its terms: what is smaller than this share
 /// of the whole is rounding, and comes out otherwise on another processor.
 constexpr double rounding_share = 1e-24;
@@ -220,17 +239,9 @@ std::vector<BudgetLine> Uncertainty::budget(const ValueName& output,
   for (std::size_t g = 0; g < by_group_.size(); ++g) {
     const int group = variances_.groups[g];
     const double part = variance(by_group_[g], by_unknown);
-    if (group == touch_group) {
-      add({SourceKind::touch_noise, '\0', {}}, (1.0 - form_share) * part);
-      add({SourceKind::ball_form, '\0', {}}, form_share * part);
-    } else if (group == station_group) {
-      add({SourceKind::station, '\0', {}}, part);
-    } else {
-      const SourceKind kind = is_index_group(group)    ? SourceKind::index
-                              : is_repeat_group(group) ? SourceKind::index_repeat
-                                                       : SourceKind::motion;
-      add({kind, machine.rotary[axis_of_group(group)].letter, {}}, part);
-    }
+    const double form = group == touch_group ? form_share : 0.0;
+    add(source_of_group(group), (1.0 - form) * part);
+    add({SourceKind::ball_form, '\0', {}}, form * part);
   }
   add({SourceKind::diameters, '\0', {}}, variance(by_prior_, by_unknown));
   add({SourceKind::stated_artefact, '\0', {}}, further_u * further_u);

@@ -45,6 +45,12 @@ class Uncertainty {
   /// (p x p) With known diameters and common-mode terms.
   const Eigen::MatrixXd& absolute() const { return absolute_; }
 
+  /// Of outputs with derivatives `by_unknown` (n x p): the parts of their covariance by group, which sum up
+  /// to its repeatable part.
+  std::vector<VarianceGroup> groups(const Eigen::MatrixXd& by_unknown) const;
+  /// (g x g) of the relative errors of the variances of the groups.
+  const Eigen::MatrixXd& group_errors() const { return variances_.factor_covariance; }
+
   /// An output with derivatives `by_unknown` (p): standard uncertainties, the largest bias B within the
   /// bounds, and U95 from F((U - B) / u) - F((-U - B) / u) = 0.95.
   Estimate estimate(double value, const Eigen::VectorXd& by_unknown) const;
@@ -75,6 +81,7 @@ class Uncertainty {
  private:
   double absolute_variance(const Eigen::VectorXd& by_unknown, const Beside& beside) const;
   double widening(const Eigen::VectorXd& by_unknown) const;
+  BudgetSource source_of_group(int group) const;
   Eigen::VectorXd group_variances(const Eigen::VectorXd& by_unknown) const;
 
   const Model& model_;

@@ -327,6 +327,7 @@ ChosenVariances choose_variances(const Model& model, const RandomModel& stated,
     sums = variance_sums(model, chosen.random, current);
   }
   chosen.groups = sums.groups;
+  chosen.stated_dof = dof;
   Eigen::MatrixXd information = sums.information;
   information.diagonal() += 0.5 * dof;
   chosen.factor_covariance = inverse_of(information);
@@ -353,8 +354,9 @@ ChosenVariances stated_variances(const Model& model, const RandomModel& stated,
   chosen.source = source_of(model.machine(), false);
   VarianceSums sums = variance_sums(model, stated, adjusted);
   chosen.groups = sums.groups;
+  chosen.stated_dof = stated_dofs(model.machine(), sums.groups);
   Eigen::MatrixXd information = sums.information;
-  information.diagonal() += 0.5 * stated_dofs(model.machine(), sums.groups);
+  information.diagonal() += 0.5 * chosen.stated_dof;
   chosen.factor_covariance = inverse_of(information);
   return chosen;
 }

@@ -40,6 +40,7 @@ struct ChosenVariances {
   SigmaSource source;
   /// Covariance of the relative variances, one row per group of `groups`; 0 where exactly known.
   std::vector<int> groups;
+  Eigen::VectorXd stated_dof;  ///< n0, one entry per group
   Eigen::MatrixXd factor_covariance;
 };
 

@@ -2,6 +2,7 @@
 
 #include "formats/json_room.h"
 #include "formats/json_writer.h"
+#include "formats/note_word.h"
 #include "pivotrace/geometry/angle.h"
 
 namespace pivotrace {
@@ -33,7 +34,9 @@ const char* tell_apart_word(TellApart way) {
   return "";
 }
 
-const char* note_word(CompareNote::Kind kind) {
+}  // namespace
+
+const char* formats::note_word(CompareNote::Kind kind) {
   using Kind = CompareNote::Kind;
   switch (kind) {
     case Kind::gains_missing: return "gains-missing";
@@ -43,6 +46,9 @@ const char* note_word(CompareNote::Kind kind) {
     case Kind::other_load: return "other-load";
     case Kind::other_warmth: return "other-warmth";
     case Kind::other_clamping: return "other-clamping";
+    case Kind::other_rollover: return "other-rollover";
+    case Kind::other_coupling: return "other-coupling";
+    case Kind::other_tables: return "other-tables";
     case Kind::simulated: return "simulated";
     case Kind::simulated_beside_measured: return "simulated-beside-measured";
     case Kind::between_assumed: return "between-surveys-assumed";
@@ -55,6 +61,8 @@ const char* note_word(CompareNote::Kind kind) {
   }
   return "";
 }
+
+namespace {
 
 void add_text_or_null(JsonWriter& json, const char* key, const std::string& text) {
   if (text.empty()) {
@@ -139,7 +147,7 @@ void add_notes(JsonWriter& json, const SurveyComparison& comparison) {
   json.begin_array("notes");
   for (const CompareNote& note : comparison.notes) {
     json.begin_object({}, JsonLayout::one_line);
-    json.add("note", note_word(note.kind));
+    json.add("note", formats::note_word(note.kind));
     add_letter(json, note.axis);
     json.end();
   }

@@ -5,6 +5,7 @@
 #include "base/number_text.h"
 #include "formats/json_room.h"
 #include "formats/json_writer.h"
+#include "formats/note_word.h"
 #include "pivotrace/geometry/angle.h"
 
 namespace pivotrace {
@@ -23,6 +24,7 @@ const char* why_word(LeftOutOfHistory::Why why) {
     case Why::no_date: return "no-date";
     case Why::duplicate: return "duplicate";
     case Why::no_values: return "no-values";
+    case Why::other_tables: return "other-tables";
   }
   return "";
 }
@@ -126,6 +128,24 @@ void add_files(JsonWriter& json, const History& history) {
   json.end();
 }
 
+void add_conditions(JsonWriter& json, const History& history) {
+  json.begin_array("conditions");
+  for (const OtherConditions& other : history.conditions) {
+    json.begin_object({}, JsonLayout::one_line);
+    json.add("what", formats::note_word(other.what.kind));
+    if (other.what.axis == '\0') {
+      json.add_null("axis");
+    } else {
+      json.add("axis", std::string(1, other.what.axis));
+    }
+    json.begin_array("results");
+    for (const std::size_t epoch : other.epochs) json.add({}, static_cast<int>(epoch));
+    json.end();
+    json.end();
+  }
+  json.end();
+}
+
 /// A field as RFC 4180 wants it.
 std::string field(const std::string& text) {
   if (text.find_first_of(",\"\n\r") == std::string::npos) return text;
@@ -151,6 +171,7 @@ std::string write_history(const History& history) {
   json.add("between_surveys_mm", history.between_surveys_mm);
   json.end();
   add_files(json, history);
+  add_conditions(json, history);
   json.begin_array("values");
   for (const ValueHistory& value : history.values) add_value(json, value);
   json.end();

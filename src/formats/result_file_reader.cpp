@@ -182,12 +182,15 @@ class ResultReader {
     at_mm = members[0].second;
     if (index) along = static_cast<LinearAxis>(*index);
   }
-  void by_letter(Key key, std::vector<std::pair<char, double>>& values, const FileUnit& unit) {
+  /// `values`: pairs of letter and number, in any container.
+  template <class Pairs>
+  void by_letter(Key key, Pairs& values, const FileUnit& unit) {
     if (!is_there(key)) return;
     auto json = json_.object(key.word);
     if (!json) return;
     for (const auto& [name, value] : json->named_numbers()) {
-      values.emplace_back(ResultReader(*json).letter_of(name.c_str(), name), unit.from_file(value));
+      const char letter = ResultReader(*json).letter_of(name.c_str(), name);
+      values.insert(values.end(), {letter, unit.from_file(value)});
     }
   }
   void by_value(Key key, std::vector<std::pair<ValueName, double>>& values) {
@@ -224,6 +227,9 @@ class ResultReader {
                                internal_per_written(names[static_cast<std::size_t>(column)]);
       }
     }
+  }
+  void plain_matrix(Key key, Eigen::MatrixXd& matrix, std::size_t size) {
+    if (is_there(key)) matrix = json_.matrix(key.word, size);
   }
   void gains(Key key, Eigen::VectorXd& gains, const FileUnit& unit,
              const std::vector<ValueName>& names) {

@@ -149,8 +149,8 @@ class ResultWriter {
     json_.add(along ? axis_letters[static_cast<std::size_t>(*along)] : plane_across, at_mm);
     json_.end();
   }
-  void by_letter(Key key, const std::vector<std::pair<char, double>>& values,
-                 const FileUnit& unit) {
+  template <class Pairs>
+  void by_letter(Key key, const Pairs& values, const FileUnit& unit) {
     json_.begin_object(key.word, JsonLayout::one_line);
     for (const auto& [letter, value] : values) json_.add(letter_text(letter), unit.to_file(value));
     json_.end();
@@ -187,6 +187,15 @@ class ResultWriter {
                               written_per_internal(names[static_cast<std::size_t>(column)]);
         json_.add({}, matrix(row, column) * factor);
       }
+      json_.end();
+    }
+    json_.end();
+  }
+  void plain_matrix(Key key, const Eigen::MatrixXd& matrix, std::size_t /*size*/) {
+    json_.begin_array(key.word);
+    for (Eigen::Index row = 0; row < matrix.rows(); ++row) {
+      json_.begin_array({}, JsonLayout::one_line);
+      for (const double number : matrix.row(row)) json_.add({}, number);
       json_.end();
     }
     json_.end();

@@ -341,11 +341,21 @@ void members(File& file, In<File, InputFile>& input) {
 // --- covariance, conditions and gains -------------------------------------------------------------
 
 template <class File>
+void members(File& file, In<File, VarianceGroup>& group, const std::vector<ValueName>& names) {
+  file.spelled("source", group.source, budget_source_named, "names no source");
+  file.freedom("stated_dof", group.stated_dof, 0.0);
+  file.matrix("part", group.part, names);
+}
+
+template <class File>
 void members(File& file, In<File, JointCovariance>& covariance) {
   file.value_names("names", covariance.names);
   file.units_of_values("units", covariance.names);
   file.matrix("repeatable", covariance.repeatable, covariance.names);
   file.matrix("absolute", covariance.absolute, covariance.names);
+  file.rows(added("groups"), Row::lines, covariance.groups,
+            [&](auto& inner, auto& group) { members(inner, group, covariance.names); });
+  file.plain_matrix(added("group_errors"), covariance.group_errors, covariance.groups.size());
 }
 
 template <class File>
@@ -356,6 +366,9 @@ void members(File& file, In<File, Conditions>& conditions) {
   file.member("load_kg", conditions.load_kg);
   file.member("warm_minutes", conditions.warm_minutes);
   file.either_or_null("axes_while_touched", conditions.clamped, "clamped", "free");
+  file.member(added("tables_written"), conditions.tables_written);
+  file.member(added("rollover"), conditions.rollover);
+  file.by_letter(added("index_step_deg"), conditions.index_step_rad, degrees);
   file.texts_by_name("artefacts", conditions.artefacts);
 }
 

@@ -10,6 +10,9 @@ Conditions overlaid(const Conditions& base, const Conditions& over) {
   if (over.load_kg) both.load_kg = over.load_kg;
   if (over.warm_minutes) both.warm_minutes = over.warm_minutes;
   if (over.clamped) both.clamped = over.clamped;
+  if (over.tables_written) both.tables_written = over.tables_written;
+  if (over.rollover) both.rollover = over.rollover;
+  for (const auto& [axis, step] : over.index_step_rad) both.index_step_rad[axis] = step;
   for (const auto& [name, which] : over.artefacts) both.artefacts[name] = which;
   return both;
 }

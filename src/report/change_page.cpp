@@ -249,6 +249,7 @@ std::string history_page(const History& history, const ChangePageOptions& option
     Figure figure = history_figure(history, value, options);
     if (!figure.svg.empty()) page.figures.push_back(std::move(figure));
   }
+  page.sections.push_back({"Made otherwise than the newest", condition_texts(history)});
   PageSection left_out{"Files that took no part", {}};
   for (const LeftOutOfHistory& file : history.left_out) {
     left_out.paragraphs.push_back(file.file + ": " + left_out_text(file));

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <vector>
 
 #include "base/cautions.h"
 #include "base/number_text.h"
@@ -62,14 +63,36 @@ std::string table(const SurveyComparison& comparison, const ChangeColumns& colum
   return text;
 }
 
-std::string headline(const SurveyComparison& comparison) {
+/// "B.centre.X by +45.4 um, B.orientation.C by -53.1 um/300mm": those that moved, the surest first.
+std::string moved_values_text(const SurveyComparison& comparison, const ChangeColumns& columns) {
+  std::vector<const ValueChange*> moved;
+  for (const ValueChange& value : comparison.values) {
+    if (value.moved) moved.push_back(&value);
+  }
+  std::ranges::stable_sort(moved, std::greater<>(), [](const ValueChange* value) {
+    return std::abs(value->change) / value->U95;
+  });
+  constexpr std::size_t most_named = 3;
+  std::string text;
+  for (std::size_t k = 0; k < std::min(moved.size(), most_named); ++k) {
+    const ValueChange& value = *moved[k];
+    text += fmt::format("{}{} by {} {}", k == 0 ? "" : ", ", text_of(value.name),
+                        columns.change(value.name, value.change), columns.change_unit(value.name));
+  }
+  if (moved.size() > most_named) text += fmt::format(" and {} more", moved.size() - most_named);
+  return text;
+}
+
+std::string headline(const SurveyComparison& comparison, const ChangeColumns& columns) {
   if (!comparison.moved) {
     return "CANNOT TELL whether anything moved. A change as large as under \"would show\" would "
            "have been seen in 8 of 10 such checks; a smaller one may be there.";
   }
   if (*comparison.moved) {
-    return "MOVED. Without any movement, changes like these come up " +
-           chance_text(comparison.test.probability) + ".";
+    const std::string values = moved_values_text(comparison, columns);
+    return fmt::format("MOVED{}{}. Without any movement, changes like these come up {}.",
+                       values.empty() ? "" : ": ", values,
+                       chance_text(comparison.test.probability));
   }
   return "NOTHING MOVED beyond its tolerance: every change is proven to lie within it.";
 }
@@ -253,6 +276,14 @@ std::string note_text(const CompareNote& note, const SurveyComparison& compariso
       return "the axes were clamped in one survey and free in the other: index errors are counted "
              "in "
              "both";
+    case Kind::other_rollover:
+      return "angles were reached by another way round: index errors are counted in both surveys";
+    case Kind::other_coupling:
+      return fmt::format(
+          "the toothed coupling of axis {} has another pitch: its index errors are counted in both "
+          "surveys",
+          note.axis);
+    case Kind::other_tables: return "the control's compensation was another one";
     case Kind::simulated:
       return "SIMULATED: both results come from rehearsals, no machine was looked at. Every "
              "rehearsal "
@@ -282,7 +313,7 @@ std::string note_text(const CompareNote& note, const SurveyComparison& compariso
 std::string comparison_text(const SurveyComparison& comparison, LengthUnit unit) {
   const ChangeColumns columns(unit);
   std::string text = heading(comparison);
-  text += wrapped(headline(comparison), "", 0);
+  text += wrapped(headline(comparison, columns), "", 0);
   text += "\n" + table(comparison, columns) + "\n";
   text += explained(comparison, columns);
   text += what_to_do(comparison);

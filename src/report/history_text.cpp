@@ -139,9 +139,10 @@ std::string events(const History& history, const ChangeColumns& columns) {
     const auto first = std::ranges::find(axis.alarm, true);
     if (first == axis.alarm.end()) continue;
     const std::size_t at = axis.epochs[static_cast<std::size_t>(first - axis.alarm.begin())];
-    text += wrapped(fmt::format("the chart of all values of axis {} together first cried at {}",
-                                axis.letter, date_text(history.epochs[at].time_s)),
-                    "  - ", 4);
+    text +=
+        wrapped(fmt::format("the chart of all values of axis {} together first gave an alarm at {}",
+                            axis.letter, date_text(history.epochs[at].time_s)),
+                "  - ", 4);
   }
   return text.empty() ? "NOTHING JUMPED, NOTHING CREEPS as far as these results can show.\n"
                       : "WHAT HAPPENED\n" + text;
@@ -179,6 +180,37 @@ std::string next_check(const History& history) {
       date_text(earliest->next.time_s), text_of(earliest->name));
 }
 
+std::string other_text(const CompareNote& what) {
+  using Kind = CompareNote::Kind;
+  switch (what.kind) {
+    case Kind::probe_not_stated:
+      return "and the newest do not both say which probe was used and when it was calibrated: its "
+             "errors are counted in each";
+    case Kind::other_probe: return "were made with another probe: its errors are their own";
+    case Kind::other_calibration:
+      return "were made before the probe was calibrated anew: its errors are their own";
+    case Kind::other_load:
+      return "carried another load: shifts between surveys are taken twice as large there";
+    case Kind::other_warmth:
+      return "were made in another warmth of the machine: shifts between surveys are taken twice "
+             "as large there";
+    case Kind::other_clamping: return "were touched clamped or free otherwise: index errors differ";
+    case Kind::other_rollover: return "reached their angles another way round: index errors differ";
+    case Kind::other_coupling:
+      return fmt::format("had a toothed coupling of another pitch on axis {}: index errors differ",
+                         what.axis);
+    default: return "";
+  }
+}
+
+/// "3 results (2026-01-02 to 2026-03-02)"
+std::string which_text(const History& history, const std::vector<std::size_t>& epochs) {
+  const std::string first = date_text(history.epochs[epochs.front()].time_s);
+  if (epochs.size() == 1) return fmt::format("1 result ({})", first);
+  return fmt::format("{} results ({} to {})", epochs.size(), first,
+                     date_text(history.epochs[epochs.back()].time_s));
+}
+
 std::string chart_note(const History& history, const ChangeColumns& columns) {
   return fmt::format(
       "charts: weighted means (newest result {}), each value beyond {} of its own deviations; one "
@@ -200,8 +232,19 @@ std::string left_out_text(const LeftOutOfHistory& left_out) {
     case Why::no_date: return "does not say when the survey was made";
     case Why::duplicate: return "comes from the same touch record as " + left_out.detail;
     case Why::no_values: return "holds no value that could be followed";
+    case Why::other_tables:
+      return "was measured with other compensation in the control than the newest: another "
+             "quantity";
   }
   return "";
+}
+
+std::vector<std::string> condition_texts(const History& history) {
+  std::vector<std::string> texts;
+  for (const OtherConditions& other : history.conditions) {
+    texts.push_back(which_text(history, other.epochs) + " " + other_text(other.what));
+  }
+  return texts;
 }
 
 std::string history_text(const History& history, LengthUnit unit) {
@@ -210,6 +253,7 @@ std::string history_text(const History& history, LengthUnit unit) {
   if (!history.epochs.empty()) {
     text += "\n" + table(history, columns) + "\n" + events(history, columns);
     text += wrapped(next_check(history), "", 2);
+    for (const std::string& line : condition_texts(history)) text += wrapped(line, "  note: ", 8);
     text += wrapped(chart_note(history, columns), "  note: ", 8);
   }
   for (const LeftOutOfHistory& file : history.left_out) {

@@ -59,6 +59,7 @@ class Sum {
     errors_.shared_random = errors_.stated = Eigen::MatrixXd::Zero(n, n);
     errors_.old_part = own_part(old_, old_at_);
     errors_.new_part = own_part(new_, new_at_);
+    if (tells_groups(old_) && tells_groups(new_)) gather_groups();
   }
 
   ChangeErrors run() {
@@ -120,6 +121,53 @@ class Sum {
     errors_.old_part -= squared(old_gains, before.u * before.u);
     errors_.new_part -= squared(new_gains, after.u * after.u);
     errors_.shared_random += squared(change, variance);
+    if (errors_.uncertain_parts.empty()) return;
+    const Eigen::MatrixXd half = 0.5 * squared(change, variance);
+    add_to_part(old_, 0, before, half - squared(old_gains, before.u * before.u));
+    add_to_part(new_, old_.covariance.groups.size(), after,
+                half - squared(new_gains, after.u * after.u));
+  }
+
+  static bool tells_groups(const FitResult& result) {
+    const auto count = static_cast<Eigen::Index>(result.covariance.groups.size());
+    return has_gains(result) && count > 0 && result.covariance.group_errors.rows() == count &&
+           result.covariance.group_errors.allFinite();
+  }
+
+  void gather_groups() {
+    const std::vector<VarianceGroup>& old_groups = old_.covariance.groups;
+    const std::vector<VarianceGroup>& new_groups = new_.covariance.groups;
+    for (const VarianceGroup& group : old_groups) {
+      errors_.uncertain_parts.emplace_back(group.part(old_at_, old_at_));
+    }
+    for (const VarianceGroup& group : new_groups) {
+      errors_.uncertain_parts.emplace_back(group.part(new_at_, new_at_));
+    }
+    const Eigen::MatrixXd& before = old_.covariance.group_errors;
+    const Eigen::MatrixXd& after = new_.covariance.group_errors;
+    Eigen::MatrixXd across = Eigen::MatrixXd::Zero(before.rows(), after.rows());
+    for (std::size_t g = 0; g < old_groups.size(); ++g) {
+      const auto same = std::ranges::find(new_groups, old_groups[g].source, &VarianceGroup::source);
+      if (same == new_groups.end()) continue;
+      const double dof = std::min(old_groups[g].stated_dof, same->stated_dof);
+      if (!std::isfinite(dof)) continue;
+      across += 0.5 * dof * before.col(static_cast<Eigen::Index>(g)) *
+                after.row(same - new_groups.begin());
+    }
+    errors_.part_errors.resize(before.rows() + after.rows(), before.rows() + after.rows());
+    errors_.part_errors << before, across, across.transpose(), after;
+  }
+
+  /// To the group a term of an index position belongs to; those of one result begin at `first`.
+  void add_to_part(const FitResult& result, std::size_t first, const SharedTerm& term,
+                   const Eigen::MatrixXd& what) {
+    const SourceKind kind =
+        term.kind == SharedTerm::Kind::index_error ? SourceKind::index : SourceKind::motion;
+    const std::vector<VarianceGroup>& groups = result.covariance.groups;
+    const auto group =
+        std::ranges::find(groups, BudgetSource{kind, term.axis, {}}, &VarianceGroup::source);
+    if (group == groups.end()) return;
+    errors_.uncertain_parts[first + static_cast<std::size_t>(group - groups.begin())] += what;
   }
 
   /// Of a result without gains only the size of each shift is known, not its direction: every value may be

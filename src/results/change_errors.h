@@ -36,12 +36,17 @@ struct ChangeErrors {
   Eigen::MatrixXd shared_random;  ///< index errors and motions of positions both surveys used
   Eigen::MatrixXd stated;         ///< standard uncertainties that somebody stated
   BiasColumns bias;
+  /// Of the sum, what is only as certain as the sizes of its groups, group after group of the old survey,
+  /// then of the new one; empty where a result does not tell.
+  std::vector<Eigen::MatrixXd> uncertain_parts;
+  Eigen::MatrixXd part_errors;  ///< covariance of the relative errors of their variances
 
   Eigen::MatrixXd covariance() const { return old_part + new_part + shared_random + stated; }
 };
 
 /// With A1, A2 the gains of a term both share and S its variance: (A2 - A1) S (A2 - A1)'; of a term each
-/// has for itself: A1 S1 A1' + A2 S2 A2'. A result without gains counts with everything it may be off by.
+/// has for itself: A1 S1 A1' + A2 S2 A2'. Sigmas are the machine's: both surveys pooled what they found with
+/// the same stated ones, so their errors are correlated by V1 (n0 / 2) V2, V the errors of each. A result without gains counts with everything it may be off by.
 ChangeErrors change_errors(const FitResult& old_result, const FitResult& new_result,
                            const std::vector<ValueName>& names);
 

@@ -78,39 +78,65 @@ Eigen::MatrixXd whitening(const Eigen::MatrixXd& covariance) {
          eigen.eigenvectors().rightCols(rank).transpose() * scale.asDiagonal();
 }
 
-Congruency tested(double squared_length, Eigen::Index rank, double dof) {
+Congruency tested(double squared_length, Eigen::Index rank, const ScaledF& reference) {
   Congruency test;
   test.h = static_cast<int>(rank);
-  test.dof = dof;
-  if (rank == 0 || !(dof > 0.0) || !std::isfinite(squared_length)) return test;
+  test.dof = reference.dof;
+  test.scale = reference.scale;
+  const bool sensible = rank > 0 && reference.dof > 0.0 && reference.scale > 0.0;
+  if (!sensible || !std::isfinite(squared_length)) return test;
   test.statistic = squared_length / static_cast<double>(rank);
-  test.probability = 1.0 - f_cdf(test.statistic, test.h, dof);
+  test.probability = 1.0 - f_cdf(test.statistic / test.scale, test.h, test.dof);
   return test;
 }
 
 /// b within +-w that brings d - G b nearest to 0: coordinate by coordinate, which converges because the
 /// sum of squares is convex and the bounds are a box.
-Eigen::VectorXd nearest_bias(const Eigen::VectorXd& d, const Eigen::MatrixXd& gains,
-                             const Eigen::VectorXd& half_widths) {
-  Eigen::VectorXd bias = Eigen::VectorXd::Zero(gains.cols());
-  Eigen::VectorXd left = d;
-  constexpr int sweeps = 500;
-  for (int sweep = 0; sweep < sweeps; ++sweep) {
+class NearestBias {
+ public:
+  NearestBias(const Eigen::VectorXd& d, const Eigen::MatrixXd& gains,
+              const Eigen::VectorXd& half_widths)
+      : gains_(gains),
+        half_widths_(half_widths),
+        bias_(Eigen::VectorXd::Zero(gains.cols())),
+        left_(d) {}
+
+  const Eigen::VectorXd& left() const { return left_; }
+
+  /// Once through all coordinates; the largest change of what is left.
+  double sweep() {
     double largest = 0.0;
-    for (Eigen::Index j = 0; j < gains.cols(); ++j) {
-      const double square = gains.col(j).squaredNorm();
+    for (Eigen::Index j = 0; j < gains_.cols(); ++j) {
+      const double square = gains_.col(j).squaredNorm();
       if (square == 0.0) continue;
-      const double wanted = bias[j] + gains.col(j).dot(left) / square;
-      const double next = std::clamp(wanted, -half_widths[j], half_widths[j]);
-      const double step = next - bias[j];
-      left -= step * gains.col(j);
-      bias[j] = next;
+      const double wanted = bias_[j] + gains_.col(j).dot(left_) / square;
+      const double next = std::clamp(wanted, -half_widths_[j], half_widths_[j]);
+      const double step = next - bias_[j];
+      left_ -= step * gains_.col(j);
+      bias_[j] = next;
       largest = std::max(largest, std::abs(step) * std::sqrt(square));
     }
-    if (largest < 1e-10) break;
+    return largest;
   }
-  return bias;
-}
+
+  /// What is left of `d` is at least this, whatever the bias: along the direction of what is left now no
+  /// bias takes away more than at its bounds.
+  double least_left(const Eigen::VectorXd& d) const {
+    const double length = left_.norm();
+    if (!(length > 0.0)) return 0.0;
+    const double taken = (gains_.transpose() * left_).cwiseAbs().dot(half_widths_);
+    return std::max(0.0, (d.dot(left_) - taken) / length);
+  }
+
+ private:
+  const Eigen::MatrixXd& gains_;
+  const Eigen::VectorXd& half_widths_;
+  Eigen::VectorXd bias_;
+  Eigen::VectorXd left_;
+};
+
+constexpr int most_sweeps = 500;
+constexpr double settled_step = 1e-10;
 
 bool fits(const Eigen::VectorXd& change, const Eigen::MatrixXd& covariance) {
   return covariance.rows() == change.size() && covariance.cols() == change.size() &&
@@ -120,10 +146,70 @@ bool fits(const Eigen::VectorXd& change, const Eigen::MatrixXd& covariance) {
 }  // namespace
 
 Congruency congruency(const Eigen::VectorXd& change, const Eigen::MatrixXd& covariance,
-                      double dof) {
+                      const ScaledF& reference) {
   if (!fits(change, covariance)) return {};
   const Eigen::MatrixXd whiten = whitening(covariance);
-  return tested((whiten * change).squaredNorm(), whiten.rows(), dof);
+  return tested((whiten * change).squaredNorm(), whiten.rows(), reference);
+}
+
+namespace {
+
+/// Mean and standard deviation of n / chi2(n).
+struct FactorMoments {
+  double mean = 1.0;
+  double deviation = 0.0;
+
+  explicit FactorMoments(double relative_variance) {
+    constexpr double least_dof = 4.25;
+    if (!(relative_variance > 0.0)) return;
+    const double n = std::max(least_dof, 2.0 / relative_variance);
+    mean = n / (n - 2.0);
+    deviation = mean * std::sqrt(2.0 / (n - 4.0));
+  }
+};
+
+double trace_of_product(const Eigen::MatrixXd& a, const Eigen::MatrixXd& b) {
+  return a.cwiseProduct(b.transpose()).sum();
+}
+
+/// E = s h m / (m - 2) and V / E^2 = 2 (h + m - 2) / (h (m - 4)) of s h F(h, m), solved for s and m.
+ScaledF of_moments(double mean, double variance, double h) {
+  const double q = variance / (mean * mean);
+  const double excess = q * h - 2.0;
+  if (!(excess > 0.0)) return {std::numeric_limits<double>::infinity(), mean / h};
+  const double dof = (4.0 * q * h + 2.0 * h - 4.0) / excess;
+  return {dof, mean / h * (dof - 2.0) / dof};
+}
+
+}  // namespace
+
+ScaledF scaled_f(const Eigen::MatrixXd& covariance, const std::vector<Eigen::MatrixXd>& parts,
+                 const Eigen::MatrixXd& errors) {
+  const auto count = static_cast<Eigen::Index>(parts.size());
+  if (covariance.rows() == 0 || errors.rows() != count || errors.cols() != count) return {};
+  const Eigen::MatrixXd whiten = whitening(covariance);
+  const auto h = static_cast<double>(whiten.rows());
+  Eigen::MatrixXd expected = Eigen::MatrixXd::Identity(whiten.rows(), whiten.rows());
+  std::vector<Eigen::MatrixXd> whitened;
+  std::vector<FactorMoments> factors;
+  for (Eigen::Index g = 0; g < count; ++g) {
+    whitened.push_back(whiten * parts[static_cast<std::size_t>(g)] * whiten.transpose());
+    factors.emplace_back(errors(g, g));
+    expected += (factors.back().mean - 1.0) * whitened.back();
+  }
+  double variance = 2.0 * trace_of_product(expected, expected);
+  for (std::size_t i = 0; i < whitened.size(); ++i) {
+    for (std::size_t j = 0; j < whitened.size(); ++j) {
+      const auto [row, column] =
+          std::pair(static_cast<Eigen::Index>(i), static_cast<Eigen::Index>(j));
+      const double sizes = std::sqrt(errors(row, row) * errors(column, column));
+      if (!(sizes > 0.0)) continue;
+      variance += errors(row, column) / sizes * factors[i].deviation * factors[j].deviation *
+                  (2.0 * trace_of_product(whitened[i], whitened[j]) +
+                   whitened[i].trace() * whitened[j].trace());
+    }
+  }
+  return of_moments(expected.trace(), variance, h);
 }
 
 BiasGrant::BiasGrant(const Eigen::MatrixXd& covariance, const Eigen::MatrixXd& gains,
@@ -138,25 +224,32 @@ BiasGrant::BiasGrant(const Eigen::MatrixXd& covariance, const Eigen::MatrixXd& g
   gains_ = whiten_ * gains;
 }
 
-BiasGrant::Left BiasGrant::left_of(const Eigen::VectorXd& change) const {
-  Left left;
-  if (!sensible_ || change.size() != whiten_.cols() || !change.allFinite()) return left;
-  const Eigen::VectorXd seen = whiten_ * change;
-  const Eigen::VectorXd rest = seen - gains_ * nearest_bias(seen, gains_, half_widths_);
-  left.squared_length = rest.squaredNorm();
-  left.h = static_cast<int>(whiten_.rows());
-  if (left.squared_length > 0.0) {
-    const Eigen::VectorXd along = gains_.transpose() * rest / rest.norm();
-    left.bias_variance = along.cwiseProduct(half_widths_).squaredNorm() / 3.0;
+double BiasGrant::squared_length_left(const Eigen::VectorXd& change) const {
+  if (!sensible_ || change.size() != whiten_.cols() || !change.allFinite()) return not_a_number;
+  NearestBias nearest(whiten_ * change, gains_, half_widths_);
+  for (int sweep = 0; sweep < most_sweeps; ++sweep) {
+    if (nearest.sweep() < settled_step) break;
   }
-  return left;
+  return nearest.left().squaredNorm();
+}
+
+bool BiasGrant::leaves_more(const Eigen::VectorXd& whitened, double limit) const {
+  NearestBias nearest(whitened, gains_, half_widths_);
+  for (int sweep = 0; sweep < most_sweeps; ++sweep) {
+    if (nearest.left().squaredNorm() <= limit) return false;
+    const double least = nearest.least_left(whitened);
+    if (least * least > limit) return true;
+    if (nearest.sweep() < settled_step) break;
+  }
+  return nearest.left().squaredNorm() > limit;
 }
 
 Congruency congruency_beside(const Eigen::VectorXd& change, const Eigen::MatrixXd& covariance,
-                             double dof, const Eigen::MatrixXd& bias_gains,
+                             const ScaledF& reference, const Eigen::MatrixXd& bias_gains,
                              const Eigen::VectorXd& half_widths) {
-  const BiasGrant::Left left = BiasGrant(covariance, bias_gains, half_widths).left_of(change);
-  return left.h > 0 ? tested(left.squared_length, left.h, dof) : Congruency();
+  const BiasGrant grant(covariance, bias_gains, half_widths);
+  return grant.rank() > 0 ? tested(grant.squared_length_left(change), grant.rank(), reference)
+                          : Congruency();
 }
 
 Equivalence equivalence(double change, double u, double dof, double low, double high, double B,

@@ -8,58 +8,15 @@
 #include "pivotrace/results/statistics.h"
 #include "results/epoch_pair.h"
 #include "results/explanations.h"
+#include "results/in_common.h"
+#include "results/visible_changes.h"
 
 namespace pivotrace {
 
 namespace {
 
-/// A change counts as visible when it is found in 8 of 10 cases (common practice, no source).
-constexpr double visible_power = 0.80;
 /// A value counts as moved once the survey-wide test opened and it is beyond its U95.
 constexpr double value_level = 0.05;
-
-/// Biases that are drawn as well make the same share of cases need more: by so many of the noise's sigmas.
-/// The share p = 0.8 of an even spread +-w lies above -(2 p - 1) w, of a normal one of the same variance above
-/// -z_p w / sqrt(3): the even one counts.
-double more_for_bias(double variance) {
-  const double z = normal_quantile(visible_power);
-  const double even = (2.0 * visible_power - 1.0) * std::sqrt(3.0);
-  return std::sqrt(z * z + even * even * variance) - z;
-}
-
-/// Whether a change of value i alone opens the survey-wide test often enough.
-bool shows_in_survey(const BiasGrant& grant, const Eigen::VectorXd& change, double wanted) {
-  const BiasGrant::Left left = grant.left_of(change);
-  return std::sqrt(left.squared_length) >= std::sqrt(wanted) + more_for_bias(left.bias_variance);
-}
-
-/// The change of value i alone at which it does: what is left grows with the change.
-double visible_in_survey(const EpochPair& pair, const BiasGrant& grant, Eigen::Index i,
-                         double wanted) {
-  const Eigen::VectorXd unit = Eigen::VectorXd::Unit(pair.size(), i);
-  double low = std::sqrt(wanted / unit.dot(pair.covariance.ldlt().solve(unit)));
-  if (!(pair.bias.half_widths.size() > 0) || !(pair.bias.half_widths.maxCoeff() > 0.0)) return low;
-  double high = low;
-  constexpr int most_doublings = 40;
-  for (int k = 0; k < most_doublings && !shows_in_survey(grant, high * unit, wanted); ++k) {
-    low = high;
-    high *= 2.0;
-  }
-  constexpr int halvings = 14;  // to 1e-4 of the change
-  for (int k = 0; k < halvings && high > low; ++k) {
-    const double middle = 0.5 * (low + high);
-    (shows_in_survey(grant, middle * unit, wanted) ? high : low) = middle;
-  }
-  return high;
-}
-
-/// The change of value i alone that is beyond its own U95 often enough.
-double visible_by_itself(const EpochPair& pair, Eigen::Index i, double B) {
-  const double u = std::sqrt(pair.covariance(i, i));
-  const double noncentrality =
-      f_test_noncentrality(value_level, visible_power, 1.0, pair.dofs[static_cast<std::size_t>(i)]);
-  return (std::sqrt(noncentrality) + more_for_bias(B * B / (3.0 * u * u))) * u + B;
-}
 
 ValueChange value_change(const EpochPair& pair, Eigen::Index i, double B, bool opened) {
   ValueChange value;
@@ -75,6 +32,15 @@ ValueChange value_change(const EpochPair& pair, Eigen::Index i, double B, bool o
   return value;
 }
 
+void fill_smallest_seen(const EpochPair& pair, std::vector<ValueChange>& values) {
+  Eigen::VectorXd U95(pair.size());
+  for (Eigen::Index i = 0; i < pair.size(); ++i) U95[i] = values[static_cast<std::size_t>(i)].U95;
+  const VisibleChanges visible(pair, U95);
+  for (Eigen::Index i = 0; i < pair.size(); ++i) {
+    values[static_cast<std::size_t>(i)].smallest_seen = visible.smallest(i);
+  }
+}
+
 void apply_tolerance(const CompareOptions& options, ValueChange& value) {
   value.tolerance = room_from(value.name, value.old_value, options.rooms, options.within_mm);
   if (!value.tolerance) return;
@@ -85,18 +51,13 @@ void apply_tolerance(const CompareOptions& options, ValueChange& value) {
 
 std::vector<ValueChange> value_changes(const EpochPair& pair, const Congruency& test,
                                        const CompareOptions& options) {
-  const double noncentrality =
-      f_test_noncentrality(moved_level, visible_power, static_cast<double>(test.h), pair.dof);
   const Eigen::VectorXd B = pair.bias.largest_shifts();
-  const BiasGrant grant(pair.covariance, pair.bias.gains, pair.bias.half_widths);
   std::vector<ValueChange> values;
   for (Eigen::Index i = 0; i < pair.size(); ++i) {
-    ValueChange value = value_change(pair, i, B[i], test.rejects(moved_level));
-    value.smallest_seen = std::max(visible_in_survey(pair, grant, i, noncentrality),
-                                   visible_by_itself(pair, i, B[i]));
-    apply_tolerance(options, value);
-    values.push_back(value);
+    values.push_back(value_change(pair, i, B[i], test.rejects(moved_level)));
+    apply_tolerance(options, values.back());
   }
+  if (options.smallest_seen) fill_smallest_seen(pair, values);
   return values;
 }
 
@@ -157,8 +118,8 @@ Expected<SurveyComparison> compare(const FitResult& old_result, const FitResult&
   comparison.new_started = new_result.started;
   comparison.notes = pair->notes;
   comparison.between_surveys_mm = pair->between_surveys_mm;
-  comparison.test = congruency_beside(pair->change, pair->covariance, pair->dof, pair->bias.gains,
-                                      pair->bias.half_widths);
+  comparison.test = congruency_beside(pair->change, pair->covariance, pair->reference,
+                                      pair->bias.gains, pair->bias.half_widths);
   comparison.values = value_changes(*pair, comparison.test, options);
   comparison.axes = axis_changes(old_result, new_result, pair->axes);
   comparison.moved = overall(comparison.test, comparison.values);
@@ -168,6 +129,19 @@ Expected<SurveyComparison> compare(const FitResult& old_result, const FitResult&
         explanations_of(new_result, *pair, old_result.fit.readings + new_result.fit.readings);
   }
   return comparison;
+}
+
+Expected<std::vector<ValueChange>> changes_that_would_show(const FitResult& old_result,
+                                                           const FitResult& planned,
+                                                           const CompareOptions& options) {
+  Problems problems = refused_conditions(old_result.conditions, planned.conditions);
+  if (!problems.empty()) return tl::make_unexpected(std::move(problems));
+  auto pair = paired_with_plan(old_result, planned, options);
+  if (!pair) return tl::make_unexpected(pair.error());
+  pair->change.setZero();
+  CompareOptions with_sizes = options;
+  with_sizes.smallest_seen = true;
+  return value_changes(*pair, Congruency(), with_sizes);
 }
 
 }  // namespace pivotrace

@@ -65,7 +65,7 @@ BetweenSurveys between_surveys(const FitResult& old_result, const FitResult& new
     }
     if (largest >= 0.0) between = {largest, stated};
   }
-  between.half_width_mm *= times_between_surveys(old_result, new_result);
+  between.half_width_mm *= times_between_surveys(old_result.conditions, new_result.conditions);
   return between;
 }
 
@@ -88,7 +88,7 @@ Problems reasons_to_refuse(const FitResult& old_result, const FitResult& new_res
                         "give two results of one machine, or --allow-other-machine if it was only "
                         "renamed"});
   }
-  for (Problem& problem : refused_conditions(old_result, new_result)) {
+  for (Problem& problem : refused_conditions(old_result.conditions, new_result.conditions)) {
     problems.push_back(std::move(problem));
   }
   if (same_input(old_result, new_result, "touches")) {
@@ -128,8 +128,14 @@ void note_conditions(const FitResult& old_result, const FitResult& new_result,
     notes.push_back({Kind::gains_missing, '\0'});
     break;
   }
-  for (const CompareNote& note : notes_on_conditions(old_result, new_result)) {
+  for (const CompareNote& note :
+       notes_on_conditions(old_result.conditions, new_result.conditions)) {
     notes.push_back(note);
+  }
+  if (old_result.simulated != new_result.simulated) {
+    notes.push_back({Kind::simulated_beside_measured, '\0'});
+  } else if (old_result.simulated) {
+    notes.push_back({Kind::simulated, '\0'});
   }
   if (!between.stated) notes.push_back({Kind::between_assumed, '\0'});
   if (other_input(old_result, new_result, "machine")) {
@@ -215,29 +221,44 @@ double separate_dof(const std::vector<double>& variances, const std::vector<doub
   return effective_dof(contributions, dofs);
 }
 
-/// Per value with its own variances. For the whole with the mean share of each part in all directions, and
-/// of each survey the least dof of its values: that is cautious enough, taken for wrong together as well the
-/// test would cry half as often as its level says.
+/// Parts of the covariance of a change, and how certain each is.
+std::vector<std::pair<const Eigen::MatrixXd*, double>> parts_with_dofs(const ChangeErrors& errors,
+                                                                       double old_dof,
+                                                                       double new_dof) {
+  return {{&errors.old_part, old_dof},
+          {&errors.new_part, new_dof},
+          {&errors.shared_random, std::min(old_dof, new_dof)},
+          {&errors.stated, std::numeric_limits<double>::infinity()}};
+}
+
 void fill_dofs(const FitResult& old_result, const FitResult& new_result, const ChangeErrors& errors,
                EpochPair& pair) {
-  constexpr double sure = std::numeric_limits<double>::infinity();
-  const auto dofs = [&](double old_dof, double new_dof) {
-    return std::vector<double>{old_dof, new_dof, std::min(old_dof, new_dof), sure};
-  };
-  const Eigen::MatrixXd* parts[] = {&errors.old_part, &errors.new_part, &errors.shared_random,
-                                    &errors.stated};
   for (Eigen::Index i = 0; i < pair.size(); ++i) {
     const ValueName& name = pair.names[static_cast<std::size_t>(i)];
     std::vector<double> variances;
-    for (const Eigen::MatrixXd* part : parts) variances.push_back((*part)(i, i));
-    pair.dofs.push_back(joint_dof(variances, dofs(find_estimate(old_result, name)->dof,
-                                                  find_estimate(new_result, name)->dof)));
+    std::vector<double> dofs;
+    for (const auto& [part, dof] : parts_with_dofs(errors, find_estimate(old_result, name)->dof,
+                                                   find_estimate(new_result, name)->dof)) {
+      variances.push_back((*part)(i, i));
+      dofs.push_back(dof);
+    }
+    pair.dofs.push_back(joint_dof(variances, dofs));
   }
+}
+
+/// Of results that do not tell their groups: the mean share of each part in all directions, and of each
+/// survey the least dof of its values.
+ScaledF reference_without_groups(const FitResult& old_result, const FitResult& new_result,
+                                 const ChangeErrors& errors, const EpochPair& pair) {
   const auto solver = pair.covariance.ldlt();
   std::vector<double> shares;
-  for (const Eigen::MatrixXd* part : parts) shares.push_back(solver.solve(*part).trace());
-  pair.dof = separate_dof(
-      shares, dofs(least_dof(old_result, pair.names), least_dof(new_result, pair.names)));
+  std::vector<double> dofs;
+  for (const auto& [part, dof] : parts_with_dofs(errors, least_dof(old_result, pair.names),
+                                                 least_dof(new_result, pair.names))) {
+    shares.push_back(solver.solve(*part).trace());
+    dofs.push_back(dof);
+  }
+  return separate_dof(shares, dofs);
 }
 
 }  // namespace
@@ -257,6 +278,11 @@ Expected<EpochPair> paired(const FitResult& old_result, const FitResult& new_res
                            const CompareOptions& options) {
   Problems problems = reasons_to_refuse(old_result, new_result, options);
   if (!problems.empty()) return tl::make_unexpected(std::move(problems));
+  return paired_with_plan(old_result, new_result, options);
+}
+
+Expected<EpochPair> paired_with_plan(const FitResult& old_result, const FitResult& new_result,
+                                     const CompareOptions& options) {
   EpochPair pair;
   const BetweenSurveys between = between_surveys(old_result, new_result, options);
   pair.between_surveys_mm = between.half_width_mm;
@@ -285,6 +311,11 @@ Expected<EpochPair> paired(const FitResult& old_result, const FitResult& new_res
       motion_gains(new_result, pair.names, pair.axes, Eigen::Vector3d::Zero()).leftCols<3>(),
       Eigen::Vector3d::Constant(between.half_width_mm), false);
   fill_dofs(old_result, new_result, errors, pair);
+  pair.uncertain_parts = std::move(errors.uncertain_parts);
+  pair.part_errors = std::move(errors.part_errors);
+  pair.reference = pair.uncertain_parts.empty()
+                       ? reference_without_groups(old_result, new_result, errors, pair)
+                       : scaled_f(pair.covariance, pair.uncertain_parts, pair.part_errors);
   return pair;
 }
 

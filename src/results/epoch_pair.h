@@ -14,18 +14,24 @@ struct EpochPair {
   std::vector<char> axes;      ///< that both surveys turned
   Eigen::VectorXd old_values;  ///< mm, rad
   Eigen::VectorXd change;
-  Eigen::MatrixXd covariance;       ///< of `change`
-  BiasColumns bias;                 ///< what no scatter shows, `between_surveys_mm` last
-  std::vector<double> dofs;         ///< per value
-  double dof = not_run;             ///< of the covariance as a whole
+  Eigen::MatrixXd covariance;  ///< of `change`
+  BiasColumns bias;            ///< what no scatter shows, `between_surveys_mm` last
+  std::vector<double> dofs;    ///< per value
+  ScaledF reference;           ///< what T follows while nothing moved
+  std::vector<Eigen::MatrixXd> uncertain_parts;  ///< see ChangeErrors
+  Eigen::MatrixXd part_errors;
   double between_surveys_mm = 0.0;  ///< in force, per coordinate
   std::vector<CompareNote> notes;
 
   Eigen::Index size() const { return change.size(); }
 };
 
+/// Refuses what must not be compared.
 Expected<EpochPair> paired(const FitResult& old_result, const FitResult& new_result,
                            const CompareOptions& options);
+/// Does not: `planned` is no survey yet.
+Expected<EpochPair> paired_with_plan(const FitResult& old_result, const FitResult& planned,
+                                     const CompareOptions& options);
 
 /// The estimate of a centre or an orientation; null when the result has none.
 const Estimate* find_estimate(const FitResult& result, const ValueName& name);

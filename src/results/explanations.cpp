@@ -143,7 +143,7 @@ class Candidates {
 class Weighing {
  public:
   Weighing(const EpochPair& pair, double readings)
-      : dof_(pair.dof), penalty_(0.5 * std::log(std::max(readings, 2.0))) {
+      : reference_(pair.reference), penalty_(0.5 * std::log(std::max(readings, 2.0))) {
     const Eigen::VectorXd variances = pair.bias.half_widths.cwiseAbs2() / 3.0;
     factor_.compute(pair.covariance +
                     pair.bias.gains * variances.asDiagonal() * pair.bias.gains.transpose());
@@ -155,8 +155,10 @@ class Weighing {
     fit(candidate, gains);
     const double left = (change_ - candidate.fitted).squaredNorm();
     const double h = static_cast<double>(change_.size());
+    const double dof = reference_.dof;
+    const double scaled = left / reference_.scale;
     const double likelihood =
-        std::isfinite(dof_) ? -0.5 * (dof_ + h) * std::log1p(left / dof_) : -0.5 * left;
+        std::isfinite(dof) ? -0.5 * (dof + h) * std::log1p(scaled / dof) : -0.5 * scaled;
     candidate.log_weight = likelihood - penalty_ * candidate.freedoms;
   }
 
@@ -182,7 +184,7 @@ class Weighing {
     return scale;
   }
 
-  double dof_;
+  ScaledF reference_;
   double penalty_;
   Eigen::LLT<Eigen::MatrixXd> factor_;
   Eigen::VectorXd change_;

@@ -7,6 +7,7 @@
 #include "base/iso_time.h"
 #include "pivotrace/results/statistics.h"
 #include "results/epoch_pair.h"
+#include "results/in_common.h"
 #include "results/level_filter.h"
 #include "results/line_motion.h"
 #include "results/series.h"
@@ -37,6 +38,7 @@ std::string touches_hash(const FitResult& result) {
 void fill_values(const FitResult& result, Epoch& epoch) {
   std::vector<Eigen::Index> kept;
   std::vector<double> values;
+  std::vector<double> largest;
   for (std::size_t i = 0; i < result.covariance.names.size(); ++i) {
     const ValueName& name = result.covariance.names[i];
     const Estimate* estimate = find_estimate(result, name);
@@ -47,9 +49,11 @@ void fill_values(const FitResult& result, Epoch& epoch) {
     epoch.quoted_at_mm.push_back(name.kind == ValueKind::centre ? axis->quoted_at_mm : 0.0);
     epoch.dofs.push_back(estimate->dof);
     values.push_back(estimate->value);
+    largest.push_back(estimate->B_absolute);
   }
   epoch.values =
       Eigen::Map<Eigen::VectorXd>(values.data(), static_cast<Eigen::Index>(values.size()));
+  epoch.B = Eigen::Map<Eigen::VectorXd>(largest.data(), epoch.values.size());
   epoch.covariance = result.covariance.absolute(kept, kept);
   epoch.repeatable = result.covariance.repeatable(kept, kept);
   epoch.gains = result.gains;
@@ -94,6 +98,30 @@ void drop_duplicates(std::vector<Epoch>& epochs, std::vector<LeftOutOfHistory>& 
   });
 }
 
+/// Those with the compensation of the newest one alone can be followed.
+void drop_other_tables(std::vector<Epoch>& epochs, std::vector<LeftOutOfHistory>& left_out) {
+  if (epochs.empty()) return;
+  const Conditions newest = epochs.back().conditions;
+  std::erase_if(epochs, [&](const Epoch& epoch) {
+    const bool other = other_tables(epoch.conditions, newest);
+    if (other) left_out.push_back({epoch.file, Why::other_tables, {}});
+    return other;
+  });
+}
+
+std::vector<OtherConditions> other_conditions(const std::vector<Epoch>& epochs) {
+  std::vector<OtherConditions> all;
+  for (std::size_t e = 0; e + 1 < epochs.size(); ++e) {
+    for (const CompareNote& note :
+         notes_on_conditions(epochs[e].conditions, epochs.back().conditions)) {
+      auto same = std::ranges::find(all, note, &OtherConditions::what);
+      if (same == all.end()) same = all.insert(all.end(), {note, {}});
+      same->epochs.push_back(e);
+    }
+  }
+  return all;
+}
+
 /// Place of a value among those of an epoch, in the same plane; -1 where it is not there.
 Eigen::Index place_of(const Epoch& epoch, const ValueName& name, double quoted_at_mm) {
   constexpr double same_plane_mm = 1e-6;
@@ -105,10 +133,12 @@ Eigen::Index place_of(const Epoch& epoch, const ValueName& name, double quoted_a
   return -1;
 }
 
-/// Covariance of an epoch with what lies between surveys: a shift within +-B, any value as likely as
-/// another, has the variance B^2 / 3.
-Eigen::MatrixXd whole_covariance(const Epoch& epoch, double B) {
-  return epoch.covariance + B * B / 3.0 * epoch.shift_gains * epoch.shift_gains.transpose();
+/// Of one value as an axis stands on another day: with all it may be off by, and what may lie between.
+double whole_U95(const Epoch& epoch, Eigen::Index at, double between_mm) {
+  const double between = between_mm * epoch.shift_gains.row(at).cwiseAbs().sum();
+  return bounded_expanded(std::sqrt(epoch.covariance(at, at)),
+                          epoch.dofs[static_cast<std::size_t>(at)],
+                          std::hypot(epoch.B[at], between));
 }
 
 class Maker {
@@ -116,11 +146,7 @@ class Maker {
   Maker(History& history, const HistoryOptions& options)
       : history_(history),
         options_(options),
-        errors_(shared_errors(history.epochs, options.between_surveys_mm)) {
-    for (const Epoch& epoch : history.epochs) {
-      covariances_.push_back(whole_covariance(epoch, options.between_surveys_mm));
-    }
-  }
+        errors_(shared_errors(history.epochs, options.between_surveys_mm)) {}
 
   void make() {
     const Epoch& newest = history_.epochs.back();
@@ -144,9 +170,8 @@ class Maker {
       const Epoch& epoch = history_.epochs[e];
       const Eigen::Index at = place_of(epoch, name, quoted_at_mm);
       if (at < 0) continue;
-      const double u = std::sqrt(covariances_[e](at, at));
-      const double dof = epoch.dofs[static_cast<std::size_t>(at)];
-      value.points.push_back({e, epoch.values[at], student_t_quantile(two_sided_95, dof) * u});
+      value.points.push_back(
+          {e, epoch.values[at], whole_U95(epoch, at, options_.between_surveys_mm)});
       series.time_s.push_back(epoch.time_s);
       series.x.push_back(epoch.values[at]);
       series.u.push_back(errors_.own[e](at, at));
@@ -371,9 +396,8 @@ class Maker {
   History& history_;
   const HistoryOptions& options_;
   SharedErrors errors_;
-  std::vector<Eigen::MatrixXd> covariances_;  ///< per epoch
-  std::vector<Series> series_;                ///< per value
-  std::vector<double> places_;                ///< per value: its plane
+  std::vector<Series> series_;  ///< per value
+  std::vector<double> places_;  ///< per value: its plane
   std::map<int, VectorEwmaDesign> designs_;
 };
 
@@ -397,8 +421,10 @@ History make_history(std::string machine_name, std::vector<Epoch> epochs,
   history.machine_name = std::move(machine_name);
   std::ranges::stable_sort(epochs, std::less<>(), &Epoch::time_s);
   drop_duplicates(epochs, left_out);
+  drop_other_tables(epochs, left_out);
   history.epochs = std::move(epochs);
   history.left_out = std::move(left_out);
+  history.conditions = other_conditions(history.epochs);
   history.run_length = options.run_length;
   history.between_surveys_mm = options.between_surveys_mm;
   history.design = design_ewma(options.weight, options.run_length);

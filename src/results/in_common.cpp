@@ -31,6 +31,10 @@ bool stated_otherwise(const std::optional<T>& a, const std::optional<T>& b) {
   return a && b && *a != *b;
 }
 
+bool same_probe(const Conditions& a, const Conditions& b) {
+  return stated_alike(a.probe, b.probe) && stated_alike(a.probe_calibrated, b.probe_calibrated);
+}
+
 bool other_load(const Conditions& a, const Conditions& b) {
   if (!a.load_kg || !b.load_kg) return false;
   const double most = std::max(*a.load_kg, *b.load_kg);
@@ -41,6 +45,18 @@ bool other_load(const Conditions& a, const Conditions& b) {
 bool other_warmth(const Conditions& a, const Conditions& b) {
   if (!a.warm_minutes || !b.warm_minutes) return false;
   return (*a.warm_minutes < cold_minutes) != (*b.warm_minutes < cold_minutes);
+}
+
+/// Letters of axes whose toothed coupling both state, of another pitch.
+std::vector<char> other_couplings(const Conditions& a, const Conditions& b) {
+  constexpr double same_pitch_rad = rad_from_deg(1e-3);
+  std::vector<char> letters;
+  for (const auto& [axis, step_rad] : a.index_step_rad) {
+    const auto other = b.index_step_rad.find(axis);
+    if (other == b.index_step_rad.end()) continue;
+    if (std::abs(other->second - step_rad) > same_pitch_rad) letters.push_back(axis);
+  }
+  return letters;
 }
 
 bool same_angle(double a_rad, double b_rad) {
@@ -54,18 +70,20 @@ bool of_probe(EffectKind kind) {
 }  // namespace
 
 bool InCommon::holds(const SharedTerm& term) const {
+  const bool indexed = indexing && !other_couplings.contains(term.axis) &&
+                       !other_couplings.contains(term.effect.axis);
   switch (term.kind) {
     case SharedTerm::Kind::artefact_diameter: return artefacts.contains(term.artefact);
     case SharedTerm::Kind::stylus_diameter: return probe;
     case SharedTerm::Kind::index_error:
-    case SharedTerm::Kind::axis_motion: return indexing;
+    case SharedTerm::Kind::axis_motion: return indexed;
     case SharedTerm::Kind::effect: break;
   }
   switch (term.effect.kind) {
     case EffectKind::scale:
     case EffectKind::squareness: return slides;
     case EffectKind::bow: return slides && place;
-    case EffectKind::index_wave: return indexing;
+    case EffectKind::index_wave: return indexed;
     default: return probe && of_probe(term.effect.kind);
   }
 }
@@ -74,16 +92,18 @@ InCommon in_common(const FitResult& old_result, const FitResult& new_result) {
   const Conditions& before = old_result.conditions;
   const Conditions& after = new_result.conditions;
   InCommon common;
-  common.probe = stated_alike(before.probe, after.probe) &&
-                 stated_alike(before.probe_calibrated, after.probe_calibrated);
+  common.probe = same_probe(before, after);
   const bool one_machine = old_result.machine_name == new_result.machine_name;
-  const bool same_tables = !stated_otherwise(before.tables_on, after.tables_on);
+  const bool same_tables = !other_tables(before, after);
   const SurveyGains& old_gains = old_result.gains;
   const SurveyGains& new_gains = new_result.gains;
   common.slides = one_machine && same_tables &&
                   (old_gains.origin_mm - new_gains.origin_mm).norm() <= same_place_mm;
   common.place = (old_gains.middle_mm - new_gains.middle_mm).norm() <= same_place_mm;
-  common.indexing = one_machine && same_tables && !stated_otherwise(before.clamped, after.clamped);
+  common.indexing = one_machine && same_tables &&
+                    !stated_otherwise(before.clamped, after.clamped) &&
+                    !stated_otherwise(before.rollover, after.rollover);
+  for (const char axis : other_couplings(before, after)) common.other_couplings.insert(axis);
   for (const auto& [name, which] : before.artefacts) {
     const auto same = after.artefacts.find(name);
     if (same != after.artefacts.end() && same->second == which) common.artefacts.insert(name);
@@ -104,16 +124,13 @@ bool same_term(const SharedTerm& a, const SharedTerm& b) {
          same_angle(a.angle_rad, b.angle_rad);
 }
 
-std::vector<CompareNote> notes_on_conditions(const FitResult& old_result,
-                                             const FitResult& new_result) {
-  const Conditions& before = old_result.conditions;
-  const Conditions& after = new_result.conditions;
+std::vector<CompareNote> notes_on_conditions(const Conditions& before, const Conditions& after) {
   std::vector<CompareNote> notes;
   if (stated_otherwise(before.probe, after.probe)) {
     notes.push_back({Kind::other_probe, '\0'});
   } else if (stated_otherwise(before.probe_calibrated, after.probe_calibrated)) {
     notes.push_back({Kind::other_calibration, '\0'});
-  } else if (!in_common(old_result, new_result).probe) {
+  } else if (!same_probe(before, after)) {
     notes.push_back({Kind::probe_not_stated, '\0'});
   }
   if (other_load(before, after)) notes.push_back({Kind::other_load, '\0'});
@@ -121,30 +138,52 @@ std::vector<CompareNote> notes_on_conditions(const FitResult& old_result,
   if (stated_otherwise(before.clamped, after.clamped)) {
     notes.push_back({Kind::other_clamping, '\0'});
   }
-  if (old_result.simulated != new_result.simulated) {
-    notes.push_back({Kind::simulated_beside_measured, '\0'});
-  } else if (old_result.simulated) {
-    notes.push_back({Kind::simulated, '\0'});
+  if (stated_otherwise(before.rollover, after.rollover)) {
+    notes.push_back({Kind::other_rollover, '\0'});
+  }
+  for (const char axis : other_couplings(before, after)) {
+    notes.push_back({Kind::other_coupling, axis});
   }
   return notes;
 }
 
-Problems refused_conditions(const FitResult& old_result, const FitResult& new_result) {
-  const auto& before = old_result.conditions.tables_on;
-  const auto& after = new_result.conditions.tables_on;
-  if (!stated_otherwise(before, after)) return {};
-  return {{ProblemNumber::bad_argument,
-           std::string("the control's compensation was ") + (*before ? "on" : "off") +
-               " in the old survey and " + (*after ? "on" : "off") +
-               " in the new one: the same machine shows two different centres then",
-           {},
-           "survey again with the tables as they were (`tables` of [conditions], or `# tables:`)"}};
+bool other_tables(const Conditions& before, const Conditions& after) {
+  if (stated_otherwise(before.tables_on, after.tables_on)) return true;
+  const bool in_use = before.tables_on.value_or(true) && after.tables_on.value_or(true);
+  return in_use && stated_otherwise(before.tables_written, after.tables_written);
 }
 
-double times_between_surveys(const FitResult& old_result, const FitResult& new_result) {
-  const Conditions& before = old_result.conditions;
-  const Conditions& after = new_result.conditions;
+Problems refused_conditions(const Conditions& before, const Conditions& after) {
+  const auto refused = [](std::string what, std::string advice) {
+    return Problems{{ProblemNumber::bad_argument, std::move(what), {}, std::move(advice)}};
+  };
+  if (stated_otherwise(before.tables_on, after.tables_on)) {
+    return refused(
+        std::string("the control's compensation was ") + (*before.tables_on ? "on" : "off") +
+            " in the old survey and " + (*after.tables_on ? "on" : "off") +
+            " in the new one: the same machine shows two different centres then",
+        "survey again with the tables as they were (`tables` of [conditions], or `# tables:`)");
+  }
+  if (!other_tables(before, after)) return {};
+  return refused("the control's compensation was written anew between the surveys (" +
+                     *before.tables_written + ", " + *after.tables_written +
+                     "): what changed is what was written",
+                 "compare with a survey made after it was written, or with one made with the "
+                 "tables off (`tables`, `tables_written` of [conditions])");
+}
+
+double times_between_surveys(const Conditions& before, const Conditions& after) {
   return other_load(before, after) || other_warmth(before, after) ? widened_between : 1.0;
+}
+
+int components_of_length(EffectKind kind) {
+  switch (kind) {
+    case EffectKind::lobing: return 2;
+    case EffectKind::creep:
+    case EffectKind::bow: return 3;
+    case EffectKind::index_wave: return 4;
+    default: return 1;
+  }
 }
 
 }  // namespace pivotrace

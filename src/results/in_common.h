@@ -20,6 +20,7 @@ struct InCommon {
   bool slides = false;    ///< scale, squareness: the machine as it was, its tables not switched
   bool place = false;     ///< the positions shown lie about one middle: bows act alike
   bool indexing = false;  ///< index errors and motions where the angles are the same
+  std::set<char> other_couplings;   ///< letters of axes of which that is not so
   std::set<std::string> artefacts;  ///< names of those that are the very same
 
   bool holds(const SharedTerm& term) const;
@@ -30,14 +31,18 @@ InCommon in_common(const FitResult& old_result, const FitResult& new_result);
 bool same_term(const SharedTerm& a, const SharedTerm& b);
 
 /// What the conditions say, as notes for the reader.
-std::vector<CompareNote> notes_on_conditions(const FitResult& old_result,
-                                             const FitResult& new_result);
+std::vector<CompareNote> notes_on_conditions(const Conditions& before, const Conditions& after);
 
-/// Conditions under which centres are not the same quantity at all.
-Problems refused_conditions(const FitResult& old_result, const FitResult& new_result);
+/// Compensation on beside off, or on and written anew in between: centres are not the same quantity then.
+bool other_tables(const Conditions& before, const Conditions& after);
+/// Conditions under which surveys cannot be compared.
+Problems refused_conditions(const Conditions& before, const Conditions& after);
 
 /// How many times as much a shift of all axes may be: a machine loaded or warmed up otherwise has moved
 /// further than two surveys made alike.
-double times_between_surveys(const FitResult& old_result, const FitResult& new_result);
+double times_between_surveys(const Conditions& before, const Conditions& after);
+
+/// Components of an effect whose length is limited together: 1 where each is limited by itself.
+int components_of_length(EffectKind kind);
 
 }  // namespace pivotrace

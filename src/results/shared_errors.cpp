@@ -33,17 +33,27 @@ std::optional<std::string> artefact_key(const SharedTerm& term, const Conditions
   return term.artefact + "\n" + which->second;
 }
 
+/// Under what index errors of an axis stay the same.
+std::string indexing_of(char axis, const Conditions& conditions) {
+  const auto step = conditions.index_step_rad.find(axis);
+  return word(conditions.clamped) + "\n" + conditions.rollover.value_or("?") + "\n" +
+         (step == conditions.index_step_rad.end() ? "?" : std::to_string(step->second));
+}
+
 std::string indexing_key(const SharedTerm& term, const Conditions& conditions) {
   return std::string(1, term.axis) + std::to_string(term.side) + std::to_string(term.component) +
-         "\n" + word(conditions.tables_on) + "\n" + word(conditions.clamped);
+         "\n" + indexing_of(term.axis, conditions);
 }
 
 std::optional<std::string> effect_key(const SharedTerm& term, const Conditions& conditions) {
   const std::string name = text_of(term.effect);
   switch (term.effect.kind) {
     case EffectKind::scale:
-    case EffectKind::squareness: return name + "\n" + word(conditions.tables_on);
-    case EffectKind::stylus_offset: break;
+    case EffectKind::squareness:
+    case EffectKind::bow: return name;
+    case EffectKind::index_wave: return name + "\n" + indexing_of(term.effect.axis, conditions);
+    case EffectKind::stylus_offset:
+    case EffectKind::lobing: break;
     default: return std::nullopt;
   }
   const auto probe = probe_key(conditions);
@@ -64,15 +74,28 @@ std::optional<std::string> key_of(const SharedTerm& term, const Conditions& cond
   return key;
 }
 
+/// Where an effect of the slides is counted from.
+Eigen::Vector3d place_of(const SharedTerm& term, const SurveyGains& gains) {
+  return term.effect.kind == EffectKind::bow ? gains.middle_mm : gains.origin_mm;
+}
+
+/// A bounded error as if any size within its bound were as likely as another; of k components whose length
+/// is bounded each has the variance w^2 / (k + 2).
+double variance_of(const SharedTerm& term) {
+  if (term.u > 0.0) return term.u * term.u;
+  const int together = components_of_length(term.effect.kind);
+  return term.half_width * term.half_width / (together + 2.0);
+}
+
 /// Before it is known which results have it.
 struct Candidate {
   SharedTerm first;
-  Eigen::Vector3d origin_mm;
+  Eigen::Vector3d place_mm;
   std::vector<std::pair<std::size_t, const SharedTerm*>> owners;
 
-  bool is(const SharedTerm& term, const Eigen::Vector3d& origin) const {
+  bool is(const SharedTerm& term, const Eigen::Vector3d& place) const {
     return same_term(first, term) &&
-           (first.kind != Kind::effect || (origin - origin_mm).norm() <= same_place_mm);
+           (first.kind != Kind::effect || (place - place_mm).norm() <= same_place_mm);
   }
 };
 
@@ -84,14 +107,14 @@ class Gathering {
  public:
   Gathering(const std::vector<Epoch>& epochs, double between_surveys_mm) {
     shared_.of_epoch.resize(epochs.size());
-    const double variance = between_surveys_mm * between_surveys_mm / 3.0;
     for (std::size_t e = 0; e < epochs.size(); ++e) {
       const Epoch& epoch = epochs[e];
+      const double between_mm =
+          between_surveys_mm * times_between_surveys(epoch.conditions, epochs.back().conditions);
+      const double variance = between_mm * between_mm / 3.0;
       shared_.own.push_back((epoch.gains.terms.empty() ? epoch.covariance : epoch.repeatable) +
                             variance * epoch.shift_gains * epoch.shift_gains.transpose());
-      for (const SharedTerm& term : epoch.gains.terms) {
-        if (term.u > 0.0) add(e, epoch, term);
-      }
+      for (const SharedTerm& term : epoch.gains.terms) add(e, epoch, term);
     }
   }
 
@@ -111,9 +134,9 @@ class Gathering {
     }
     std::vector<Candidate>& known = candidates_[*key];
     auto same = std::ranges::find_if(
-        known, [&](const Candidate& c) { return c.is(term, epoch.gains.origin_mm); });
+        known, [&](const Candidate& c) { return c.is(term, place_of(term, epoch.gains)); });
     if (same == known.end()) {
-      known.push_back({term, epoch.gains.origin_mm, {}});
+      known.push_back({term, place_of(term, epoch.gains), {}});
       same = known.end() - 1;
     }
     same->owners.emplace_back(e, &term);
@@ -121,7 +144,7 @@ class Gathering {
 
   /// What a position draws is in the repeatable part already.
   void add_own(std::size_t e, const SharedTerm& term) {
-    if (!of_position(term)) shared_.own[e] += squared(term.gains, term.u * term.u);
+    if (!of_position(term)) shared_.own[e] += squared(term.gains, variance_of(term));
   }
 
   void settle(const Candidate& candidate) {
@@ -132,7 +155,7 @@ class Gathering {
     // Each result estimated the size of what all have: their mean stands for it.
     double variance = 0.0;
     for (const auto& [e, term] : candidate.owners) {
-      variance += term->u * term->u / static_cast<double>(candidate.owners.size());
+      variance += variance_of(*term) / static_cast<double>(candidate.owners.size());
     }
     for (const auto& [e, term] : candidate.owners) {
       if (of_position(*term)) shared_.own[e] -= squared(term->gains, term->u * term->u);

@@ -25,8 +25,10 @@ struct SharedErrors {
 
 /// Errors stay the same from result to result where both state the same conditions (the same probe, not
 /// calibrated in between; the same artefact; slides about the same place; index positions of the same
-/// angle, clamped or free alike): what nobody states counts as different. `between_surveys_mm`: of each
-/// result for itself, any shift of all axes within it as likely as another, variance B^2 / 3.
+/// angle, clamped or free alike, reached by the same way): what nobody states of probe and artefacts counts as
+/// different. So do bounded errors, any size within the bound as likely as another: they cancel where they are
+/// the same and act alike; drift is every survey's own. `between_surveys_mm`: of each result for itself
+/// likewise, twice as much where load or warmth differ from those of the newest.
 SharedErrors shared_errors(const std::vector<Epoch>& epochs, double between_surveys_mm);
 
 }  // namespace pivotrace

@@ -106,7 +106,7 @@ TEST_CASE("compare says what moved and by how much") {
   };
   const Screen moved = run_verb({"compare", file("01"), file("08")});
   CHECK(moved.code == 1);
-  CHECK(says(moved.out, "MOVED."));
+  CHECK(says(moved.out, "MOVED: "));
   CHECK(says(moved.out, "WHAT MOVED ("));
   // The flip of the spindle is advised only where the probe may be what moved.
   CHECK((!says(moved.out, "flip") || says(moved.out, "the probe")));

@@ -7,7 +7,7 @@
 #include <mutex>
 #include <optional>
 
-#include "pivotrace/estimate/fit.h"
+#include "pivotrace/estimate/predict.h"
 #include "pivotrace/survey/disturbances.h"
 #include "pivotrace/survey/random_stream.h"
 #include "studies.h"
@@ -173,10 +173,12 @@ Pair drawn_pair(const Job& job, const BetweenSurveys& between, const Moving& mov
   return pair;
 }
 
+/// Sizes that would show are worked out only where they are asked for.
 CompareOptions allowing(double between_surveys_mm) {
   CompareOptions options;
   options.between_surveys_mm = between_surveys_mm;
   options.between_surveys_stated = true;
+  options.smallest_seen = false;
   return options;
 }
 
@@ -214,6 +216,28 @@ bool names(const Explanation& line, const Movement& movement) {
 const Moving standing_still = [](SurveyTruth&) {};
 
 }  // namespace
+
+void another_ball(Job& job) {
+  for (std::size_t a = 0; a < job.scenario.machine.artefacts.size(); ++a) {
+    Artefact& artefact = job.scenario.machine.artefacts[a];
+    auto& truth = job.scenario.truth.state.artefacts[a];
+    artefact.diameter_mm = artefact.diameter_mm.value_or(0.0) + 4.0;
+    truth.radius_mm += 2.0;
+    artefact.at_mm += Eigen::Vector3d(3.0, -4.0, 6.0);
+    truth.point_mm += Eigen::Vector3d(3.0, -4.0, 6.0);
+  }
+}
+
+void another_plan(Job& job) {
+  std::vector<StationTarget>& stations = job.scenario.stations;
+  for (std::size_t s = 0; s + 1 < stations.size(); ++s) {
+    for (int axis = 0; axis < max_rotary_axes; ++axis) {
+      stations[s].angles_rad[axis] =
+          0.5 * (stations[s].angles_rad[axis] + stations[s + 1].angles_rad[axis]);
+    }
+  }
+  if (stations.size() > 4) stations.pop_back();
+}
 
 PairCounts still_pairs(const Job& job, const BetweenSurveys& between, int pairs, std::uint64_t seed,
                        int threads) {
@@ -256,13 +280,37 @@ PairCounts changed_pairs(const Job& job, const BetweenSurveys& between, double t
                          std::uint64_t seed, int threads) {
   return counted(job, between, standing_still, pairs, seed, threads,
                  [&](PairCounts& counts, int k, const Pair& pair, const SurveyComparison& still) {
-                   const ValueChange& value = still.values[turn_of(k, still)];
+                   const std::size_t i = turn_of(k, still);
                    FitResult after = *pair.after;
+                   CompareOptions options = allowing(between.between_surveys_mm);
+                   options.smallest_seen = true;
+                   const ValueChange value = compare(*pair.before, after, options)->values[i];
                    estimate_of(after, value.name).value += sign_of(k) * times * value.smallest_seen;
-                   const auto comparison =
-                       compare(*pair.before, after, allowing(between.between_surveys_mm));
+                   options.smallest_seen = false;
+                   const auto comparison = compare(*pair.before, after, options);
                    counts.moved += comparison->moved.value_or(false);
-                   counts.value_seen += comparison->values[turn_of(k, still)].moved;
+                   counts.value_seen += comparison->values[i].moved;
+                 });
+}
+
+PairCounts foretold_pairs(const Job& job, const BetweenSurveys& between, int pairs,
+                          std::uint64_t seed, int threads) {
+  const Scenario& s = job.scenario;
+  const auto planned = predict_fit(
+      s.machine, synthesise_survey(s.machine, s.truth, s.truth.state, s.stations, SurveyNoise()));
+  return counted(job, between, standing_still, pairs, seed, threads,
+                 [&](PairCounts& counts, int k, const Pair& pair, const SurveyComparison& still) {
+                   FitResult foretold = *planned;
+                   foretold.conditions = pair.after->conditions;
+                   CompareOptions options = allowing(between.between_surveys_mm);
+                   const std::size_t i = turn_of(k, still);
+                   const ValueChange value =
+                       changes_that_would_show(*pair.before, foretold, options)->at(i);
+                   FitResult after = *pair.after;
+                   estimate_of(after, value.name).value += sign_of(k) * value.smallest_seen;
+                   const auto comparison = compare(*pair.before, after, options);
+                   counts.moved += comparison->moved.value_or(false);
+                   counts.value_seen += comparison->values[i].moved;
                  });
 }
 
@@ -380,7 +428,9 @@ double visibility(const Job& job, const Movement& movement) {
   const auto first = surveyed(job, job.scenario.truth, quiet, {});
   const auto second = surveyed(job, after, quiet, {true, false, false});
   const Pair typical = drawn_pair(job, {}, standing_still, 99, 0);
-  const auto comparison = compare(*typical.before, *typical.after, allowing(0.0));
+  CompareOptions with_sizes = allowing(0.0);
+  with_sizes.smallest_seen = true;
+  const auto comparison = compare(*typical.before, *typical.after, with_sizes);
   const auto quiet_change = compare(*first, *second, allowing(0.0));
   double most = 0.0;
   for (std::size_t k = 0; k < comparison->values.size(); ++k) {

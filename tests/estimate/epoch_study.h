@@ -25,6 +25,11 @@ struct BetweenSurveys {
   std::function<void(Job&)> later = nullptr;
 };
 
+/// For BetweenSurveys::later: a ball of another size in another place; stations half-way between the angles
+/// of the first survey, the last one left out.
+void another_ball(Job& job);
+void another_plan(Job& job);
+
 struct PairCounts {
   std::string job;
   int pairs = 0;    ///< both surveys fitted and usable
@@ -43,6 +48,10 @@ PairCounts still_pairs(const Job& job, const BetweenSurveys& between, int pairs,
 /// One value, each in turn, changed by `times` its smallest visible change.
 PairCounts changed_pairs(const Job& job, const BetweenSurveys& between, double times, int pairs,
                          std::uint64_t seed, int threads);
+
+/// The same by the smallest change that was foretold for the second survey before it was made.
+PairCounts foretold_pairs(const Job& job, const BetweenSurveys& between, int pairs,
+                          std::uint64_t seed, int threads);
 
 /// One value, each in turn, changed by exactly the tolerance asked for, `tolerance_in_U95` times the U95
 /// of its change: `value_seen` counts how often it is said to be within it.

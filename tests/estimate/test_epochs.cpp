@@ -69,6 +69,30 @@ TEST_CASE("two surveys of a machine that stood still are seldom said to differ")
   }
 }
 
+TEST_CASE("another ball elsewhere, or another plan, is no movement") {
+  const std::uint64_t seed = chosen_seed();
+  BetweenSurveys ball = {.sigmas_drawn = true, .later = another_ball};
+  BetweenSurveys plan = {.own_probe = false, .sigmas_drawn = true, .later = another_plan};
+  for (const BetweenSurveys& between : {ball, plan}) {
+    int pairs = 0;
+    int moved = 0;
+    for (const Job& job : short_jobs()) {
+      const PairCounts counts = still_pairs(job, between, 80, seed, threads());
+      pairs += counts.pairs;
+      moved += counts.moved;
+    }
+    INFO(between.own_probe ? "another ball: " : "another plan: ", moved, " of ", pairs);
+    CHECK(moved <= most(pairs, 0.012));
+  }
+}
+
+TEST_CASE("a short survey of few stations cries no more often than a long one") {
+  const Job job = coverage_jobs()[2];
+  const PairCounts counts = still_pairs(job, remounted(), 300, chosen_seed(), threads());
+  INFO(job.name, ": ", counts.moved, " of ", counts.pairs);
+  CHECK(counts.moved <= most(counts.pairs, 0.012));
+}
+
 TEST_CASE("what a usual machine does within its bounds is no movement") {
   const Job job = short_jobs()[0];
   const PairCounts counts = still_pairs(job, disturbed(), 100, chosen_seed(), threads());
@@ -79,6 +103,22 @@ TEST_CASE("what a usual machine does within its bounds is no movement") {
 TEST_CASE("the smallest change that would show is found in 8 of 10 pairs of surveys") {
   const Job job = short_jobs()[1];
   const PairCounts counts = changed_pairs(job, remounted(), 1.0, 200, chosen_seed(), threads());
+  INFO(counts.value_seen, " of ", counts.pairs);
+  CHECK(counts.value_seen >= fewest(counts.pairs, 0.78));
+  CHECK(counts.value_seen <= most(counts.pairs, 0.82));
+}
+
+TEST_CASE("with all bounds drawn it is found as often") {
+  const Job job = short_jobs()[0];
+  const PairCounts counts = changed_pairs(job, disturbed(), 1.0, 150, chosen_seed(), threads());
+  INFO(counts.value_seen, " of ", counts.pairs);
+  CHECK(counts.value_seen >= fewest(counts.pairs, 0.78));
+  CHECK(counts.value_seen <= most(counts.pairs, 0.82));
+}
+
+TEST_CASE("what was foretold of a survey still to be made is found as often") {
+  const Job job = short_jobs()[1];
+  const PairCounts counts = foretold_pairs(job, remounted(), 200, chosen_seed(), threads());
   INFO(counts.value_seen, " of ", counts.pairs);
   CHECK(counts.value_seen >= fewest(counts.pairs, 0.78));
   CHECK(counts.value_seen <= most(counts.pairs, 0.82));

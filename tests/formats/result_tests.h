@@ -170,6 +170,9 @@ inline Conditions some_conditions() {
   if (coin()) conditions.load_kg = some_finite_number();
   if (coin()) conditions.warm_minutes = some_finite_number();
   if (coin()) conditions.clamped = coin();
+  if (coin()) conditions.tables_written = "2026-01-20";
+  if (coin()) conditions.rollover = "by sign";
+  if (coin()) conditions.index_step_rad = {{'C', rad_from_deg(5.0)}};
   if (coin()) conditions.artefacts = {{some_text(), some_text()}};
   return conditions;
 }
@@ -239,6 +242,9 @@ inline FitResult some_result() {
                              axis_value('C', ValueKind::centre, LinearAxis::X)};
   result.covariance.repeatable = some_matrix(3);
   result.covariance.absolute = some_matrix(3);
+  result.covariance.groups = {{{SourceKind::touch_noise, '\0', {}}, 8.0, some_matrix(3)},
+                              {{SourceKind::index, 'C', {}}, 12.5, some_matrix(3)}};
+  result.covariance.group_errors = some_matrix(2);
   result.conditions = some_conditions();
   result.gains.origin_mm = some_vector();
   result.gains.middle_mm = some_vector();
@@ -411,6 +417,14 @@ inline std::string difference(const FitResult& a, const FitResult& b, double rel
   if (a.covariance.names != b.covariance.names) return "covariance names";
   if (!same_matrix(a.covariance.repeatable, b.covariance.repeatable, relative)) return "repeatable";
   if (!same_matrix(a.covariance.absolute, b.covariance.absolute, relative)) return "absolute";
+  const auto group = [=](const VarianceGroup& x, const VarianceGroup& y) {
+    return x.source == y.source && x.stated_dof == y.stated_dof &&
+           same_matrix(x.part, y.part, relative);
+  };
+  if (!same_list(a.covariance.groups, b.covariance.groups, group)) return "groups";
+  if (!same_matrix(a.covariance.group_errors, b.covariance.group_errors, 0.0)) {
+    return "group errors";
+  }
   if (!(a.conditions == b.conditions)) return "conditions";
   if (a.gains.origin_mm != b.gains.origin_mm || a.gains.middle_mm != b.gains.middle_mm) {
     return "places of gains";

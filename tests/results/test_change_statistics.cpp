@@ -7,6 +7,7 @@
 #include <cmath>
 #include <limits>
 #include <random>
+#include <vector>
 
 #include "pivotrace/results/change_statistics.h"
 #include "pivotrace/results/statistics.h"
@@ -160,5 +161,90 @@ TEST_CASE("the congruency test finds changes as often as the noncentral F says")
     // Standard error at most 0.5 %; four of them.
     CHECK(std::abs(static_cast<double>(seen) / draws - f_test_power(0.01, 3.0, dof, lambda)) <
           0.02);
+  }
+}
+
+namespace {
+
+/// Parts of the unit matrix of size 4, each known with so many degrees of freedom.
+struct GroupedCase {
+  std::vector<Eigen::MatrixXd> parts;
+  std::vector<double> dofs;
+};
+
+std::vector<GroupedCase> grouped_cases() {
+  const Eigen::MatrixXd one = Eigen::Matrix4d::Identity();
+  const Eigen::MatrixXd half = Eigen::Vector4d(1, 1, 0, 0).asDiagonal();
+  const Eigen::MatrixXd first = Eigen::Vector4d(0.9, 0, 0, 0).asDiagonal();
+  return {{{one}, {8}},
+          {{half, one - half}, {8, 8}},
+          {{0.25 * one, 0.25 * one, 0.25 * one, 0.25 * one}, {8, 8, 8, 8}},
+          {{first, one - first}, {8, 40}},
+          {{half, 0.5 * (one - half)}, {8, 12}}};
+}
+
+/// Share of changes the test calls significant at 1 % though nothing moved.
+double false_alarms(const GroupedCase& grouped, int draws, std::mt19937_64& engine) {
+  const Eigen::MatrixXd covariance = Eigen::Matrix4d::Identity();
+  Eigen::MatrixXd errors = Eigen::MatrixXd::Zero(static_cast<Eigen::Index>(grouped.dofs.size()),
+                                                 static_cast<Eigen::Index>(grouped.dofs.size()));
+  for (std::size_t g = 0; g < grouped.dofs.size(); ++g) {
+    errors(static_cast<Eigen::Index>(g), static_cast<Eigen::Index>(g)) = 2.0 / grouped.dofs[g];
+  }
+  const ScaledF reference = scaled_f(covariance, grouped.parts, errors);
+  std::normal_distribution<double> normal;
+  int alarms = 0;
+  for (int k = 0; k < draws; ++k) {
+    Eigen::MatrixXd truth = covariance;
+    for (std::size_t g = 0; g < grouped.dofs.size(); ++g) {
+      const double factor =
+          grouped.dofs[g] / std::chi_squared_distribution<double>(grouped.dofs[g])(engine);
+      truth += (factor - 1.0) * grouped.parts[g];
+    }
+    Eigen::Vector4d z;
+    for (double& part : z) part = normal(engine);
+    const Eigen::VectorXd change = truth.llt().matrixL() * z;
+    alarms += congruency(change, covariance, reference).rejects(0.01);
+  }
+  return static_cast<double>(alarms) / draws;
+}
+
+}  // namespace
+
+TEST_CASE("several variances that were estimated keep the level of the test") {
+  std::mt19937_64 engine(413);
+  for (const GroupedCase& grouped : grouped_cases()) {
+    CAPTURE(grouped.parts.size());
+    const double share = false_alarms(grouped, 30000, engine);
+    // Standard error 0.06 %; three of them beyond 0.8 and 1.1 %.
+    CHECK(share > 0.0062);
+    CHECK(share < 0.0128);
+  }
+}
+
+TEST_CASE("one variance for everything is the F of the textbook, exact ones chi-squared") {
+  const Eigen::MatrixXd covariance = some_covariance();
+  const ScaledF one = scaled_f(covariance, {covariance}, Eigen::MatrixXd::Constant(1, 1, 0.25));
+  CHECK(one.dof == doctest::Approx(8.0));
+  CHECK(one.scale == doctest::Approx(1.0));
+  const ScaledF exact = scaled_f(covariance, {covariance}, Eigen::MatrixXd::Zero(1, 1));
+  CHECK(exact.dof == infinity);
+  CHECK(exact.scale == doctest::Approx(1.0));
+}
+
+TEST_CASE("what a grant of biases leaves is sooner known to be more than a limit, and the same") {
+  std::mt19937_64 engine(414);
+  std::normal_distribution<double> normal;
+  const auto drawn = [&](Eigen::Index rows, Eigen::Index columns) {
+    return Eigen::MatrixXd(
+        Eigen::MatrixXd::NullaryExpr(rows, columns, [&] { return normal(engine); }));
+  };
+  for (int k = 0; k < 200; ++k) {
+    const BiasGrant grant(Eigen::MatrixXd::Identity(4, 4), drawn(4, 12), drawn(12, 1).cwiseAbs());
+    const Eigen::VectorXd change = 6.0 * drawn(4, 1);
+    const double left = grant.squared_length_left(change);
+    const Eigen::VectorXd whitened = grant.whiten() * change;
+    CHECK(grant.leaves_more(whitened, left * (1.0 - 1e-6) - 1e-9));
+    CHECK_FALSE(grant.leaves_more(whitened, left * (1.0 + 1e-6) + 1e-9));
   }
 }

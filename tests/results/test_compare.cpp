@@ -467,6 +467,29 @@ TEST_CASE("other conditions are named, widened or refused") {
     CHECK(notes_it(*comparison, CompareNote::Kind::other_warmth));
     CHECK(comparison->between_surveys_mm == doctest::Approx(0.006));
   }
+  SUBCASE("tables written anew in between: another quantity, unless they were off") {
+    old_result.conditions.tables_written = "2026-01-10";
+    after.conditions.tables_written = "2026-03-20";
+    const auto comparison = compare(old_result, after);
+    REQUIRE_FALSE(comparison.has_value());
+    CHECK(comparison.error().front().number == ProblemNumber::bad_argument);
+    old_result.conditions.tables_on = after.conditions.tables_on = false;
+    CHECK(compare(old_result, after).has_value());
+  }
+  SUBCASE("another way past a turn") {
+    old_result.conditions.rollover = "by sign";
+    after.conditions.rollover = "shortest way";
+    CHECK(notes_it(*compare(old_result, after), CompareNote::Kind::other_rollover));
+  }
+  SUBCASE("a coupling of another pitch") {
+    old_result.conditions.index_step_rad = {{'A', 0.1}, {'C', 0.05}};
+    after.conditions.index_step_rad = {{'A', 0.1}, {'C', 0.1}};
+    const auto comparison = compare(old_result, after);
+    REQUIRE(notes_it(*comparison, CompareNote::Kind::other_coupling));
+    const auto note =
+        std::ranges::find(comparison->notes, CompareNote::Kind::other_coupling, &CompareNote::kind);
+    CHECK(note->axis == 'C');
+  }
   SUBCASE("nearly the same load, both warm") {
     old_result.conditions.load_kg = 20.0;
     after.conditions.load_kg = 26.0;

@@ -2,6 +2,7 @@
 // before it lets an error of one survey stand against the same error of another.
 #pragma once
 
+#include <array>
 #include <map>
 #include <optional>
 #include <string>
@@ -16,10 +17,19 @@ struct Conditions {
   std::optional<double> load_kg;       ///< on the table, beside the artefacts
   std::optional<double> warm_minutes;  ///< the machine had been running
   std::optional<bool> clamped;         ///< rotary axes were clamped while touched
+  std::optional<std::string>
+      tables_written;  ///< ISO 8601 date: compensation, centres in force since
+  std::optional<std::string>
+      rollover;  ///< how a commanded angle is reached: one of `rollover_words`
+  std::map<char, double> index_step_rad;         ///< letter -> pitch of its toothed coupling
   std::map<std::string, std::string> artefacts;  ///< name in the machine file -> which one it is
 
   bool operator==(const Conditions&) const = default;
 };
+
+/// A turn past 360: by the shortest way, by the way the sign says, or counted on.
+inline constexpr std::array<const char*, 3> rollover_words = {"shortest way", "by sign",
+                                                              "counted on"};
 
 /// Everything `over` states, and what only `base` states.
 Conditions overlaid(const Conditions& base, const Conditions& over);

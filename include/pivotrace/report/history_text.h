@@ -2,6 +2,7 @@
 #pragma once
 
 #include <string>
+#include <vector>
 
 #include "pivotrace/pivots/pivot_values.h"
 #include "pivotrace/results/history.h"
@@ -14,5 +15,8 @@ std::string history_text(const History& history, LengthUnit unit);
 
 /// Why a file took no part, in words.
 std::string left_out_text(const LeftOutOfHistory& left_out);
+
+/// What was otherwise than for the newest result, and for which results, a sentence each.
+std::vector<std::string> condition_texts(const History& history);
 
 }  // namespace pivotrace

@@ -5,6 +5,7 @@
 
 #include <Eigen/Core>
 #include <limits>
+#include <vector>
 
 namespace pivotrace {
 
@@ -20,18 +21,40 @@ double f_test_noncentrality(double alpha, double power, double h, double dof);
 /// test grants a bias of at most B before it calls anything a change: sqrt(lambda) u + B.
 double smallest_seen(double u, double dof, double B);
 
-/// Congruency of two results: T = d' C^-1 d / h against F(h, dof).
+/// What a statistic follows: scale F(h, dof).
+struct ScaledF {
+  double dof = std::numeric_limits<double>::quiet_NaN();
+  double scale = 1.0;
+
+  ScaledF() = default;
+  ScaledF(double dof_of_f, double times = 1.0) : dof(dof_of_f), scale(times) {}
+};
+
+/// Of T = d' C^-1 d / h where C = sum of `parts` + what is known exactly, and the variance behind part g is
+/// off by a factor f_g = n_g / chi2(n_g), n_g = 2 / errors(g, g), correlated as `errors` is: scale and dof
+/// for which scale F(h, dof) has the mean and the variance of T,
+///   E = tr M, V = 2 tr M^2 + sum cov(f_i, f_j) (2 tr P_i P_j + tr P_i tr P_j),
+///   P_g the whitened parts, M = 1 + sum (E f_g - 1) P_g.
+/// Exact for one part that is all of C; the 1 % level is held within 0.8 to 1.1 % at 8 degrees of freedom
+/// (tests/results/test_change_statistics.cpp). A variance of less than 4.25 degrees of freedom, whose spread
+/// has no variance, counts with so many.
+ScaledF scaled_f(const Eigen::MatrixXd& covariance, const std::vector<Eigen::MatrixXd>& parts,
+                 const Eigen::MatrixXd& errors);
+
+/// Congruency of two results: T = d' C^-1 d / h against scale F(h, dof).
 /// Source: H. Pelzer, Zur Analyse geodaetischer Deformationsmessungen, 1971 (from memory).
 struct Congruency {
   double statistic = std::numeric_limits<double>::quiet_NaN();  ///< T
   int h = 0;                                                    ///< rank of C
   double dof = std::numeric_limits<double>::quiet_NaN();
+  double scale = 1.0;
   double probability = std::numeric_limits<double>::quiet_NaN();  ///< of T or more without a change
   bool rejects(double alpha) const { return probability < alpha; }
 };
 /// `change` (n), `covariance` (n x n): directions with less than 1e-12 of the largest scaled variance
 /// take no part.
-Congruency congruency(const Eigen::VectorXd& change, const Eigen::MatrixXd& covariance, double dof);
+Congruency congruency(const Eigen::VectorXd& change, const Eigen::MatrixXd& covariance,
+                      const ScaledF& reference);
 
 /// The same when a bias G b, |b_j| <= w_j, may be in the change: every change is granted the bias that brings
 /// it nearest to 0.
@@ -41,14 +64,13 @@ class BiasGrant {
   BiasGrant(const Eigen::MatrixXd& covariance, const Eigen::MatrixXd& gains,
             const Eigen::VectorXd& half_widths);
 
-  struct Left {
-    double squared_length =
-        std::numeric_limits<double>::quiet_NaN();  ///< l' C^-1 l of what is left
-    /// Variance along what is left, in that of the noise, of biases drawn evenly within their bounds.
-    double bias_variance = 0.0;
-    int h = 0;  ///< rank of C
-  };
-  Left left_of(const Eigen::VectorXd& change) const;
+  int rank() const { return static_cast<int>(whiten_.rows()); }
+  /// (h x n) with W C W' = 1.
+  const Eigen::MatrixXd& whiten() const { return whiten_; }
+  /// l' C^-1 l of what is left of a change (n).
+  double squared_length_left(const Eigen::VectorXd& change) const;
+  /// Whether that is more than `limit`, of a whitened change (h): sooner known than the length itself.
+  bool leaves_more(const Eigen::VectorXd& whitened, double limit) const;
 
  private:
   Eigen::MatrixXd whiten_;
@@ -60,7 +82,7 @@ class BiasGrant {
 /// The smallest T over all such b. A true bias within its bounds gives at least this T, so the level holds
 /// whatever the bias is.
 Congruency congruency_beside(const Eigen::VectorXd& change, const Eigen::MatrixXd& covariance,
-                             double dof, const Eigen::MatrixXd& bias_gains,
+                             const ScaledF& reference, const Eigen::MatrixXd& bias_gains,
                              const Eigen::VectorXd& half_widths);
 
 /// Two one-sided tests (D. J. Schuirmann, J. Pharmacokinet. Biopharm. 15, 1987): a change is proven to

@@ -25,10 +25,14 @@ struct CompareOptions {
   std::optional<double> within_mm;
   /// Of a value itself: what the old one left of its room.
   std::vector<ValueRoom> rooms;
+  /// Work out ValueChange::smallest_seen as well: a tenth of a second.
+  bool smallest_seen = true;
 };
 
 /// Level of the survey-wide test that opens the verdicts.
 inline constexpr double moved_level = 0.01;
+/// A change counts as visible when it is found in 8 of 10 cases (common practice, no source).
+inline constexpr double visible_power = 0.80;
 
 struct ValueChange {
   ValueName name;
@@ -40,7 +44,7 @@ struct ValueChange {
   double B = 0.0;
   double U95 = not_run;
   /// If this value alone changed by so much, the survey-wide test would open and name it in 8 of 10 cases,
-  /// what is bounded lying anywhere within its bounds.
+  /// what is bounded lying anywhere within its bounds (results/visible_changes.h).
   double smallest_seen = not_run;
   bool moved = false;             ///< the test opened, and the change is beyond its U95
   std::optional<Room> tolerance;  ///< of the change
@@ -99,7 +103,10 @@ struct CompareNote {
     other_load,         ///< on the table: shifts between surveys taken twice as large
     other_warmth,       ///< one survey on a cold machine: likewise
     other_clamping,     ///< rotary axes clamped in one, free in the other: index errors left in
-    simulated,          ///< both of touches a rehearsal made
+    other_rollover,     ///< angles reached by another way: likewise
+    other_coupling,     ///< axis: its toothed coupling has another pitch: likewise, of this axis
+    other_tables,  ///< the control's compensation was another one: another quantity, never beside it
+    simulated,     ///< both of touches a rehearsal made
     simulated_beside_measured,
     between_assumed,       ///< nobody stated how much temperature and re-clamping do
     machine_file_differs,  ///< the machine file was changed between the surveys
@@ -111,6 +118,8 @@ struct CompareNote {
   };
   Kind kind = Kind::gains_missing;
   char axis = '\0';
+
+  bool operator==(const CompareNote&) const = default;
 };
 
 /// An artefact that stands elsewhere: no matter for the axes.
@@ -157,5 +166,12 @@ struct SurveyComparison {
 /// not usable, P508 no value in common.
 Expected<SurveyComparison> compare(const FitResult& old_result, const FitResult& new_result,
                                    const CompareOptions& options = {});
+
+/// What a survey still to be made would show against an old result: `planned` is what is predicted for it
+/// (predict_survey, with the conditions it will be made under). Of every value both have: the U95 a change
+/// will have, and the smallest change that would be found in 8 of 10 cases. Not whether anything moved.
+Expected<std::vector<ValueChange>> changes_that_would_show(const FitResult& old_result,
+                                                           const FitResult& planned,
+                                                           const CompareOptions& options = {});
 
 }  // namespace pivotrace

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "pivotrace/results/charts.h"
+#include "pivotrace/results/compare.h"
 #include "pivotrace/results/result.h"
 #include "pivotrace/results/value_room.h"
 
@@ -28,14 +29,29 @@ struct Epoch {
   Conditions conditions;
   Eigen::MatrixXd shift_gains;  ///< (n x 3) of all axes shifted along X, Y, Z
   std::vector<double> dofs;
+  Eigen::VectorXd B;  ///< largest shift of each value by what is bounded
 };
 
 /// Why a file takes no part. Nothing about it is guessed.
 struct LeftOutOfHistory {
-  enum class Why { unreadable, other_machine, not_usable, no_date, duplicate, no_values };
+  enum class Why {
+    unreadable,
+    other_machine,
+    not_usable,
+    no_date,
+    duplicate,
+    no_values,
+    other_tables
+  };
   std::string file;
   Why why = Why::unreadable;
   std::string detail;  ///< the first problem, the machine it names, or the file it repeats
+};
+
+/// Results made under other conditions than the newest one.
+struct OtherConditions {
+  CompareNote what;
+  std::vector<std::size_t> epochs;
 };
 
 struct HistoryOptions {
@@ -106,6 +122,7 @@ struct History {
   std::string machine_name;
   std::vector<Epoch> epochs;  ///< oldest first
   std::vector<LeftOutOfHistory> left_out;
+  std::vector<OtherConditions> conditions;
   EwmaDesign design;
   double run_length = not_run;
   double between_surveys_mm = not_run;
@@ -126,6 +143,8 @@ std::optional<Epoch> epoch_of(const FitResult& result, const std::string& file,
 
 /// Sorts by time, leaves out the second of two results from one touch record, charts every value in the
 /// plane the newest result quotes it at.
+/// Results made with other compensation tables than the newest are left out; other conditions are named, and
+/// what they change enters with those results.
 /// Errors results share (shared_errors.h) cancel between results that have them, and enter once between
 /// results that do not.
 /// Charts: see charts.h. Where a chart of the value or of its axis cries, its results are cut into pieces:

@@ -163,11 +163,22 @@ struct BoundResult {
   std::vector<std::pair<ValueName, double>> shifts;  ///< per output: mm or rad
 };
 
+/// Random errors whose size is one number known with limited certainty: of touches, of stations, ...
+struct VarianceGroup {
+  BudgetSource source;      ///< touch_noise: with the form of the balls
+  double stated_dof = 0.0;  ///< of its sigma as stated, before the survey
+  Eigen::MatrixXd part;     ///< of JointCovariance::repeatable
+};
+
 /// Joint covariance of every stated axis parameter, in the order of `names`; mm and rad.
 struct JointCovariance {
   std::vector<ValueName> names;
   Eigen::MatrixXd repeatable;
   Eigen::MatrixXd absolute;
+  std::vector<VarianceGroup>
+      groups;  ///< sum up to `repeatable`; empty: made before results held them
+  /// Of the relative errors of the variances of `groups`, stated and found pooled: 2 / dof on the diagonal.
+  Eigen::MatrixXd group_errors;
 };
 
 /// Distribution of one value over the trials of a survey repeated on paper; mm or rad.
