@@ -63,7 +63,9 @@ std::vector<Bound> bounds_in_force(const Machine& machine) {
   const auto add = [&](BoundKind kind, const std::optional<double>& said, double otherwise,
                        int axis = -1) {
     const double half_width = said.value_or(otherwise);
-    if (!(half_width > 0.0)) return;
+    // Nothing between surveys stays in the list: comparisons must not take it for not stated.
+    const bool says_nothing_shifts = said && kind == BoundKind::between_surveys;
+    if (!(half_width > 0.0) && !says_nothing_shifts) return;
     bounds.push_back({kind, axis, half_width, said ? BoundSource::stated : BoundSource::assumed});
   };
   add(BoundKind::lobing, stated.lobing_mm, *assumed.lobing_mm);

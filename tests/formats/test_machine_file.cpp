@@ -1,5 +1,6 @@
 #include <rapidcheck.h>
 
+#include <algorithm>
 #include <cmath>
 #include <numbers>
 
@@ -411,6 +412,16 @@ TEST_CASE("what the file is silent about is assumed by the class, what it states
     CHECK(bound.kind != BoundKind::scale);
     CHECK(bound.source == BoundSource::stated);
   }
+}
+
+TEST_CASE("that nothing shifts between surveys is something else than nothing stated") {
+  const Machine stated =
+      machine_of(replaced(trunnion(), "[probe]", "[bounds]\nbetween_surveys = 0.0\n\n[probe]"));
+  const std::vector<Bound> bounds = bounds_in_force(stated);
+  const auto between = std::ranges::find(bounds, BoundKind::between_surveys, &Bound::kind);
+  REQUIRE(between != bounds.end());
+  CHECK(between->half_width == 0.0);
+  CHECK(between->source == BoundSource::stated);
 }
 
 TEST_CASE("a missing offset of the stylus is assumed, not 0") {

@@ -512,4 +512,11 @@ TEST_CASE("other conditions are named, widened or refused") {
     CHECK(comparison->between_surveys_mm == doctest::Approx(0.004));
     CHECK_FALSE(notes_it(*comparison, CompareNote::Kind::between_assumed));
   }
+  SUBCASE("that nothing shifts between surveys is a statement too") {
+    old_result.bounds = {{BoundKind::between_surveys, '\0', 0.0, BoundSource::stated, {}}};
+    after.bounds = old_result.bounds;
+    const auto comparison = compare(old_result, after);
+    CHECK(comparison->between_surveys_mm == 0.0);
+    CHECK_FALSE(notes_it(*comparison, CompareNote::Kind::between_assumed));
+  }
 }
