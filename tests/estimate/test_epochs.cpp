@@ -81,7 +81,7 @@ TEST_CASE("another ball elsewhere, or another plan, is no movement") {
       pairs += counts.pairs;
       moved += counts.moved;
     }
-    INFO(between.own_probe ? "another ball: " : "another plan: ", moved, " of ", pairs);
+    INFO((between.own_probe ? "another ball: " : "another plan: "), moved, " of ", pairs);
     CHECK(moved <= most(pairs, 0.012));
   }
 }

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <limits>
 
+#include "pivotrace/geometry/angle.h"
 #include "pivotrace/report/finding_words.h"
 #include "pivotrace/results/result.h"
 
