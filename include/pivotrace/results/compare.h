@@ -25,7 +25,7 @@ struct CompareOptions {
   std::optional<double> within_mm;
   /// Of a value itself: what the old one left of its room.
   std::vector<ValueRoom> rooms;
-  /// Work out ValueChange::smallest_seen as well: a tenth of a second.
+  /// Work out ValueChange::smallest_seen as well: under 0.02 s for the eight of two axes.
   bool smallest_seen = true;
 };
 
