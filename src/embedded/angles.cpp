@@ -4,58 +4,77 @@ namespace pivotrace::PIVOTRACE_EMBEDDED {
 
 namespace {
 
-constexpr int32_t half_step = 15000000;
-
 constexpr circular part(double of_one) {
   return static_cast<circular>(of_one * double(one) + (PIVOTRACE_DOUBLE ? 0.0 : 0.5));
 }
 
-constexpr circular root_of_three_quarters = part(0.86602540378443865);
+/// The first term left out of either series is below the last digit at 45 degrees.
+constexpr int terms = sizeof(real) == sizeof(float) ? 6 : 9;
 
-/// The first term left out is below the last digit at 15 degrees.
-constexpr int terms = sizeof(real) == sizeof(float) ? 7 : 12;
+/// 1 / (2 n)! of the cosine and 1 / (2 n + 1)! of the sine.
+struct Series {
+  circular cosine[terms];
+  circular sine[terms];
+};
 
-/// A small angle in radians.
-circular radians(int32_t microdegrees) {
+constexpr Series series = [] {
+  Series result{};
+  double term = 1.0;
+  for (int n = 0; n < terms; ++n) {
+    if (n > 0) term /= 2.0 * n;
+    result.cosine[n] = part(term);
+    term /= 2.0 * n + 1.0;
+    result.sine[n] = part(term);
+  }
+  return result;
+}();
+
+/// An angle as quarter turns and the rest of 45 degrees at most [rad].
+struct Turned {
+  uint32_t quarters;
+  circular rest;
+};
+
 #if PIVOTRACE_DOUBLE
-  return real(microdegrees) * real(1.7453292519943296e-8);
-#else
-  // pi / 180e6 2^30 2^24
-  return static_cast<circular>((int64_t{microdegrees} * 314410567 + 8388608) >> 24);
-#endif
+Turned turned_by(int32_t microdegrees) {
+  constexpr int32_t quarter = 90000000;
+  Turned at = {0, 0};
+  for (; microdegrees > quarter / 2; microdegrees -= quarter) ++at.quarters;
+  for (; microdegrees < -quarter / 2; microdegrees += quarter) --at.quarters;
+  at.rest = real(microdegrees) * real(1.7453292519943296e-8);
+  return at;
 }
+#else
+// In 2^-32 turns whole turns fall away by themselves. A millionth of a degree is 12 of them less 0.0695.
+inline Turned turned_by(int32_t microdegrees) {
+  constexpr int64_t less = 1194607167;  // (12 - 2^32 / 360e6) 2^34
+  // Rounded, so that quarter turns are exact.
+  const auto off = static_cast<uint32_t>((microdegrees * less + 0x200000000) >> 34);
+  const uint32_t phase = 12U * static_cast<uint32_t>(microdegrees) - off;
+  const uint32_t quarters = (phase + 0x20000000U) >> 30U;
+  const uint32_t rest = phase - (quarters << 30U);
+  return {quarters, times(static_cast<circular>(rest), part(1.5707963267948966))};
+}
+#endif
 
 }  // namespace
 
-// z exp(i f) = z + i f/1 (z + i f/2 (z + i f/3 (...))), from the inside out, with f what is left of the angle
-// beside quarter turns and beside z, a step of 30 degrees either way or none.
 Direction direction_of(int32_t microdegrees) {
-  uint32_t quarters = 0;
-  for (; microdegrees > 3 * half_step; microdegrees -= 6 * half_step) ++quarters;
-  for (; microdegrees < -3 * half_step; microdegrees += 6 * half_step) --quarters;
-  Direction from = {one, 0};
-  if (microdegrees > half_step) {
-    from = {root_of_three_quarters, one / 2};
-    microdegrees -= 2 * half_step;
-  } else if (microdegrees < -half_step) {
-    from = {root_of_three_quarters, -one / 2};
-    microdegrees += 2 * half_step;
+  const Turned angle = turned_by(microdegrees);
+  const circular squared = times(angle.rest, angle.rest);
+  Direction at = {0, 0};
+  for (int n = terms - 1; n >= 0; --n) {
+    at = {series.cosine[n] - times(squared, at.cosine), series.sine[n] - times(squared, at.sine)};
   }
-  const circular f = radians(microdegrees);
-  Direction at = from;
-  for (int n = terms; n > 0; --n) {
-    const circular part = times(f, circular_of(real(1) / real(n)));
-    at = {from.cosine - times(part, at.sine), from.sine + times(part, at.cosine)};
-  }
-  for (; (quarters & 3U) != 0U; --quarters) at = {-at.sine, at.cosine};
+  at.sine = times(at.sine, angle.rest);
+  for (uint32_t left = angle.quarters & 3U; left != 0U; --left) at = {-at.sine, at.cosine};
   return at;
 }
 
 // contact::rotation in these numbers: straight + (1 - straight) cos on the diagonal, and beside it
 // straight - straight cos -+ u sin, straight = u u'.
 void stand_at(contact::Axis<real>& axis, int32_t microdegrees) {
-  const Direction angle = direction_of(microdegrees);
-  const circular sine = axis.sense < real(0) ? -angle.sine : angle.sine;
+  const Direction angle = direction_of(axis.sense < real(0) ? -microdegrees : microdegrees);
   circular u[3];
   for (int i = 0; i < 3; ++i) u[i] = circular_of(axis.direction[i]);
 #if !PIVOTRACE_DOUBLE
@@ -65,20 +84,25 @@ void stand_at(contact::Axis<real>& axis, int32_t microdegrees) {
   const auto short_by = static_cast<circular>((int64_t{one} * one - squares) >> 31);
   for (int i = 0; i < 3; ++i) u[i] += times(u[i], short_by);
 #endif
-  for (int i = 0; i < 3; ++i) {
-    for (int j = 0; j < 3; ++j) {
-      const circular straight = times(u[i], u[j]);
-      circular number = wrapped_sum(straight, -times(straight, angle.cosine));
-      if (i == j) {
-        number = wrapped_sum(number, angle.cosine);
-      } else {
-        const circular across = times(u[3 - i - j], sine);
-        const bool next = j - i == 1 || j - i == -2;
-        number = wrapped_sum(number, next ? -across : across);
-      }
-      axis.body_turn.row[i][j] = real(number) * (real(1) / real(one));
-    }
-  }
+  int i = 0;
+  int j = 1;
+  int k = 2;
+  do {
+    const auto put = [&axis](int row, int column, circular number) {
+      axis.body_turn.row[row][column] = real(number) * (real(1) / real(one));
+    };
+    const circular alone = times(u[i], u[i]);
+    put(i, i, wrapped_sum(wrapped_sum(alone, -times(alone, angle.cosine)), angle.cosine));
+    const circular both = times(u[j], u[k]);
+    const circular straight = wrapped_sum(both, -times(both, angle.cosine));
+    const circular across = times(u[i], angle.sine);
+    put(j, k, wrapped_sum(straight, -across));
+    put(k, j, wrapped_sum(straight, across));
+    const int first = i;
+    i = j;
+    j = k;
+    k = first;
+  } while (i != 0);
 }
 
 real arc_tangent(real t) {

@@ -33,7 +33,7 @@ struct Direction {
 };
 
 /// Any angle within 2000 degrees [0.000001 deg]. Whole quarter turns are taken off as integers, the
-/// rest (45 degrees at most) by the series of exp(i f): correct to the last digit or two.
+/// rest (45 degrees at most) goes by the series of both: correct to the last digit or two.
 Direction direction_of(int32_t microdegrees);
 
 /// Sets the axis to a commanded angle [0.000001 deg].

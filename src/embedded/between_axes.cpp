@@ -16,7 +16,7 @@ struct Found {
 Found found(const pivotrace_setup& setup, const pivotrace_result& result, int k) {
   const pivotrace_axis_result& axis = result.axis[k];
   Found line;
-  line.frame = frame_of(vector_of(setup.axis[k].direction));
+  set_frame(line.frame, vector_of(setup.axis[k].direction));
   line.point = mm_per_count * difference(setup.axis[k].centre, setup.axis[0].centre) +
                Vector{{axis.location[0].value, axis.location[1].value, axis.location[2].value}};
   line.direction = {{axis.direction[0], axis.direction[1], axis.direction[2]}};

@@ -17,7 +17,7 @@
 namespace pivotrace::PIVOTRACE_EMBEDDED {
 
 using real = pivotrace_real;
-using Vector = contact::Vec3<real>;
+using Three = contact::Vec3<real>;
 using Matrix = contact::Mat3<real>;
 using Chain = contact::Chain<real, PIVOTRACE_AXES>;
 
@@ -42,18 +42,33 @@ inline real larger(real a, real b) { return a > b ? a : b; }
 /// False for infinities and for what is not a number.
 inline bool is_number(real x) { return x - x == real(0); }
 
-PIVOTRACE_ONE_COPY inline real dot(const Vector& a, const Vector& b) { return contact::dot(a, b); }
-PIVOTRACE_ONE_COPY inline Vector cross(const Vector& a, const Vector& b) {
+/// A vector functions hand back through memory: handed back in three registers it takes three instructions
+/// at every call to put away. What copies it by code of its own is not handed back in registers.
+struct Vector : Three {
+  Vector() = default;
+  Vector(const Three& v) : Three(v) {}
+  Vector(const Vector& v) : Three(v) {}
+  Vector& operator=(const Vector& v) = default;
+};
+
+PIVOTRACE_ONE_COPY inline real dot(const Three& a, const Three& b) {
+  return a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
+}
+PIVOTRACE_ONE_COPY inline Vector cross(const Three& a, const Three& b) {
   return contact::cross(a, b);
 }
-PIVOTRACE_ONE_COPY inline Vector minus(const Vector& a, const Vector& b) { return a - b; }
-PIVOTRACE_ONE_COPY inline Vector scaled(real factor, const Vector& v) { return factor * v; }
+PIVOTRACE_ONE_COPY inline Vector minus(const Three& a, const Three& b) { return a - b; }
+PIVOTRACE_ONE_COPY inline Vector scaled(real factor, const Three& v) { return factor * v; }
 /// a + factor b
-PIVOTRACE_ONE_COPY inline Vector plus(const Vector& a, real factor, const Vector& b) {
+PIVOTRACE_ONE_COPY inline Vector plus(const Three& a, real factor, const Three& b) {
   return a + factor * b;
 }
-PIVOTRACE_ONE_COPY inline Vector turned(const Matrix& turn, const Vector& v) { return turn * v; }
-PIVOTRACE_ONE_COPY inline Vector unit(const Vector& v) {
+PIVOTRACE_ONE_COPY inline Vector turned(const Matrix& turn, const Three& v) {
+  Vector out;
+  for (int i = 0; i < 3; ++i) out[i] = dot(turn.row[i], v);
+  return out;
+}
+PIVOTRACE_ONE_COPY inline Vector unit(const Three& v) {
   return scaled(real(1) / contact::square_root(dot(v, v)), v);
 }
 

@@ -34,7 +34,7 @@ void add_column(const Work& work, const real* column, real repeatable, real abso
 
 /// R^-1 times what stands in the solution from row `from` on.
 void solve_last_rows(Work& work, int from) {
-  solve_back(work.dense, from, work.layout.dense(), work.layout.dense() + 1, work.solution());
+  solve_back(work.dense, from, work.layout.dense(), work.layout.dense() + 1, work.solution);
 }
 
 /// From the touches; and what a known diameter does, over its uncertainty: its covariance with the axes.
@@ -43,12 +43,12 @@ void add_touches(Work& work, pivotrace_result& result) {
   const real factor = pooled_factor(work, work.between, station_redundancy(work));
   const pivotrace_setup& setup = *work.setup;
   const int from = work.layout.other() + work.layout.radii_begin;
-  real* radii = work.solution() + from;
-  real* axes = work.solution() + work.layout.other() + work.layout.axes_begin;
+  real* radii = work.solution + from;
+  real* axes = work.solution + work.layout.other() + work.layout.axes_begin;
   clear(work.felt, axis_unknowns * most_artefacts);
   for (int c = from; c < work.layout.dense(); ++c) {
     clear(radii, work.layout.dense() - from);
-    work.solution()[c] = real(1);
+    work.solution[c] = real(1);
     solve_last_rows(work, from);
     add_column(work, axes, factor, factor, result);
     for (int a = 0; a < setup.artefacts; ++a) {
@@ -68,7 +68,7 @@ void add_touches(Work& work, pivotrace_result& result) {
 void add_linear(Work& work, pivotrace_result& result) {
   const pivotrace_errors& errors = work.setup->errors;
   const int from = work.layout.other() + work.layout.axes_begin;
-  real* axes = work.solution() + from;
+  real* axes = work.solution + from;
   for (int term = 0; term < linear_terms; ++term) {
     const int32_t stated =
         term < 3 ? errors.scale_u_nm_per_m[term] : errors.squareness_u_nm_per_m[term - 3];
@@ -99,7 +99,7 @@ void move_by_offset(const Work& work, int k, real* column) {
 real from_offset(Work& work, const real* by_unknown) {
   real sum = real(0);
   for (int k = 0; k < 3; ++k) {
-    real* column = work.solution();
+    real* column = work.solution;
     move_by_offset(work, k, column);
     real moved = real(0);
     for (int i = 0; i < axis_columns(work); ++i) moved += by_unknown[i] * outside(i) * column[i];
@@ -254,8 +254,8 @@ void conclude(Work& work, pivotrace_result& result) {
   add_touches(work, result);
   add_linear(work, result);
   for (int k = 0; k < 3; ++k) {
-    move_by_offset(work, k, work.solution());
-    add_column(work, work.solution(), real(0), real(1), result);
+    move_by_offset(work, k, work.solution);
+    add_column(work, work.solution, real(0), real(1), result);
   }
   for (int k = 0; k < axes_of(*work.setup); ++k) state_axis(work, k, result);
 }
@@ -264,7 +264,7 @@ void name_artefacts_open(Work& work, pivotrace_result& result) {
   const real location = real(work.setup->errors.location_limit_nm) * real(1e-6);
   const Layout& layout = work.layout;
   const int width = layout.dense() + 1;
-  real* row = work.solution();
+  real* row = work.solution;
   for (int j = 0; j < layout.axes_begin; ++j) {
     const int from = layout.other() + j;
     clear(row, width);

@@ -65,8 +65,8 @@ void weigh_touches_by(Work& work, real variance) {
 int32_t prepare(const pivotrace_survey* survey, void* memory, size_t size, bool keep) {
   if (survey == nullptr || memory == nullptr) return PIVOTRACE_NO_POINTER;
   if (survey->at_fault != 0) return PIVOTRACE_BAD_SETUP;
-  if (size < pivotrace_work_size(survey)) return PIVOTRACE_TOO_SMALL;
   if (reinterpret_cast<uintptr_t>(memory) % alignof(Work) != 0) return PIVOTRACE_MISALIGNED;
+  if (size < pivotrace_work_size(survey)) return PIVOTRACE_TOO_SMALL;
   Work& work = *static_cast<Work*>(memory);
   const bool kept = keep && work.mark == mark_of_work && work.survey == survey &&
                     work.job == PIVOTRACE_JOB_UPDATE && near_nominal(work);
@@ -78,13 +78,14 @@ int32_t prepare(const pivotrace_survey* survey, void* memory, size_t size, bool 
     work.mark = mark_of_work;
     weigh_touches_by(work, stated_touch_variance(work));
   }
-  work.layout = layout_of(*survey);
-  work.dense = work.solution() + work.layout.width();
+  lay_out(*survey, work.layout);
+  work.solution = work.block() + block_rows * work.layout.width();
+  work.dense = work.solution + work.layout.width();
   work.positions = work.dense + work.layout.dense_numbers();
   work.origin = origin_of(setup);
   work.touches = survey->touches;
   for (int k = 0; k < axes_of(setup); ++k) {
-    work.axis_frame[k] = frame_of(vector_of(setup.axis[k].direction));
+    set_frame(work.axis_frame[k], vector_of(setup.axis[k].direction));
   }
   begin_start(work);
   return PIVOTRACE_BUSY;
@@ -155,7 +156,7 @@ Step end_pass(Work& work) {
   const Layout& layout = work.layout;
   const int width = layout.dense() + 1;
   const int from = work.gap == Gap::exact ? 0 : layout.other();
-  real* x = work.solution();
+  real* x = work.solution;
   real squares = real(0);
   const real* row = work.dense + row_begin(from, width);
   for (int r = from; r < layout.dense(); ++r) {
@@ -236,6 +237,7 @@ using namespace pivotrace::PIVOTRACE_EMBEDDED;
 
 extern "C" size_t pivotrace_work_size(const pivotrace_survey* survey) {
   if (survey == nullptr || survey->at_fault != 0) return 0;
-  const auto behind = static_cast<size_t>(numbers_behind(layout_of(*survey)));
-  return (PIVOTRACE_WORK_FIXED + behind) * sizeof(real);
+  Layout layout;
+  lay_out(*survey, layout);
+  return (PIVOTRACE_WORK_FIXED + static_cast<size_t>(numbers_behind(layout))) * sizeof(real);
 }

@@ -2,18 +2,14 @@
 
 namespace pivotrace::PIVOTRACE_EMBEDDED {
 
-// A cubic through the deviates of 0.005 / 2^k, k = 0 ... 12, in the binary logarithm of the number of
-// tests; between powers of two the logarithm by a parabola, within 0.01.
+// A cubic in the binary logarithm of the number of tests, between powers of two taken along the chord: what
+// the exponent and the significand of a float say when they are read as one whole number.
 real deviate_of_any(int32_t tests) {
-  real k = real(0);
-  int32_t power = 1;
-  while (power < 4096 && 2 * power <= tests) {
-    power *= 2;
-    k += real(1);
-  }
-  const real over = real(tests - power) / real(power);
-  k += over * (real(1.343) - real(0.343) * over);
-  return real(2.5758) + k * (real(0.2343) + k * (real(-0.0062) + k * real(0.00013)));
+  const auto number = static_cast<float>(tests);
+  int32_t bits;
+  __builtin_memcpy(&bits, &number, sizeof(bits));
+  const real k = real(bits - 0x3F800000) * real(1.0 / 8388608.0);
+  return real(2.58554) + k * (real(0.23707) + k * (real(-0.0072539) + k * real(0.00019493)));
 }
 
 // z (1 + (z^2 + 1) / (4 n) + ...) for z = 1.96.

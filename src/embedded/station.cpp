@@ -89,7 +89,8 @@ Vector pass_axes(Work& work, const pivotrace_station& stay, int last, bool tool_
 /// Where a pin stands: writes how its point `along` its axis is displaced with it.
 Vector place_pin(Work& work, const pivotrace_artefact& artefact, const real* x, int column,
                  real along, Vector point) {
-  const Frame frame = frame_of(vector_of(artefact.direction));
+  Frame frame;
+  set_frame(frame, vector_of(artefact.direction));
   const Vector lean = moved(frame.along, frame, x + 2);
   const real cosine = real(1) / contact::square_root(dot(lean, lean));
   for (int i = 0; i < 2; ++i) {
@@ -147,7 +148,7 @@ void feel_pin(Work& work, bool second) {
 
 [[gnu::noinline]] void show_pin(Work& work, const pivotrace_station& stay) {
   show_point(work, stay, pin_base);
-  work.visit.pin = frame_of(work.visit.pin.along);
+  set_frame(work.visit.pin, Vector(work.visit.pin.along));
   feel_pin(work, true);
   work.visit.shown = show_point(work, stay, real(0));
   feel_pin(work, false);

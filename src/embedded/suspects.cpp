@@ -28,7 +28,7 @@ void solve_block_forward(Work& work, const pivotrace_station& stay) {
   real* expected = block + block_rows * (layout.width() - 1);
   const real* column = block + block_rows * layout.column(0);
   for (int j = layout.other(); j < layout.dense(); ++j, column += block_rows) {
-    for (int i = 0; i < block_rows; ++i) expected[i] += work.solution()[j] * column[i];
+    for (int i = 0; i < block_rows; ++i) expected[i] += work.solution[j] * column[i];
   }
   solve_forward(work.position_of(stay), layout.each(), layout.width(), block);
   solve_forward(work.dense, layout.dense(), layout.dense() + 1, block + block_rows * layout.each());

@@ -19,7 +19,7 @@ PIVOTRACE_ONE_COPY inline real product(const real* a, const real* b) {
 }
 
 /// Where row r of a triangle begins.
-constexpr int row_begin(int r, int width) { return r * width - r * (r - 1) / 2; }
+constexpr int row_begin(int r, int width) { return r * width - ((r * (r - 1)) >> 1); }
 
 /// Rows of touches taken into a triangle at once.
 constexpr int touch_rows = 5;

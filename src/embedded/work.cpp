@@ -4,7 +4,7 @@ namespace pivotrace::PIVOTRACE_EMBEDDED {
 
 namespace {
 
-int8_t unknowns_an_index_position(const pivotrace_setup& setup) {
+uint8_t unknowns_an_index_position(const pivotrace_setup& setup) {
   for (int k = 0; with_motion && k < axes_of(setup); ++k) {
     if (setup.axis[k].motion_sigma_nm > 0) return 4;
   }
@@ -12,8 +12,8 @@ int8_t unknowns_an_index_position(const pivotrace_setup& setup) {
 }
 
 /// The next `count` unknowns are called that. Returns the first of them.
-int8_t name(Layout& layout, int count, int32_t named) {
-  const int8_t first = layout.unknowns;
+[[gnu::noinline]] uint8_t name(Layout& layout, int count, int32_t named) {
+  const uint8_t first = layout.unknowns;
   for (; count > 0; --count) layout.named[layout.unknowns++] = static_cast<int16_t>(named);
   return first;
 }
@@ -37,9 +37,9 @@ void lay_out_artefacts(const pivotrace_setup& setup, Layout& layout) {
 
 }  // namespace
 
-Layout layout_of(const pivotrace_survey& survey) {
+void lay_out(const pivotrace_survey& survey, Layout& layout) {
   const pivotrace_setup& setup = *survey.setup;
-  Layout layout{};
+  __builtin_memset(&layout, 0, sizeof(layout));
   layout.each_ = unknowns_an_index_position(setup);
   int32_t positions = survey.positions[0];
   if constexpr (most_axes == 2) {
@@ -49,16 +49,15 @@ Layout layout_of(const pivotrace_survey& survey) {
       positions = fewer;
       fewer = survey.positions[0];
     }
-    layout.other_ = static_cast<int8_t>(fewer * layout.each());
+    layout.other_ = static_cast<uint8_t>(fewer * layout.each());
   }
-  layout.positions = static_cast<int8_t>(positions);
+  layout.positions = static_cast<uint8_t>(positions);
   lay_out_artefacts(setup, layout);
   layout.axes_begin = layout.unknowns;
   for (int k = 0; k < axes_of(setup); ++k) {
     name(layout, 2, PIVOTRACE_OPEN_CENTRE << (2 * k));
     name(layout, 2, PIVOTRACE_OPEN_LEAN << (2 * k) | Layout::tilt);
   }
-  return layout;
 }
 
 int32_t numbers_behind(const Layout& layout) {
@@ -72,19 +71,17 @@ real radius_u(const pivotrace_artefact& artefact) {
 }
 
 // As the program on the PC does: the machine axis nearest to the direction decides.
-Frame frame_of(const Vector& direction) {
-  Frame frame;
+void set_frame(Frame& frame, const Three& direction) {
   frame.along = unit(direction);
   int nearest = 0;
   for (int k = 1; k < 3; ++k) {
     if (magnitude(frame.along[k]) > magnitude(frame.along[nearest])) nearest = k;
   }
   const int next = nearest == 2 ? 0 : nearest + 1;
-  Vector candidate{};
-  candidate[next] = real(1);
-  frame.across[0] = unit(plus(candidate, -frame.along[next], frame.along));
+  Vector candidate = scaled(-frame.along[next], frame.along);
+  candidate[next] += real(1);
+  frame.across[0] = unit(candidate);
   frame.across[1] = cross(frame.along, frame.across[0]);
-  return frame;
 }
 
 }  // namespace pivotrace::PIVOTRACE_EMBEDDED

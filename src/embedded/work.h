@@ -27,18 +27,19 @@ inline int axes_of(const pivotrace_setup& setup) {
   return most_axes == 1 ? 1 : static_cast<int>(setup.axes);
 }
 
-/// Which unknown is which.
+/// Which unknown is which. Bytes without sign, near the beginning of the work memory: the processor gets at
+/// them by its shortest instructions.
 struct Layout {
-  int8_t each_;       ///< unknowns of one index position: 1 or 4
-  int8_t thin_axis_;  ///< the axis whose index unknowns stand in front, each position by itself
-  int8_t positions;   ///< of that axis
-  int8_t other_;      ///< index unknowns of the other axis
-  int8_t unknowns;    ///< without index unknowns
-  int8_t radii_begin;
-  int8_t axes_begin;
-  int8_t known;  ///< diameters stated with their uncertainty
-  int8_t radius[most_artefacts];
-  int8_t place[most_artefacts];
+  uint8_t each_;       ///< unknowns of one index position: 1 or 4
+  uint8_t thin_axis_;  ///< the axis whose index unknowns stand in front, each position by itself
+  uint8_t positions;   ///< of that axis
+  uint8_t other_;      ///< index unknowns of the other axis
+  uint8_t unknowns;    ///< without index unknowns
+  uint8_t radii_begin;
+  uint8_t axes_begin;
+  uint8_t known;  ///< diameters stated with their uncertainty
+  uint8_t radius[most_artefacts];
+  uint8_t place[most_artefacts];
   /// Of each unknown the bit of `undetermined` that names it, and `tilt` where it is one.
   int16_t named[most_unknowns];
   static constexpr int16_t tilt = 0x4000;
@@ -58,7 +59,7 @@ struct Layout {
   int axis(int k) const { return axes_begin + numbers_an_axis * k; }
 };
 
-Layout layout_of(const pivotrace_survey& survey);
+void lay_out(const pivotrace_survey& survey, Layout& layout);
 
 /// Numbers of `real` behind the fixed part.
 int32_t numbers_behind(const Layout& layout);
@@ -101,20 +102,21 @@ enum class Gap : int8_t {
 
 struct Work {
   uint32_t mark;
-  const pivotrace_survey* survey;
-  const pivotrace_setup* setup;
-  const int32_t* origin;  ///< of positions: centre of the first work-side axis, else artefact 0
-  real* dense;            ///< triangle of all unknowns but the thin ones
-  real* positions;        ///< rows of the thin ones
-  int32_t touches;        ///< of the survey when the job began
-  int32_t station;        ///< next to be visited
-  Layout layout;
   Phase phase;
   Gap gap;
   int8_t job;
   int8_t located;  ///< an update came near enough for exact passes
   uint8_t pass;
-  int8_t flipped;       ///< axes whose sense is turned round, bit by bit
+  uint8_t flipped;  ///< axes whose sense is turned round, bit by bit
+  Layout layout;
+  const pivotrace_survey* survey;
+  const pivotrace_setup* setup;
+  const int32_t* origin;  ///< of positions: centre of the first work-side axis, else artefact 0
+  real* dense;            ///< triangle of all unknowns but the thin ones
+  real* positions;        ///< rows of the thin ones
+  real* solution;
+  int32_t touches;  ///< of the survey when the job began
+  int32_t station;  ///< next to be visited
   int32_t rank;         ///< readings after reduction, all stations
   real touch_variance;  ///< used as weight [counts^2]
   real weight;          ///< 1 / its root
@@ -129,7 +131,6 @@ struct Work {
 
   const real* block() const { return reinterpret_cast<const real*>(this + 1); }
   real* block() { return reinterpret_cast<real*>(this + 1); }
-  real* solution() { return block() + block_rows * layout.width(); }
   real* position(int k) { return positions + k * layout.numbers_a_position(); }
   real* position_of(const pivotrace_station& stay) {
     return position(stay.position[layout.thin_axis()]);
@@ -144,7 +145,7 @@ PIVOTRACE_ONE_COPY inline Vector difference(const int32_t* a, const int32_t* b) 
 }
 
 /// For a direction of any length.
-Frame frame_of(const Vector& direction);
+void set_frame(Frame& frame, const Three& direction);
 inline Vector vector_of(const int32_t* whole) {
   return {{real(whole[0]), real(whole[1]), real(whole[2])}};
 }

@@ -29,7 +29,8 @@ TEST_CASE("sine and cosine of whole micro-degrees are right to the last digit or
     }
     CHECK(build->sine(90000000) == 1.0);
     CHECK(build->cosine(90000000) == 0.0);
-    CHECK(build->sine(-30000000) == -0.5);
+    CHECK(build->sine(-1980000000) == 0.0);
+    CHECK(build->cosine(-1980000000) == -1.0);
   }
 }
 

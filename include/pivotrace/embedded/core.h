@@ -415,9 +415,9 @@ typedef struct {
 
 /* Numbers that do not depend on the survey; a few more where pointers are longer. */
 #if PIVOTRACE_DOUBLE
-#define PIVOTRACE_WORK_FIXED ((PIVOTRACE_AXES == 1 ? 194 : 259) + (sizeof(void*) > 4 ? 3 : 0))
+#define PIVOTRACE_WORK_FIXED ((PIVOTRACE_AXES == 1 ? 195 : 260) + (sizeof(void*) > 4 ? 4 : 0))
 #else
-#define PIVOTRACE_WORK_FIXED ((PIVOTRACE_AXES == 1 ? 204 : 270) + (sizeof(void*) > 4 ? 6 : 0))
+#define PIVOTRACE_WORK_FIXED ((PIVOTRACE_AXES == 1 ? 205 : 271) + (sizeof(void*) > 4 ? 8 : 0))
 #endif
 
 #define PIVOTRACE_MORE_OF(a, b) ((a) > (b) ? (a) : (b))
