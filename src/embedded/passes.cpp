@@ -181,7 +181,7 @@ Step end_pass(Work& work) {
     }
   }
   if (near_end) squares *= next_square;
-  step.settled = squares <= settled_square * real(layout.unknowns);
+  step.settled = squares <= settled_square * real(int{layout.unknowns});
   ++work.pass;
   return step;
 }

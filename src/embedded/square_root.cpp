@@ -36,21 +36,6 @@ extern "C" __attribute__((weak)) float sqrtf(float x) {
 
 #endif
 
-#if !PIVOTRACE_DOUBLE && defined(__arm__) && !defined(__ARM_FP)
-
-extern "C" float __aeabi_fadd(float a, float b);
-
-// a - b = a + (-b), exactly: the compiler's own function for it is a second addition of 0.8 kB.
-extern "C" __attribute__((weak)) float __aeabi_fsub(float a, float b) {
-  uint32_t bits;
-  __builtin_memcpy(&bits, &b, sizeof(bits));
-  bits ^= 0x80000000U;
-  __builtin_memcpy(&b, &bits, sizeof(b));
-  return __aeabi_fadd(a, b);
-}
-
-#endif
-
 #if PIVOTRACE_DOUBLE && defined(__arm__) && (!defined(__ARM_FP) || (__ARM_FP & 8) == 0)
 
 // Newton's iteration on the reciprocal from a linear guess, then one step on the root itself.

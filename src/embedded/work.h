@@ -115,8 +115,8 @@ struct Work {
   real* dense;            ///< triangle of all unknowns but the thin ones
   real* positions;        ///< rows of the thin ones
   real* solution;
-  int32_t touches;  ///< of the survey when the job began
-  int32_t station;  ///< next to be visited
+  int32_t touches;      ///< of the survey when the job began
+  int32_t station;      ///< next to be visited
   int32_t rank;         ///< readings after reduction, all stations
   real touch_variance;  ///< used as weight [counts^2]
   real weight;          ///< 1 / its root
