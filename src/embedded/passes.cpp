@@ -20,7 +20,8 @@ constexpr real settled_square = sizeof(real) == sizeof(float) ? real(0.01) : rea
 /// Steps shorten as their square: after one below this share of what an unknown may be off (float: 3
 /// um, 10 arcsec; double: 60 nm, 0.2 arcsec) the next is no longer than a few thousandths of it.
 constexpr real near_the_end = sizeof(real) == sizeof(float) ? real(3e-4) : real(6e-6);
-constexpr real near_the_end_tilt = near_the_end * real(10.0 / 3.0);
+/// A tilt of what it may be off moves what is 60 mm away by three tenths of what a place may be off.
+constexpr real share_of_tilt = real(0.3);
 constexpr real next_square = real(1e-5);
 
 /// A diagonal below this share of its column is round-off.
@@ -43,10 +44,6 @@ void hold(Work& work, int unknown, real sigma) {
   begin[width - 1 - row] = -work.unknowns[unknown] * weight;
 }
 
-real stated_touch_variance(const Work& work) {
-  return square(real(work.setup->errors.touch_sigma_nm) * counts_per_nm);
-}
-
 /// Origin of positions: nominal centre of the first work-side axis, else place of artefact 0.
 const int32_t* origin_of(const pivotrace_setup& setup) {
   for (int k = 0; k < axes_of(setup); ++k) {
@@ -57,9 +54,10 @@ const int32_t* origin_of(const pivotrace_setup& setup) {
 
 }  // namespace
 
-void weigh_touches_by(Work& work, real variance) {
-  work.touch_variance = variance;
-  work.weight = real(1) / contact::square_root(variance);
+void weigh_touches_by(Work& work, real factor) {
+  work.touch_factor = factor;
+  const real sigma = real(work.setup->errors.touch_sigma_nm) * counts_per_nm;
+  work.weight = real(1) / (sigma * contact::square_root(factor));
 }
 
 int32_t prepare(const pivotrace_survey* survey, void* memory, size_t size, bool keep) {
@@ -76,7 +74,7 @@ int32_t prepare(const pivotrace_survey* survey, void* memory, size_t size, bool 
     work.survey = survey;
     work.setup = &setup;
     work.mark = mark_of_work;
-    weigh_touches_by(work, stated_touch_variance(work));
+    weigh_touches_by(work, real(1));
   }
   lay_out(*survey, work.layout);
   work.solution = work.block() + block_rows * work.layout.width();
@@ -136,7 +134,7 @@ void pass_station(Work& work) {
   // A start needs no weights but those of the touches: the exact passes bring the others.
   work.visit.shift_sigma =
       exact || work.job != PIVOTRACE_JOB_FIT ? stated_shift_sigma(work) : real(0);
-  work.within += reduce_touches(work, stay) * (work.touch_variance / stated_touch_variance(work));
+  work.within += reduce_touches(work, stay) * work.touch_factor;
   const int coefficients = work.visit.coefficients();
   work.rank += stay.touches < coefficients ? int32_t{stay.touches} : coefficients;
   const int from = exact ? 0 : layout.other();
@@ -165,22 +163,20 @@ Step end_pass(Work& work) {
     if (r >= layout.other()) squares += x[r] * x[r];
   }
   solve_back(work.dense, from, layout.dense(), width, x);
-  Step step{false, is_number(squares), real(0)};
-  bool near_end = true;
+  Step step{false, true, real(0)};
+  real bent = real(0);
   for (int j = 0; j < layout.unknowns; ++j) {
     const real move = x[layout.other() + j];
     work.unknowns[j] += move;
     const real share = magnitude(move) / rough(work, j);
-    step.longest = larger(step.longest, share);
     if (!(share < real(1e9))) step.finite = false;
+    step.longest = larger(step.longest, share);
+    const int32_t named = layout.named[j];
     // A diameter is a plain sum: its step bends nothing.
-    const int32_t named = work.layout.named[j];
-    const bool tilts = (named & Layout::tilt) != 0;
-    if ((named & any_diameter) == 0 && share > (tilts ? near_the_end_tilt : near_the_end)) {
-      near_end = false;
-    }
+    if ((named & any_diameter) != 0) continue;
+    bent = larger(bent, (named & Layout::tilt) != 0 ? share_of_tilt * share : share);
   }
-  if (near_end) squares *= next_square;
+  if (bent <= near_the_end) squares *= next_square;
   step.settled = squares <= settled_square * real(int{layout.unknowns});
   ++work.pass;
   return step;
@@ -220,8 +216,7 @@ real pooled_factor(const Work& work, real squares, int32_t redundancy) {
 }
 
 void pool_touches(Work& work) {
-  weigh_touches_by(
-      work, stated_touch_variance(work) * pooled_factor(work, work.within, touch_redundancy(work)));
+  weigh_touches_by(work, pooled_factor(work, work.within, touch_redundancy(work)));
 }
 
 bool near_nominal(const Work& work) {

@@ -89,8 +89,8 @@ real pooled_dof(const Work& work, int32_t redundancy) {
   // not all theirs, and F is a little too large for it.
   const real limit =
       fisher_f(deviate_of_any(4 * work.survey->stations), d, dof > d ? dof - d : real(0));
-  const bool worse =
-      result.worst_station < 0 || F * result.worst_station_limit > result.worst_station_F * limit;
+  // The first one is, whatever it is: before it both numbers kept are 0.
+  const bool worse = F * result.worst_station_limit >= result.worst_station_F * limit;
   if (!worse) return;
   result.worst_station = work.station;
   result.worst_station_F = F;
@@ -171,7 +171,7 @@ void test_station(Work& work, pivotrace_result& result) {
 
 namespace {
 
-bool beyond_chance(const Work& work, real squares, int32_t redundancy) {
+[[gnu::noinline]] bool beyond_chance(const Work& work, real squares, int32_t redundancy) {
   if (redundancy <= 0) return false;
   const real d = real(redundancy);
   return squares > d * fisher_f(normal_999, d, real(work.setup->errors.dof));
@@ -190,8 +190,8 @@ void judge(Work& work, pivotrace_result& result) {
   const real dof = pooled_dof(work, redundancy);
   const real limit = fisher_f(deviate_of_any(work.survey->touches), real(1), dof);
   const real by_touch = square(result.worst_touch_t) / limit;
-  const real by_station =
-      result.worst_station < 0 ? real(0) : result.worst_station_F / result.worst_station_limit;
+  // No number, and beyond nothing, when no station can be tested.
+  const real by_station = result.worst_station_F / result.worst_station_limit;
   result.worst_touch_limit = contact::square_root(limit);
   int32_t findings = 0;
   if (by_touch > real(1)) findings |= PIVOTRACE_FOUND_TOUCH;

@@ -115,13 +115,13 @@ struct Work {
   real* dense;            ///< triangle of all unknowns but the thin ones
   real* positions;        ///< rows of the thin ones
   real* solution;
-  int32_t touches;      ///< of the survey when the job began
-  int32_t station;      ///< next to be visited
-  int32_t rank;         ///< readings after reduction, all stations
-  real touch_variance;  ///< used as weight [counts^2]
-  real weight;          ///< 1 / its root
-  real within;          ///< chi-squared of the touches about their stations, stated sigma
-  real between;         ///< of the stations
+  int32_t touches;    ///< of the survey when the job began
+  int32_t station;    ///< next to be visited
+  int32_t rank;       ///< readings after reduction, all stations
+  real touch_factor;  ///< of the stated variance of touches: what is used
+  real weight;        ///< 1 / their standard deviation [1 / counts]
+  real within;        ///< chi-squared of the touches about their stations, stated sigma
+  real between;       ///< of the stations
   real unknowns[most_unknowns];
   Frame axis_frame[most_axes];
   Chain chain;
