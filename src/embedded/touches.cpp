@@ -109,11 +109,7 @@ PIVOTRACE_ONE_COPY inline void weigh(const Work& work, real factor, Rows& rows, 
 }  // namespace
 
 void weigh_rows(const Work& work, real factor, Rows& rows) {
-  if (rows.count == most_shifts) {
-    weigh(work, factor, rows, most_shifts);
-  } else {
-    weigh(work, factor, rows, rows.count);
-  }
+  weigh(work, factor, rows, rows.count);
 }
 
 void weigh_row(const Work& work, real factor, Rows& rows) { weigh(work, factor, rows, 1); }
