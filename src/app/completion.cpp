@@ -49,14 +49,9 @@ struct Verb {
 
 Place place_of(const CLI::Option& option, const Words& topics) {
   const NamedThing thing = named_by(option);
-  Place place{{},
-              replaced(option.get_description(), "\n", " "),
-              takes_word(option),
-              thing.file,
-              thing.folder,
-              choices_of(option)};
-  for (const std::string& letter : option.get_snames()) place.names.push_back("-" + letter);
-  for (const std::string& name : option.get_lnames()) place.names.push_back("--" + name);
+  Place place{names_of(option),   replaced(option.get_description(), "\n", " "),
+              takes_word(option), thing.file,
+              thing.folder,       choices_of(option)};
   if (thing.control_sheet) {
     for (const SheetText& sheet : shipped_sheets()) place.choices.push_back(sheet.name);
   }

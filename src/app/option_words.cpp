@@ -28,6 +28,13 @@ NamedThing named_by(const CLI::Option& option) {
   return {says("FILE") || says("LOG") || says("SHEET"), says("FOLDER"), says("SHEET")};
 }
 
+std::vector<std::string> names_of(const CLI::Option& option) {
+  std::vector<std::string> names;
+  for (const std::string& letter : option.get_snames()) names.push_back("-" + letter);
+  for (const std::string& name : option.get_lnames()) names.push_back("--" + name);
+  return names;
+}
+
 bool takes_word(const CLI::Option& option) { return option.get_items_expected_max() > 0; }
 
 void accept_typed_names(CLI::App& verb) {
@@ -40,6 +47,35 @@ void accept_typed_names(CLI::App& verb) {
           return std::string();
         },
         ""));
+  }
+}
+
+namespace {
+
+std::vector<std::string> names_of_all(const CLI::App& verb) {
+  std::vector<std::string> names;
+  for (const CLI::Option* option : verb.get_options()) {
+    for (std::string& name : names_of(*option)) names.push_back(std::move(name));
+  }
+  return names;
+}
+
+/// What is wrong with `word`, nothing where it is no option's name.
+std::string taken_for_a_word(const std::vector<std::string>& names, const std::string& word) {
+  if (std::find(names.begin(), names.end(), word) == names.end()) return {};
+  if (word == "--help" || word == "-h") throw CLI::CallForHelp();
+  return "a word is missing before " + word + ", which is an option; a file of that name is ./" +
+         word;
+}
+
+}  // namespace
+
+void keep_options_apart(CLI::App& verb) {
+  const std::vector<std::string> names = names_of_all(verb);
+  for (CLI::Option* option : verb.get_options()) {
+    if (!takes_word(*option)) continue;
+    option->check(
+        CLI::Validator([names](std::string& word) { return taken_for_a_word(names, word); }, ""));
   }
 }
 

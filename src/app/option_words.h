@@ -18,11 +18,18 @@ struct NamedThing {
 };
 NamedThing named_by(const CLI::Option& option);
 
+/// As typed, short before long.
+std::vector<std::string> names_of(const CLI::Option& option);
+
 /// True when a word must follow the name of the option.
 bool takes_word(const CLI::Option& option);
 
 /// Writes names of files and folders as they stand in files, '/' between folders, whatever this system
 /// types between them.
 void accept_typed_names(CLI::App& verb);
+
+/// Lets no option take the name of another for its word: `-o --json` would write a file of that name.
+/// Asking for help in such a place shows the help. Errors: ParseError of the command line.
+void keep_options_apart(CLI::App& verb);
 
 }  // namespace pivotrace::app

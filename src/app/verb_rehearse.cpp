@@ -96,7 +96,24 @@ Expected<std::string> optional_file(const std::string& path, FileCalls& disk) {
   return read_file(path, disk);
 }
 
+bool says_it_is_simulated(const std::string& record) {
+  return record.starts_with(simulated_heading) ||
+         record.find("# simulated: yes") != std::string::npos;
+}
+
+/// A rehearsal takes the place of an earlier one, never that of touches a machine made.
+Expected<void> keep_what_was_measured(const std::string& log_file, FileCalls& disk) {
+  const Expected<std::string> there = optional_file(log_file == "-" ? "" : log_file, disk);
+  if (!there || there->empty() || says_it_is_simulated(*there)) return {};
+  return failure({ProblemNumber::bad_argument,
+                  "-o would replace a file that does not say it is simulated",
+                  {log_file},
+                  "give another name; if nobody needs that file, remove it first"});
+}
+
 Expected<Rehearsal> prepare(const RehearseArguments& arguments, FileCalls& disk) {
+  const Expected<void> kept = keep_what_was_measured(arguments.log_file, disk);
+  if (!kept) return tl::make_unexpected(kept.error());
   Rehearsal rehearsal;
   Expected<Machine> machine = read_machine(arguments.machine_file, disk);
   if (!machine) return tl::make_unexpected(machine.error());

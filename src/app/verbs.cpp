@@ -24,6 +24,7 @@ void add_all_verbs(CLI::App& app, Console& console, VerbAction& action) {
   for (CLI::App* verb : app.get_subcommands({})) {
     verb->group("Commands");
     accept_typed_names(*verb);
+    keep_options_apart(*verb);
     verb->parse_complete_callback([verb, &console] {
       console.what_to_type = [verb, &console](const Problems& problems) {
         return wrong_file_advice(*verb, problems, console.disk);

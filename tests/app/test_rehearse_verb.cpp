@@ -177,6 +177,21 @@ TEST_CASE("rehearse: arguments that cannot be used are refused with what to writ
 }
 
 TEST_CASE(
+    "rehearse -o: takes the place of an earlier rehearsal, never that of touches a machine made") {
+  const Loop loop;
+  const std::string record = loop.file("probe.touches.csv");
+  REQUIRE(loop.rehearse({"-o", record}).code == 0);
+  CHECK(loop.rehearse({"-o", record}).code == 0);
+  std::string measured = slurp(record);
+  measured.erase(measured.find("# simulated: yes"), std::string("# simulated: yes\n").size());
+  std::ofstream(record, std::ios::binary) << measured;
+  const Screen refused = loop.rehearse({"-o", record});
+  CHECK(refused.code == 2);
+  CHECK(says(refused.err, "would replace"));
+  CHECK(slurp(record) == measured);
+}
+
+TEST_CASE(
     "rehearse: a collision is reported with line, place and bodies, drawn, and told as JSON") {
   const Loop loop;
   std::ofstream(loop.file("probe.nc")) << "G21 G90 G94\nG53 G0 X-270. Y-200. Z-100.\n"

@@ -76,6 +76,22 @@ TEST_CASE("a command, an option or a value misspelt comes back spelt well") {
   CHECK(advice_for({"xyzzy"}).find("see: pivotrace --help") != std::string::npos);
 }
 
+TEST_CASE(
+    "the name of an option is no file name: nothing is written, and help is shown where it is "
+    "asked") {
+  for (const std::vector<std::string>& words :
+       {std::vector<std::string>{"fit", "a", "b", "-o", "--json"},
+        {"rehearse", "a", "--machine", "--plan", "b"},
+        {"write", "a", "-o", "--list"}}) {
+    CHECK(advice_for(words).find("a word is missing before --") != std::string::npos);
+  }
+  for (const char* option : {"--control", "--machine", "--from"}) {
+    const Screen screen = run_verb({"new", option, "--help"});
+    CHECK(screen.code == 0);
+    CHECK_FALSE(fs::exists("--help"));
+  }
+}
+
 TEST_CASE("files in each other's place: one line, with both where they belong") {
   const std::string machine = example("fourth-axis.machine.toml");
   const std::string touches = example("fourth-axis.touches.csv");
