@@ -108,17 +108,13 @@ Expected<FindRequest> search_request(const PlanArguments& arguments, const Machi
   if (!arguments.detect.empty()) {
     const Expected<double> shift_mm = parse_length_mm(arguments.detect);
     if (!shift_mm) return tl::make_unexpected(shift_mm.error());
-    std::optional<FitResult> earlier;
+    request.detect = Detection{*shift_mm, {}};
     if (!arguments.against.empty()) {
       Expected<FitResult> read = read_result(arguments.against, console.disk);
       if (!read) return tl::make_unexpected(read.error());
-      earlier = std::move(*read);
+      request.detect->earlier = std::move(*read);
     }
     request.minutes = minutes_for_wanted;
-    auto detecting =
-        request_to_detect(std::move(request), *shift_mm, earlier ? &*earlier : nullptr);
-    if (!detecting) return detecting;
-    request = std::move(*detecting);
   }
   if (arguments.minutes > 0.0) {
     request.minutes = arguments.minutes;
@@ -172,9 +168,9 @@ Expected<std::string> certificate_text(const PlanArguments& arguments, const Mac
                                        const PlanOutcome& outcome, const Console& console) {
   if (!outcome.certificate) {
     return failure({ProblemNumber::bad_argument,
-                    "a plan of a regular pattern has no certificate",
+                    "a plan of a regular pattern, or to detect a shift, has no certificate",
                     {},
-                    "leave out --stations, --equator, --order and --flip"});
+                    "leave out --stations, --equator, --order, --flip and --detect"});
   }
   return search_request(arguments, machine, console).and_then([&](const FindRequest& request) {
     return certified_visits(machine, request).map([&](const std::vector<CertifiedVisit>& visits) {

@@ -348,9 +348,9 @@ void each_set_of_angles(const std::vector<AxisGrid>& grids,
 }  // namespace
 
 std::vector<AxisGrid> angle_grids(const Machine& machine, const std::vector<int>& axes,
-                                  const ProbingDistances& distances) {
+                                  const ProbingDistances& distances, double step_deg) {
   std::vector<AxisGrid> grids;
-  for (double step = grid_step_deg; step <= 90.0; step *= 1.25) {
+  for (double step = step_deg; step <= 90.0; step *= 1.25) {
     grids.clear();
     double stays = 1.0;
     // The outer axis turns slowest in the list of stays.
@@ -385,15 +385,17 @@ PlannedStation CandidateSet::station(int candidate) const {
 }
 
 CandidateSet find_candidates(const Machine& machine, const std::vector<int>& axes,
-                             const ProbingFeeds& feeds, const ProbingDistances& distances) {
+                             const ProbingFeeds& feeds, const ProbingDistances& distances,
+                             double step_deg, const std::function<void()>& tick) {
   const MachineState state = nominal_state(machine);
   CandidateSet set;
   set.axes = axes;
-  set.grids = angle_grids(machine, axes, distances);
+  set.grids = angle_grids(machine, axes, distances, step_deg);
   Plan timed;
   timed.feeds = feeds;
   timed.distances = distances;
   each_set_of_angles(set.grids, [&](const RotaryAngles& angles) {
+    if (tick) tick();
     StayFinder finder(machine, state, distances, angles);
     const auto visits = finder.find();
     if (visits.empty()) {

@@ -1,6 +1,7 @@
 // Every visit a plan may be made of: angles of the measured axes on a grid, touches that can be made there.
 #pragma once
 
+#include <functional>
 #include <string>
 #include <vector>
 
@@ -47,13 +48,17 @@ struct CandidateSet {
 inline constexpr double grid_step_deg = 10.0;
 inline constexpr int most_stays = 700;
 
-/// `distances` with the safe height over all of it. Never empty-handed without reasons in `left_out`.
+/// `distances` with the safe height over all of it. Never empty-handed without reasons in `left_out`. `tick` is
+/// called at every set of angles.
 CandidateSet find_candidates(const Machine& machine, const std::vector<int>& axes,
-                             const ProbingFeeds& feeds, const ProbingDistances& distances);
+                             const ProbingFeeds& feeds, const ProbingDistances& distances,
+                             double step_deg = grid_step_deg,
+                             const std::function<void()>& tick = {});
 
 /// The angles the candidates would stand at, before anything is looked at.
 std::vector<AxisGrid> angle_grids(const Machine& machine, const std::vector<int>& axes,
-                                  const ProbingDistances& distances);
+                                  const ProbingDistances& distances,
+                                  double step_deg = grid_step_deg);
 std::vector<RotaryAngles> corner_angles(const std::vector<AxisGrid>& grids);
 
 /// The rows of all candidates, in their order, and what they share.

@@ -23,7 +23,6 @@ namespace pivotrace {
 
 namespace {
 
-constexpr double normal_95 = 1.959963984540054;
 /// The minutes grow by this much at a time; plans for more minutes go through all shorter ones.
 constexpr double minute_step = 0.25;
 constexpr double first_minutes = 1.0;
@@ -41,6 +40,10 @@ constexpr int most_rounds_beside_regular = 3;
 constexpr double most_given_up = 1.08;
 constexpr int design_iterations = 60;
 constexpr double design_gap = 0.02;
+/// Another set-up is advised where it makes the worst value this much smaller.
+constexpr double worth_saying = 0.97;
+/// Grid on which set-ups that reach further are tried.
+constexpr double coarse_step_deg = 30.0;
 /// Fewer stations determine no axis with anything to spare (common practice, no source).
 constexpr std::size_t least_visits = 4;
 
@@ -117,6 +120,13 @@ class Finder {
   Expected<PlanOutcome> judge(const Plan& plan);
   Expected<std::vector<CertifiedVisit>> visits();
 
+  /// The best plan a coarse search finds, without proof or advice.
+  std::optional<PlanOutcome> find_coarsely();
+
+  /// What ends a search instead of everything wanted.
+  std::function<bool(const Plan&)> enough;
+  double step_deg = grid_step_deg;  ///< of the grid
+
  private:
   struct Finished {
     ChosenVisits chosen;
@@ -142,6 +152,7 @@ class Finder {
   bool arcs_are_long_enough(const Plan& plan) const;
   double worst_of(const FitResult& prediction, std::vector<WantedValue>& wanted) const;
   bool go_on(double part);
+  bool is_enough(const Finished& done) const;
   Problems climb(VisitSearch& search);
   void add_start(VisitSearch& search, double minutes, ChosenVisits& current);
   void start_once_more(VisitSearch& search, double minutes, const ChosenVisits& so_far);
@@ -150,12 +161,15 @@ class Finder {
   double behind_regular(const FitResult& prediction,
                         const std::vector<PredictedOutput>& regular) const;
   void keep_up_with_regular(double minutes);
-  Certificate certificate(double minutes, double reached) const;
+  Certificate certificate(double minutes, double reached);
   std::optional<Gain> gain_of_more(VisitSearch& search, const Finished& best);
-  void add_gains_of_set_up(const Finished& best, std::vector<Gain>& gains) const;
+  void add_gains_of_set_up(const Finished& best, std::vector<Gain>& gains);
   std::optional<Gain> gain_of_moved(const Finished& best, int artefact,
                                     const Eigen::Vector3d& by_mm,
                                     const std::string& addition) const;
+  std::optional<Gain> gain_of_reaching(const Finished& best, const Machine& machine,
+                                       const std::string& addition);
+  void add_gains_of_reach(const Finished& best, std::vector<Gain>& gains);
   std::vector<LeftOut> summary_of_left_out() const;
 
   const Machine& machine_;
@@ -191,7 +205,7 @@ void Finder::set_distances() {
                                                                                              : 1.0;
   frame_.distances.rough = request_.rough_mm.value_or(rough);
   frame_.distances.clearance = request_.clearance_mm.value_or(frame_.distances.clearance);
-  const auto grids = angle_grids(machine_, axes_, frame_.distances);
+  const auto grids = angle_grids(machine_, axes_, frame_.distances, step_deg);
   frame_.distances.safe_height =
       safe_height_mm(machine_, state_, frame_.distances, corner_angles(grids));
 }
@@ -291,11 +305,15 @@ Problems Finder::prepare() {
   axes_ = *axes;
   if (axes_.empty()) return {cannot_plan("no axis can be measured: no artefact rides on one")};
   set_distances();
-  set_ = find_candidates(machine_, axes_, frame_.feeds, frame_.distances);
+  const auto tick = [this] { go_on(0.0); };
+  set_ = find_candidates(machine_, axes_, frame_.feeds, frame_.distances, step_deg, tick);
   if (Problems short_arcs = refuse_short_arcs(); !short_arcs.empty()) return short_arcs;
+  go_on(0.0);
   rows_ = std::make_unique<CandidateRows>(rows_of(machine_, set_, frame_.distances));
+  go_on(0.0);
   set_wanted();
   set_costs();
+  go_on(0.0);
   return {};
 }
 
@@ -312,7 +330,7 @@ DesignTask Finder::task(double minutes) const {
           counted_minutes(minutes),
           asked_.scale,
           asked_.constant,
-          std::vector<bool>(rows_->maker.shared().size(), true)};
+          Eigen::VectorXd::Ones(static_cast<Eigen::Index>(rows_->maker.shared().size()))};
 }
 
 /// What is worth most per minute in short and in long surveys.
@@ -466,6 +484,10 @@ void Finder::add_start(VisitSearch& search, double minutes, ChosenVisits& curren
   }
 }
 
+bool Finder::is_enough(const Finished& done) const {
+  return enough ? enough(done.plan) : done.worst <= 1.0;
+}
+
 /// The minutes grow step by step; every step begins with what the one before it found.
 Problems Finder::climb(VisitSearch& search) {
   ChosenVisits current;
@@ -488,9 +510,8 @@ Problems Finder::climb(VisitSearch& search) {
     if (!done || done->plan.minutes > minutes + 1e-9) continue;
     const bool better = ladder_.empty() || done->worst < ladder_.back().worst * (1.0 - 1e-9);
     if (!better || !is_sound(search, *done)) continue;
-    const bool reached = done->worst <= 1.0;
     ladder_.push_back(std::move(*done));
-    if (reached && request_.stop_when_reached) return {};
+    if (request_.stop_when_reached && is_enough(ladder_.back())) return {};
   }
   if (!ladder_.empty()) {
     start_once_more(search, asked, current);
@@ -505,8 +526,8 @@ Problems Finder::climb(VisitSearch& search) {
 void Finder::start_once_more(VisitSearch& search, double minutes, const ChosenVisits& so_far) {
   if (ladder_.back().plan.minutes > minutes + 1e-9) return;
   const bool repeats = !machine_.bounds.drift_per_run_mm.has_value();
-  const Eigen::VectorXd share = share_with_bias(
-      {*rows_, least_minutes_, counted_minutes(minutes), wanted_, axes_, 0.0}, share_);
+  const Eigen::VectorXd share =
+      share_with_bias({*rows_, least_minutes_, counted_minutes(minutes), wanted_, 0.0, {}}, share_);
   ChosenVisits best = so_far;
   for (const double first_part : {0.1, 0.35, 0.6, 0.85}) {
     if (!go_on(1.0)) return;
@@ -577,13 +598,14 @@ void Finder::keep_up_with_regular(double minutes) {
   }
 }
 
-Certificate Finder::certificate(double minutes, double reached) const {
+Certificate Finder::certificate(double minutes, double reached) {
   Certificate proof;
   proof.minutes = minutes;
   proof.candidates = static_cast<int>(set_.candidates.size());
   for (const AxisGrid& grid : set_.grids) proof.step_deg = std::max(proof.step_deg, grid.step_deg);
   proof.counted_minutes = counted_minutes(minutes);
-  prove({*rows_, least_minutes_, proof.counted_minutes, wanted_, axes_, reached}, share_, proof);
+  prove({*rows_, least_minutes_, proof.counted_minutes, wanted_, reached, [this] { go_on(1.0); }},
+        share_, proof);
   return proof;
 }
 
@@ -606,14 +628,13 @@ std::optional<Gain> Finder::gain_of_moved(const Finished& best, int artefact,
   const Expected<FitResult> prediction = predict_plan(moved, best.plan);
   if (!prediction) return std::nullopt;
   std::vector<WantedValue> wanted = wanted_;
-  constexpr double worth_saying = 0.97;
   if (!(worst_of(*prediction, wanted) < worth_saying * best.worst)) return std::nullopt;
   return Gain{addition, minutes_of(moved, best.plan) - best.plan.minutes,
               predicted_outputs(*prediction)};
 }
 
 /// What another set-up would buy: a round length in the unit of the machine file.
-void Finder::add_gains_of_set_up(const Finished& best, std::vector<Gain>& gains) const {
+void Finder::add_gains_of_set_up(const Finished& best, std::vector<Gain>& gains) {
   const double by_mm = machine_.inch ? mm_per_inch : 30.0;
   const std::string by = round_length_text(by_mm, machine_.inch);
   for (std::size_t a = 0; a < machine_.artefacts.size(); ++a) {
@@ -635,6 +656,50 @@ void Finder::add_gains_of_set_up(const Finished& best, std::vector<Gain>& gains)
     }
   }
   if (auto gain = gain_of_second_ball(machine_, best.plan)) gains.push_back(std::move(*gain));
+  if (!set_.left_out.empty()) add_gains_of_reach(best, gains);
+}
+
+/// The same minutes searched coarsely with what reaches further.
+std::optional<Gain> Finder::gain_of_reaching(const Finished& best, const Machine& machine,
+                                             const std::string& addition) {
+  FindRequest request = request_;
+  request.minutes = best.plan.minutes;
+  request.purpose = Purpose::minutes;
+  request.rough_mm = best.plan.distances.rough;
+  request.progress = [this](double) { return go_on(1.0); };
+  Finder finder(machine, request);
+  finder.step_deg = coarse_step_deg;
+  std::optional<PlanOutcome> outcome = finder.find_coarsely();
+  if (!outcome || outcome->plan.minutes > best.plan.minutes + 0.5 * minute_step)
+    return std::nullopt;
+  std::vector<WantedValue> wanted = wanted_;
+  if (!(worst_of(outcome->prediction, wanted) < worth_saying * best.worst)) return std::nullopt;
+  return Gain{addition, outcome->plan.minutes - best.plan.minutes,
+              predicted_outputs(outcome->prediction)};
+}
+
+/// Where angles are out of reach: a longer stylus, and the stem of a ball from its other side.
+void Finder::add_gains_of_reach(const Finished& best, std::vector<Gain>& gains) {
+  const auto add = [&](const Machine& machine, const std::string& addition) {
+    if (!go_on(1.0)) return;
+    if (auto gain = gain_of_reaching(best, machine, addition)) gains.push_back(std::move(*gain));
+  };
+  if (machine_.probe.stylus_length_mm) {
+    Machine longer = machine_;
+    const double by_mm = machine_.inch ? mm_per_inch : 30.0;
+    longer.probe.stylus_length_mm = *machine_.probe.stylus_length_mm + by_mm;
+    if (longer.probe.gauge_length_mm) *longer.probe.gauge_length_mm += by_mm;
+    add(longer, fmt::format("a stylus {} longer", round_length_text(by_mm, machine_.inch)));
+  }
+  for (std::size_t a = 0; a < machine_.artefacts.size(); ++a) {
+    const Artefact& artefact = machine_.artefacts[a];
+    // A stem from above would stand where the spindle comes.
+    constexpr double steep = 0.7;
+    if (!artefact.stem || std::abs(artefact.stem->direction.normalized().z()) > steep) continue;
+    Machine turned = machine_;
+    turned.artefacts[a].stem->direction *= -1.0;
+    add(turned, fmt::format("{} held by a stem from the other side", artefact.name));
+  }
 }
 
 /// One line for each reason: hundreds of angles say no more.
@@ -693,6 +758,18 @@ Expected<PlanOutcome> Finder::find() {
     return found;
   }
   return tl::make_unexpected(std::move(problems));
+}
+
+std::optional<PlanOutcome> Finder::find_coarsely() {
+  if (!prepare().empty()) return std::nullopt;
+  VisitSearch search(machine_, set_, *rows_, asked_, frame_.distances);
+  search.go_on = [this] { return go_on(0.0); };
+  look_at_worthy(search);
+  if (!climb(search).empty() || ladder_.empty()) return std::nullopt;
+  PlanOutcome found;
+  found.plan = std::move(ladder_.back().plan);
+  found.prediction = std::move(ladder_.back().prediction);
+  return found;
 }
 
 Expected<PlanOutcome> Finder::judge(const Plan& plan) {
@@ -755,6 +832,8 @@ Problems FindRequest::validate() const {
     when(!(value.U95 > 0.0), "what is wanted of " + text_of(value.name) + " must be above 0",
          "give a U95, for example 3um");
   }
+  when(detect && !(detect->shift_mm > 0.0), "the shift to detect must be above 0",
+       "give a length, for example 5um");
   when(clearance_mm && !(*clearance_mm > 0.0), "the clearance must be above 0", "common: 4 mm");
   when(rough_mm && !(*rough_mm >= 0.0), "the rough distance must not be negative", "common: 3 mm");
   return problems;
@@ -787,36 +866,6 @@ FindRequest request_for(Purpose purpose, const Machine& machine) {
   return request;
 }
 
-Expected<FindRequest> request_to_detect(FindRequest request, double shift_mm,
-                                        const FitResult* earlier) {
-  // Quantiles of the normal distribution: 0.995 and 0.8.
-  const double seen_at = normal_quantile(0.995) + normal_quantile(0.8);
-  request.length_mm = normal_95 * shift_mm / (seen_at * std::numbers::sqrt2);
-  request.angle_rad = request.length_mm / arm_of_an_angle_mm;
-  if (earlier == nullptr) return request;
-  Problems problems;
-  for (const AxisResult& axis : earlier->axes) {
-    for (const auto* list : {&axis.centre, &axis.orientation}) {
-      for (const NamedEstimate& named : *list) {
-        const double shift = is_angle(named.name) ? shift_mm / arm_of_an_angle_mm : shift_mm;
-        const double square = std::pow(shift / seen_at, 2) - std::pow(named.estimate.u, 2);
-        if (square > 0.0) {
-          request.within.push_back({named.name, normal_95 * std::sqrt(square)});
-          continue;
-        }
-        problems.push_back({ProblemNumber::bad_argument,
-                            text_of(named.name) +
-                                " of the earlier result is itself too uncertain to "
-                                "show such a shift",
-                            {},
-                            "ask for a larger shift, or survey once more and compare later"});
-      }
-    }
-  }
-  if (!problems.empty()) return tl::make_unexpected(std::move(problems));
-  return request;
-}
-
 Expected<std::vector<CertifiedVisit>> certified_visits(const Machine& machine,
                                                        const FindRequest& request) {
   return Finder(machine, request).visits();
@@ -828,7 +877,48 @@ Expected<PlanOutcome> judge_plan(const Machine& machine, const Plan& plan) {
   return Finder(machine, request).judge(plan);
 }
 
+namespace {
+
+Expected<PlanOutcome> find_to_detect(const Machine& machine, const FindRequest& request) {
+  const Machine differing = machine_that_differs(machine, *request.detect);
+  FindRequest scaled = request;
+  scaled.length_mm = request.detect->shift_mm;
+  scaled.angle_rad = request.detect->shift_mm / arm_of_an_angle_mm;
+  scaled.within.clear();
+  Problems problems;
+  const auto seen_by = [&](const Plan& plan) -> std::vector<SeenShift> {
+    const Expected<std::vector<SeenShift>> seen =
+        predict_plan(machine, plan).and_then([&](const FitResult& prediction) {
+          return shifts_seen(prediction, *request.detect);
+        });
+    if (seen) return *seen;
+    problems = seen.error();
+    return {};
+  };
+  Finder finder(differing, scaled);
+  // A comparison that cannot be made ends the search.
+  finder.enough = [&](const Plan& plan) { return worst_of_seen(seen_by(plan)) <= 1.0; };
+  Expected<PlanOutcome> outcome = finder.find();
+  if (!outcome) return outcome;
+  outcome->seen = seen_by(outcome->plan);
+  if (!problems.empty()) return tl::make_unexpected(std::move(problems));
+  Expected<FitResult> prediction = predict_plan(machine, outcome->plan);
+  if (!prediction) return tl::make_unexpected(prediction.error());
+  outcome->prediction = std::move(*prediction);
+  outcome->plan.predicted = predicted_outputs(outcome->prediction);
+  outcome->limited_by = limits_of(outcome->prediction);
+  outcome->certificate.reset();
+  outcome->wanted.clear();
+  outcome->gains.clear();
+  return outcome;
+}
+
+}  // namespace
+
 Expected<PlanOutcome> find_plan(const Machine& machine, const FindRequest& request) {
+  Problems problems = request.validate();
+  if (!problems.empty()) return tl::make_unexpected(std::move(problems));
+  if (request.detect) return find_to_detect(machine, request);
   return Finder(machine, request).find();
 }
 

@@ -9,8 +9,12 @@ namespace pivotrace {
 namespace {
 
 constexpr double normal_95 = 1.959963984540054;
-constexpr int iterations = 60;
-constexpr int iterations_more = 30;
+constexpr int iterations = 30;
+constexpr int iterations_more = 50;
+/// Kinds of surveys are split, or so often, until the chords of the kind with the least bound lie no further below
+/// what they stand for [share of the bound's square].
+constexpr int most_splits = 6;
+constexpr double worth_splitting = 0.01;
 constexpr double gap = 0.01;
 /// Effects with a prior this many times as wide as their bound show the least bias a survey can have.
 constexpr double mostly_bias = 100.0;
@@ -57,36 +61,53 @@ class Prover {
     }
     list_effects();
     extend_visits();
-    prior_with_visits_.assign(maker_.shared().size(), true);
-    chords_.assign(static_cast<std::size_t>(values_),
-                   chord_below(0.0, std::numeric_limits<double>::infinity()));
+    prior_with_visits_.setOnes(static_cast<Eigen::Index>(maker_.shared().size()));
+    all_.ratios.assign(static_cast<std::size_t>(values_),
+                       {0.0, std::numeric_limits<double>::infinity()});
   }
 
+  /// With every prior counted with the visits: a start for whole visits has to be near, not proven.
   Eigen::VectorXd share() {
-    return relaxed_design(design_task(), iterations_more, gap, share_).share;
+    DesignTask task = design_task(all_);
+    task.balance_priors = false;
+    return relaxed_design(task, iterations, gap, share_).share;
   }
 
   void prove(Certificate& proof) {
-    RelaxedDesign best = relaxed_design(design_task(), iterations, gap, share_);
-    if (has_bounds()) best = with_bias(best);
-    best = with_priors_once(best);
-    proof.bound = best.least_ratio;
+    all_.design = relaxed_design(design_task(all_), iterations, gap, share_);
+    if (has_bounds()) narrow(all_.design.share);
+    std::vector<Kind> kinds = {all_};
+    prove_kind(kinds.front(), all_.design);
+    for (int split = 0; has_bounds() && split < most_splits; ++split) {
+      if (!split_weakest(kinds)) break;
+    }
     proof.reached = task_.reached;
-    proof.vectors = best.vectors;
-    proof.weights = best.weights;
-    proof.prior_with_visits = prior_with_visits_;
     proof.effects = effects_;
     proof.effect_sizes = sizes_;
     proof.bounded_from = first_bounded_;
-    proof.of_u.resize(values_);
-    proof.of_B.resize(values_);
-    for (Eigen::Index k = 0; k < values_; ++k) {
-      proof.of_u[k] = chords_[static_cast<std::size_t>(k)].of_u;
-      proof.of_B[k] = chords_[static_cast<std::size_t>(k)].of_B;
+    proof.bound = task_.reached;
+    for (const Kind& kind : kinds) {
+      proof.parts.push_back(part_of(kind));
+      proof.bound = std::min(proof.bound, proof.parts.back().bound);
     }
   }
 
  private:
+  /// Surveys whose B^2 / u^2 of every value lies between these two.
+  struct Ratios {
+    double low = 0.0;
+    double high = 0.0;
+  };
+  struct Kind {
+    std::vector<Ratios> ratios;
+    RelaxedDesign design;
+
+    Chord chord(Eigen::Index value) const {
+      const Ratios& between = ratios[static_cast<std::size_t>(value)];
+      return chord_below(between.low, between.high);
+    }
+  };
+
   bool has_bounds() const { return first_bounded_ < static_cast<int>(effects_.size()); }
 
   /// Those of some size, but for drift.
@@ -149,15 +170,16 @@ class Prover {
             task_.total_minutes,
             std::move(scale),
             Eigen::VectorXd::Zero(values_),
-            prior_with_visits_};
+            prior_with_visits_,
+            true};
   }
 
   /// Its least_ratio is the bound on U95 / scale itself.
-  DesignTask design_task() const {
+  DesignTask design_task(const Kind& kind) const {
     std::vector<Eigen::MatrixXd> known;
     Eigen::VectorXd scale(values_);
     for (Eigen::Index k = 0; k < values_; ++k) {
-      const Chord& chord = chords_[static_cast<std::size_t>(k)];
+      const Chord chord = kind.chord(k);
       known.push_back(known_before(1.0, std::sqrt(chord.of_B / chord.of_u)));
       scale[k] = scale_[k] / std::sqrt(chord.of_u);
     }
@@ -188,7 +210,7 @@ class Prover {
   }
 
   /// A survey that beats the plan has every U below reached * scale: how u and B can then share it.
-  void narrow_chords(const Eigen::VectorXd& share) {
+  void narrow_ratios(const Eigen::VectorXd& share) {
     const Eigen::VectorXd least_u =
         least_variances(task_with({known_before(1.0, as_good_as_known)}, scale_), share);
     const Eigen::VectorXd mixed =
@@ -200,35 +222,98 @@ class Prover {
       const double low = least_B / std::max(most_u_square(least_B, square), 1e-12 * square);
       const double high =
           most_bias_square(least_u[k], square) / std::max(least_u[k], 1e-12 * square);
-      if (low < high) chords_[static_cast<std::size_t>(k)] = chord_below(low, high);
+      if (low < high) all_.ratios[static_cast<std::size_t>(k)] = {low, high};
     }
   }
 
-  RelaxedDesign with_bias(const RelaxedDesign& without) {
-    RelaxedDesign best = without;
-    shrink_to_what_can_be_found(best.share);
-    for (int round = 0; round < 2; ++round) {
-      narrow_chords(best.share);
-      best = relaxed_design(design_task(), iterations_more, gap, best.share);
-    }
-    return best;
+  void narrow(const Eigen::VectorXd& share) {
+    shrink_to_what_can_be_found(share);
+    narrow_ratios(share);
+    all_.design = relaxed_design(design_task(all_), iterations_more, gap, share);
+    narrow_ratios(all_.design.share);
   }
 
-  /// Whether a prior counts once or with every visit: whichever proves more, axis by axis.
-  RelaxedDesign with_priors_once(RelaxedDesign best) {
-    for (const int axis : task_.axes) {
-      const std::vector<bool> before = prior_with_visits_;
-      for (std::size_t k = 0; k < before.size(); ++k) {
-        if (maker_.shared()[k].axis == axis) prior_with_visits_[k] = false;
-      }
-      RelaxedDesign design = relaxed_design(design_task(), iterations_more, gap, best.share);
-      if (design.least_ratio > best.least_ratio) {
-        best = std::move(design);
-      } else {
-        prior_with_visits_ = before;
-      }
+  void prove_kind(Kind& kind, const RelaxedDesign& near) const {
+    DesignTask task = design_task(kind);
+    if (near.prior_with_visits.size() > 0) task.prior_with_visits = near.prior_with_visits;
+    if (task_.tick) task_.tick();
+    kind.design = relaxed_design(task, iterations_more, gap, near.share);
+  }
+
+  /// u^2 and B^2 of a value in the fractional survey a bound comes from. Of c'M^-1 c the effect j makes
+  /// a_j^2 / sigma_j^2, sigma_j^2 = of_B / of_u w_j^2 what it is taken to have beforehand.
+  struct Shares {
+    double of_touches = 0.0;
+    double of_effects = 0.0;
+  };
+  Shares shares_at(const Kind& kind, Eigen::Index value) const {
+    const Chord chord = kind.chord(value);
+    const Eigen::Index p = maker_.unknowns();
+    const auto vector = kind.design.vectors.col(value);
+    const Eigen::Index bounded = sizes_.size() - first_bounded_;
+    const double sum = vector.segment(p + first_bounded_, bounded)
+                           .cwiseQuotient(sizes_.tail(bounded))
+                           .squaredNorm();
+    const double all = by_unknown_.col(value).dot(vector.head(by_unknown_.rows()));
+    const double times = chord.of_u / chord.of_B;
+    return {std::max(all - times * sum, 1e-12 * all), times * times * sum};
+  }
+
+  /// How far the chords of a kind lie below what they stand for, value by value, as shares of the bound's square.
+  Eigen::VectorXd slack_of_chords(const Kind& kind) const {
+    Eigen::VectorXd slack(values_);
+    double sum = 0.0;
+    for (Eigen::Index k = 0; k < values_; ++k) {
+      const Chord chord = kind.chord(k);
+      const Shares at = shares_at(kind, k);
+      const double on_chord = at.of_touches + chord.of_B / chord.of_u * at.of_effects;
+      const double whole = at.of_touches * quantile_over(at.of_effects / at.of_touches);
+      slack[k] = kind.design.weights[k] * (whole / chord.of_u - on_chord);
+      sum += kind.design.weights[k] * on_chord;
     }
-    return best;
+    return slack / sum;
+  }
+
+  /// Splits the kind of the least bound where its chord lies furthest below; false where that is near enough.
+  bool split_weakest(std::vector<Kind>& kinds) const {
+    const auto least = [](const Kind& a, const Kind& b) {
+      return a.design.least_ratio < b.design.least_ratio;
+    };
+    const auto weakest = std::ranges::min_element(kinds, least);
+    if (weakest->design.vectors.size() == 0) return false;
+    Eigen::Index value = 0;
+    if (slack_of_chords(*weakest).maxCoeff(&value) < worth_splitting) return false;
+    const Shares at = shares_at(*weakest, value);
+    const double between = at.of_effects / at.of_touches;
+    const auto k = static_cast<std::size_t>(value);
+    Kind below = *weakest;
+    if (!(between > below.ratios[k].low && between < below.ratios[k].high)) return false;
+    Kind above = below;
+    below.ratios[k].high = between;
+    above.ratios[k].low = between;
+    prove_kind(below, weakest->design);
+    prove_kind(above, weakest->design);
+    *weakest = std::move(below);
+    kinds.push_back(std::move(above));
+    return true;
+  }
+
+  ProofPart part_of(const Kind& kind) const {
+    ProofPart part;
+    for (auto* list : {&part.low, &part.high, &part.of_u, &part.of_B}) list->resize(values_);
+    for (Eigen::Index k = 0; k < values_; ++k) {
+      const Ratios& between = kind.ratios[static_cast<std::size_t>(k)];
+      const Chord chord = kind.chord(k);
+      part.low[k] = between.low;
+      part.high[k] = between.high;
+      part.of_u[k] = chord.of_u;
+      part.of_B[k] = chord.of_B;
+    }
+    part.bound = kind.design.least_ratio;
+    part.vectors = kind.design.vectors;
+    part.weights = kind.design.weights;
+    part.prior_with_visits = kind.design.prior_with_visits;
+    return part;
   }
 
   const ProofTask& task_;
@@ -241,8 +326,8 @@ class Prover {
   Eigen::VectorXd sizes_;  ///< of the effects: standard uncertainty, or half-width
   std::vector<Visit> visits_;
   Eigen::MatrixXd by_unknown_;
-  std::vector<bool> prior_with_visits_;
-  std::vector<Chord> chords_;
+  Eigen::VectorXd prior_with_visits_;
+  Kind all_;
 };
 
 }  // namespace

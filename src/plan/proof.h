@@ -1,6 +1,7 @@
 // The proof beside a plan: no survey of its minutes does much better.
 #pragma once
 
+#include <functional>
 #include <vector>
 
 #include "pivotrace/plan/certificate.h"
@@ -13,9 +14,9 @@ struct ProofTask {
   const std::vector<double>& least_minutes;  ///< per candidate, with the cheapest way into it
   double total_minutes = 0.0;
   const std::vector<WantedValue>& wanted;
-  const std::vector<int>& axes;
   /// Largest U95 / scale of the plan itself, normal factor: only what would beat it has to be looked at.
   double reached = 0.0;
+  std::function<void()> tick;  ///< called now and then
 };
 
 /// U^2 >= of_u u^2 + of_B B^2 for every u and B with low <= B^2 / u^2 <= high. U^2 = u^2 q(B^2 / u^2) with q

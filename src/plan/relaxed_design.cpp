@@ -27,8 +27,27 @@ class Information {
     for (std::size_t k = 0; k < task.shared.size(); ++k) {
       const auto at = static_cast<Eigen::Index>(k);
       precision_[at] = std::pow(std::max(task.shared[k].sigma, least_sigma), -2);
-      once_[at] = (task.prior_with_visits[k] ? prior_left : 1.0) * precision_[at];
     }
+    count_priors(task.prior_with_visits);
+  }
+
+  /// `part` of every prior with the visits, the rest once.
+  void count_priors(const Eigen::VectorXd& part) {
+    with_visits_ = part;
+    once_ = (1.0 - part.array()).max(prior_left).matrix().cwiseProduct(precision_);
+  }
+  const Eigen::VectorXd& prior_with_visits() const { return with_visits_; }
+
+  /// How many visits feel every shared effect.
+  Eigen::VectorXd visits_there(const Eigen::VectorXd& share) const {
+    Eigen::VectorXd visits = Eigen::VectorXd::Zero(n_ - p_);
+    for (Eigen::Index v = 0; v < share.size(); ++v) {
+      if (share[v] <= 0.0) continue;
+      const auto at = static_cast<std::size_t>(v);
+      const double times = task_.total_minutes * share[v] / task_.minutes[at];
+      for (const int k : task_.visits[at].shared) visits[k] += times;
+    }
+    return visits;
   }
 
   Eigen::Index size() const { return n_; }
@@ -86,8 +105,8 @@ class Information {
       auto gain = gains.row(static_cast<Eigen::Index>(v));
       gain = seen.colwise().squaredNorm();
       for (const int k : visit.shared) {
-        if (!task_.prior_with_visits[static_cast<std::size_t>(k)]) continue;
-        gain += precision_[k] * vectors.row(p_ + k).cwiseAbs2();
+        if (with_visits_[k] == 0.0) continue;
+        gain += with_visits_[k] * precision_[k] * vectors.row(p_ + k).cwiseAbs2();
       }
       gain /= task_.minutes[v];
     }
@@ -117,9 +136,7 @@ class Information {
       columns_of(visit, columns);
       sum(columns, columns) += times * (visit.rows.transpose() * visit.rows);
       for (const int k : visit.shared) {
-        if (task_.prior_with_visits[static_cast<std::size_t>(k)]) {
-          sum(p_ + k, p_ + k) += times * precision_[k];
-        }
+        sum(p_ + k, p_ + k) += times * with_visits_[k] * precision_[k];
       }
     }
     return sum;
@@ -136,8 +153,9 @@ class Information {
   const DesignTask& task_;
   Eigen::Index p_;
   Eigen::Index n_;
-  Eigen::VectorXd once_;  ///< prior precision of shared effects that counts beforehand
-  Eigen::VectorXd precision_;
+  Eigen::VectorXd precision_;    ///< of the priors of shared effects
+  Eigen::VectorXd with_visits_;  ///< part of it that counts with every visit
+  Eigen::VectorXd once_;         ///< what of it counts beforehand
 };
 
 double proven_ratio(const DesignTask& task, const Information& information,
@@ -150,6 +168,16 @@ double proven_ratio(const DesignTask& task, const Information& information,
   const double variance = along * along / (before + task.total_minutes * largest_gain);
   const double unit = weights.dot(task.scale.cwiseAbs2());
   return std::sqrt((variance + weights.dot(task.constant)) / unit);
+}
+
+/// A step towards every prior counting no more than once, and no more than visits feel it.
+Eigen::VectorXd balanced(const Information& information, const Eigen::VectorXd& share,
+                         int iteration) {
+  const double step = 0.2 / (1.0 + 0.1 * iteration);
+  return (information.prior_with_visits().array() +
+          step * (1.0 - information.visits_there(share).array()))
+      .max(0.0)
+      .min(1.0);
 }
 
 /// What has dropped out comes back once it would be the best of all.
@@ -185,7 +213,7 @@ RelaxedDesign relaxed_design(const DesignTask& task, int iterations, double gap,
                              const Eigen::VectorXd& start) {
   const auto visits = static_cast<Eigen::Index>(task.visits.size());
   const Eigen::Index values = task.scale.size();
-  const Information information(task);
+  Information information(task);
   RelaxedDesign best;
   best.design_ratio = std::numeric_limits<double>::infinity();
   Eigen::VectorXd share =
@@ -204,7 +232,8 @@ RelaxedDesign relaxed_design(const DesignTask& task, int iterations, double gap,
     const double largest = gains.maxCoeff();
     const double proven = proven_ratio(task, information, vectors, weights, largest);
     const double reached = std::sqrt(ratios.maxCoeff());
-    if (reached < best.design_ratio) {
+    // With other priors a ratio of before says nothing.
+    if (task.balance_priors || reached < best.design_ratio) {
       best.design_ratio = reached;
       best.share = share;
     }
@@ -213,8 +242,13 @@ RelaxedDesign relaxed_design(const DesignTask& task, int iterations, double gap,
       best.vectors = vectors;
       best.weights = weights;
       best.worth = gains / largest;
+      best.prior_with_visits = information.prior_with_visits();
     }
-    if (best.design_ratio - best.least_ratio < gap * best.design_ratio) break;
+    if (task.balance_priors) {
+      information.count_priors(balanced(information, share, iteration));
+    } else if (best.design_ratio - best.least_ratio < gap * best.design_ratio) {
+      break;
+    }
     const double mean = share.dot(gains);
     share = share.cwiseProduct((gains / mean).cwiseSqrt());
     drop_small(gains, share);

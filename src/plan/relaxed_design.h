@@ -19,9 +19,13 @@ struct DesignTask {
   double total_minutes = 0.0;
   Eigen::VectorXd scale;     ///< (K) what each standard uncertainty is measured in [mm or rad]
   Eigen::VectorXd constant;  ///< (K) variance that no survey takes away
-  /// Per shared effect: whether its prior counts with every visit that feels it, or once. Either way the
-  /// information is no less than a survey really has.
-  std::vector<bool> prior_with_visits;
+  /// Per shared effect: the part of its prior that counts with every visit that feels it, 0 to 1; the rest counts
+  /// once. Whatever the part, the information is no less than a survey really has: who feels it comes once at least.
+  Eigen::VectorXd prior_with_visits;
+  /// The parts follow the design: all of it with visits where less than one visit feels the effect, once where
+  /// more do. That is the best there is of all parts, since the bound's denominator falls with a part as long as
+  /// less than one visit feels it.
+  bool balance_priors = false;
 };
 
 /// Vectors a_k and weights l_k prove for every plan of these visits
@@ -37,6 +41,7 @@ struct RelaxedDesign {
   double design_ratio = 0.0;  ///< of the fractional survey itself
   Eigen::MatrixXd vectors;    ///< (n x K) a_k over unknowns, then shared effects
   Eigen::VectorXd weights;    ///< (K) l_k
+  Eigen::VectorXd prior_with_visits;  ///< the parts this was proven with
 };
 
 /// Multiplicative weights, at most `iterations`; stops when bound and design are within `gap` of each other.

@@ -287,7 +287,7 @@ job('a plan by wanted accuracy, with its certificate; a long search is stopped',
   const [download] = await Promise.all([page.waitForEvent('download'), press(page, 'Save the certificate')]);
   const { certificate } = JSON.parse(readFileSync(await download.path(), 'utf8'));
   assert.ok(certificate.bound > 0 && certificate.bound <= certificate.reached);
-  assert.equal(certificate.vectors.length, certificate.weights.length);
+  for (const part of certificate.parts) assert.equal(part.vectors.length, part.weights.length);
   await room(page).getByLabel('What decides?').selectOption('minutes');
   await room(page).getByLabel('Minutes', { exact: true }).fill('4');
   await page.waitForFunction(() => /about (3\.\d|4\.0) minutes/.test(document.querySelector('#room-plan .verdict')?.textContent));

@@ -138,33 +138,29 @@ def index_numbers(bench, visits):
 
 
 class Design:
-    """Fractions of visits by multiplicative weights; index errors known beforehand once, or with every visit."""
+    """Fractions of visits by multiplicative weights. An index error is known beforehand once, and no better than
+    once per visit that feels it: of its prior the part `part` counts with every visit, the rest once. Any part is
+    valid; where less than one visit comes, all of it with visits proves most, where more come, once does."""
 
-    def __init__(self, bench, certificate, with_visits):
+    def __init__(self, bench, certificate):
         visits = certificate["visits"]
         numbers = index_numbers(bench, visits)
         p, n = bench.count, bench.count + len(numbers)
         self.minutes = np.array([visit["least_minutes"] for visit in visits])
         self.total = certificate["certificate"]["counted_minutes"]
-        self.n = n
+        self.p, self.n = p, n
         self.columns, self.information = [], []
         for visit in visits:
             rows = bench.rows(visit)
             own = [p + numbers[k, round(visit["angles"][axis["letter"]] % 360.0, 3)]
                    for k, axis in enumerate(bench.axes)]
-            m = rows.T @ rows
-            for j in range(len(own)):
-                if with_visits[j]:
-                    m[p + j, p + j] += 1.0
             self.columns.append(list(range(p)) + own)
-            self.information.append(m)
+            self.information.append(rows.T @ rows)
         self.columns = np.array(self.columns)
         self.information = np.array(self.information)
-        self.before = np.zeros((n, n))
-        self.before[p - 1, p - 1] = bench.radius_u ** -2
-        for (k, _), j in numbers.items():
-            self.before[p + j, p + j] = 1e-9 if with_visits[k] else 1.0
-        self.before[np.arange(p), np.arange(p)] += 1e-6
+        self.known = np.zeros(n)
+        self.known[:p] = 1e-6
+        self.known[p - 1] += bench.radius_u ** -2
         lengths, angles = [], []
         for k in range(len(bench.axes)):
             lengths += [4 * k, 4 * k + 1]
@@ -178,29 +174,37 @@ class Design:
         self.scale = np.array([mm] * len(lengths) + [math.radians(deg)] * len(angles))
 
     def solve(self, rounds):
-        """(largest bound proven, smallest worst ratio of a survey in fractions)."""
+        """(largest bound proven, worst ratio of the last survey in fractions)."""
         share = np.full(len(self.minutes), 1.0 / len(self.minutes))
         level = np.full(len(self.scale), 1.0 / len(self.scale))
+        part = np.ones(self.n - self.p)
         proven, reached = 0.0, math.inf
-        for _ in range(rounds):
-            m = self.before.copy()
+        for step in range(rounds):
+            before = self.known.copy()
+            before[self.p:] += np.maximum(1.0 - part, 1e-9)
             used = share > 0.0
             times = self.total * share[used] / self.minutes[used]
             at = self.columns[used]
+            m = np.diag(before)
             np.add.at(m, (at[:, :, None], at[:, None, :]), times[:, None, None] * self.information[used])
+            coming = np.zeros(self.n)
+            np.add.at(coming, at[:, self.p:], times[:, None])
+            m[np.arange(self.p, self.n), np.arange(self.p, self.n)] += part * coming[self.p:]
             a = np.linalg.solve(m, self.asked)
             variance = np.einsum("ij,ij->j", self.asked, a)
             ratio = variance / self.scale ** 2
             weight = level / self.scale ** 2
             seen = a[self.columns]
-            gain = np.einsum("vik,vik,k->v", seen, self.information @ seen, weight) / self.minutes
-            before = np.einsum("ij,ik,kj,j->", a, self.before, a, weight)
+            gain = np.einsum("vik,vik,k->v", seen, self.information @ seen, weight)
+            own = self.columns[:, self.p:]
+            gain += np.einsum("vik,k,vi->v", a[own] ** 2, weight, part[own - self.p])
+            gain /= self.minutes
             along = weight @ variance
-            proven = max(proven, math.sqrt(along ** 2 / (before + self.total * gain.max())
+            once = np.einsum("ij,i,j->", a ** 2, before, weight)
+            proven = max(proven, math.sqrt(along ** 2 / (once + self.total * gain.max())
                                            / (weight @ self.scale ** 2)))
-            reached = min(reached, math.sqrt(ratio.max()))
-            if reached - proven < 0.3 * ONE_PERCENT * reached:
-                break
+            reached = math.sqrt(ratio.max())
+            part = np.clip(part + 0.2 / (1.0 + 0.1 * step) * (1.0 - coming[self.p:]), 0.0, 1.0)
             share = share * np.sqrt(gain / (share @ gain))
             share[share < 1e-7 * share.max()] = 0.0
             share[np.argmax(gain)] = max(share[np.argmax(gain)], 1e-4)
@@ -222,12 +226,9 @@ def main():
     certificate = json.loads(written.read_text())
     said = certificate["certificate"]["bound"]
     bench = Bench(tomllib.loads(machine.read_text()))
-    found = [Design(bench, certificate, ways).solve(400)
-             for ways in itertools.product((True, False), repeat=len(bench.axes))]
-    proven = max(bound for bound, _ in found)
-    possible = max(reached for _, reached in found)
+    proven, possible = Design(bench, certificate).solve(400)
     print(f"certificate {said:.5f}; computed again: at least {proven:.5f}, at most {possible:.5f}")
-    assert said <= possible * (1.0 + 1e-4), "the certificate says more than can be proven"
+    assert said <= possible * (1.0 + 1e-3), "the certificate says more than can be proven"
     assert abs(said / proven - 1.0) <= ONE_PERCENT, "computed again the bound is another"
     assert said <= certificate["certificate"]["reached"]
 

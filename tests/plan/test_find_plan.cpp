@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <ctime>
 #include <limits>
 #include <random>
 
@@ -10,23 +11,16 @@
 #include "pivotrace/plan/check_plan.h"
 #include "pivotrace/plan/find_plan.h"
 #include "pivotrace/report/plan_text.h"
+#include "plan/efficiency_machines.h"
 #include "plan/proof.h"
 #include "plan/visit_search.h"
 
 using namespace pivotrace;
 using pivotrace::testing::example;
+using pivotrace::testing::head_with_table;
+using pivotrace::testing::without_bias;
 
 namespace {
-
-/// Nothing but what the touches, slides and index positions scatter by: what a certificate is about.
-Machine without_bias(Machine machine) {
-  machine.bounds = no_disturbance();
-  machine.probe.offset_u_mm.setZero();
-  machine.linear.scale_u = {0, 0, 0};
-  machine.linear.squareness_u_rad = {0, 0, 0};
-  for (RotaryAxis& axis : machine.rotary) axis.axis_motion_sigma_mm = 0.0;
-  return machine;
-}
 
 PlanOutcome found(const Machine& machine, double minutes) {
   FindRequest request;
@@ -96,7 +90,7 @@ TEST_CASE("what was planned can be run, is checked throughout and comes near wha
     const Machine machine = without_bias(example(c.name));
     const PlanOutcome outcome = found(machine, c.minutes);
     CHECK(check_plan(machine, outcome.plan).empty());
-    CHECK(outcome.plan.minutes >= 0.85 * c.minutes);
+    CHECK(outcome.plan.minutes >= 0.9 * c.minutes);
     CHECK(outcome.plan.minutes <= c.minutes + 1e-9);
     CHECK(outcome.least_redundancy >= least_redundancy_of_touch);
     REQUIRE(outcome.certificate.has_value());
@@ -259,6 +253,47 @@ TEST_CASE("hostile machines get a plan or a clear reason") {
     if (outcome) CHECK(check_plan(machine, outcome->plan).empty());
     if (!outcome) CHECK_FALSE(outcome.error().front().what.empty());
   }
+}
+
+namespace {
+
+/// What every hostile machine has to get within 30 s of processor time, and no crash.
+void check_plan_or_reason(const Machine& machine) {
+  FindRequest request;
+  request.minutes = 5.0;
+  const std::clock_t begin = std::clock();
+  const auto outcome = find_plan(machine, request);
+  CHECK(static_cast<double>(std::clock() - begin) / CLOCKS_PER_SEC < 30.0);
+  if (outcome) {
+    CHECK(check_plan(machine, outcome->plan).empty());
+    CHECK(outcome->plan.stations.size() >= 4);
+    return;
+  }
+  REQUIRE_FALSE(outcome.error().empty());
+  const Problem& why = outcome.error().front();
+  MESSAGE(why.what);
+  CHECK_FALSE(why.what.empty());
+  CHECK_FALSE(why.advice.empty());
+  CHECK(why.what.size() < 2000);
+}
+
+}  // namespace
+
+TEST_CASE("pins, bores, flats and two balls get a plan or a clear reason") {
+  for (const test::Setup setup :
+       {test::Setup::pin_in_chuck, test::Setup::bore_on_table, test::Setup::ball_and_flat}) {
+    for (const std::uint64_t seed : {1451, 1452}) {
+      CAPTURE(test::word_of(setup));
+      CAPTURE(seed);
+      test::RandomMachine random(seed);
+      check_plan_or_reason(random.machine(setup));
+    }
+  }
+  Machine machine = example("trunnion");
+  machine.artefacts.push_back(machine.artefacts.front());
+  machine.artefacts.back().name = "second ball";
+  machine.artefacts.back().at_mm += Eigen::Vector3d(-140.0, 0.0, 25.0);
+  check_plan_or_reason(machine);
 }
 
 TEST_CASE("a search that is stopped gives the best so far") {

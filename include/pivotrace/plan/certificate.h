@@ -18,30 +18,39 @@ struct WantedValue {
   double scale() const;
 };
 
+/// Proof for all surveys of one kind: of every value B^2 / u^2 lies between `low` and `high`. Unknowns of the
+/// vectors: those of the fit, then the effects nobody sees in the scatter, then errors of index positions.
+struct ProofPart {
+  Eigen::VectorXd low, high;  ///< (K) B^2 / u^2
+  Eigen::VectorXd of_u,
+      of_B;                 ///< (K) U_k^2 >= of_u u_k^2 + of_B B_k^2 there, with the normal factor
+  double bound = 0.0;       ///< no survey of this kind has its worst U95 / scale below
+  Eigen::MatrixXd vectors;  ///< (n x K)
+  Eigen::VectorXd weights;  ///< (K)
+  /// Per error of an index position: the part of its prior that counts with every visit, 0 to 1.
+  Eigen::VectorXd prior_with_visits;
+};
+
 /// Proof that no survey of these minutes does much better. With the information M_v of every candidate
 /// visit v, tau_v its least minutes and M_0k what is known before, vectors a_k and weights l_k give
 ///   sum_k l_k X_k >= (sum_k l_k c_k'a_k)^2 / (sum_k l_k a_k'M_0k a_k + T max_v sum_k l_k a_k'M_v a_k / tau_v)
 /// for every survey of T minutes made of candidates, every station reached by a turn; T is less what finding the
-/// first artefact takes at the least, and one turn more. X_k = u_k^2 + of_B / of_u B_k^2 of a value, and
-/// U_k^2 >= of_u u_k^2 + of_B B_k^2 with the normal factor: so no survey's largest U_k / scale_k is below
-/// sqrt(sum_k l_k X_k / sum_k l_k scale_k^2 / of_u). Unknowns of the vectors: those of the fit, then the
-/// effects nobody sees in the scatter, then errors of index positions.
+/// first artefact takes at the least, and one turn more. X_k = u_k^2 + of_B / of_u B_k^2 of a value: so no survey's
+/// largest U_k / scale_k is below sqrt(sum_k l_k X_k / sum_k l_k scale_k^2 / of_u). U_k^2 falls below every chord
+/// of of_u u^2 + of_B B^2 away from where the chord meets it, so surveys are told apart by B^2 / u^2: every survey
+/// no worse than the plan belongs to one of the parts.
 struct Certificate {
   double minutes = 0.0;
   double step_deg = 0.0;  ///< of the grid, the widest of the axes
   int least_touches = 3;
   int most_touches = 6;
   int candidates = 0;
-  double bound = 0.0;            ///< no survey's worst U95 / scale is below
-  double reached = 0.0;          ///< of the plan, with the normal factor
-  Eigen::MatrixXd vectors;       ///< (n x K)
-  Eigen::VectorXd weights;       ///< (K)
-  Eigen::VectorXd of_u, of_B;    ///< (K)
+  double bound = 0.0;    ///< no survey's worst U95 / scale is below: the least of all parts
+  double reached = 0.0;  ///< of the plan, with the normal factor
+  std::vector<ProofPart> parts;
   std::vector<int> effects;      ///< which of the effects of the estimator
   Eigen::VectorXd effect_sizes;  ///< of each: standard uncertainty, then half-widths
   int bounded_from = 0;          ///< the first of them that has a half-width
-  std::vector<bool>
-      prior_with_visits;         ///< per error of an index position: counted with every visit
   double counted_minutes = 0.0;  ///< T
 
   double efficiency() const { return reached > 0.0 ? bound / reached : 0.0; }

@@ -7,6 +7,7 @@
 #include <string>
 #include <vector>
 
+#include "pivotrace/plan/detection.h"
 #include "pivotrace/plan/make_plan.h"
 
 namespace pivotrace {
@@ -24,6 +25,8 @@ struct FindRequest {
   double length_mm = 0.002;
   double angle_rad = 2.4240684055476800e-05;  // 5 arcsec
   std::vector<WantedU95> within;
+  /// Instead of all these: ends with the first plan that finds such a shift.
+  std::optional<Detection> detect;
   /// At most; the shortest plan there is when that is too little.
   double minutes = 6.0;
   /// Ends with the first plan that has everything within what is wanted.
@@ -36,15 +39,6 @@ struct FindRequest {
 
   Problems validate() const;
 };
-
-/// Asks for what finds a shift of `shift_mm`, or of shift_mm over 100 mm as an angle, in 8 of 10 cases at 1 %
-/// false alarms (normal: (2.58 + 0.84) u of the difference) against an earlier result, or against the same
-/// survey made again. Errors: P115 naming every value of the earlier result that is itself known too poorly.
-Expected<FindRequest> request_to_detect(FindRequest request, double shift_mm,
-                                        const FitResult* earlier);
-
-/// An angle is worth a length at this distance [mm]: common practice, no source.
-inline constexpr double arm_of_an_angle_mm = 100.0;
 
 /// What a named purpose stands for, unless the request says otherwise. Common practice, no source.
 FindRequest request_for(Purpose purpose, const Machine& machine);
@@ -59,7 +53,8 @@ inline constexpr double least_arc_deg = 60.0;
 
 /// Searches visits at grids of angles of all axes to be measured; starts from the design whose visits come in
 /// fractions, rounds it, adds and exchanges visits while the minutes grow step by step, and orders them. The
-/// same request gives the same plan on every machine, and more minutes never a worse one.
+/// same request gives the same plan on every machine, and more minutes never a worse one. A plan that is to
+/// detect a shift is searched by what differs between two surveys, and has no certificate.
 /// Errors: P401 with reasons when no plan turns every axis far enough; bad arguments as make_plan.
 Expected<PlanOutcome> find_plan(const Machine& machine, const FindRequest& request);
 

@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "pivotrace/plan/certificate.h"
+#include "pivotrace/plan/detection.h"
 #include "pivotrace/plan/plan.h"
 #include "pivotrace/results/result.h"
 #include "pivotrace/survey/survey.h"
@@ -57,6 +58,7 @@ struct PlanOutcome {
   // Of a search only.
   std::vector<WantedValue> wanted;
   std::optional<Certificate> certificate;
+  std::vector<SeenShift> seen;  ///< of a plan that is to detect a shift
   double least_redundancy =
       0.0;                     ///< of a touch: how much of an error in it the others show, 0 to 1
   bool stopped_early = false;  ///< the best so far

@@ -1,0 +1,32 @@
+// Three fixed machines at 8 minutes, each against its bar; all of them stand in the benchmark
+// `plan_efficiency`.
+#include <doctest/doctest.h>
+
+#include <ctime>
+
+#include "pivotrace/plan/check_plan.h"
+#include "plan/efficiency_machines.h"
+
+using namespace pivotrace;
+using namespace pivotrace::testing;
+
+TEST_CASE(
+    "plans of 8 minutes come as near to what is possible as they must, in the time they may take") {
+  for (const char* name : {"fourth-axis", "trunnion", "swivel-head"}) {
+    CAPTURE(name);
+    const Machine machine = without_bias(example(name));
+    const PlanBars bars = bars_of(machine);
+    const std::clock_t begin = std::clock();
+    const auto outcome = find_plan(machine, request_for_minutes(8.0));
+    const double seconds = static_cast<double>(std::clock() - begin) / CLOCKS_PER_SEC;
+    REQUIRE(outcome.has_value());
+    REQUIRE(outcome->certificate.has_value());
+    MESSAGE(fmt::format(
+        "{}: efficiency {:.3f}, bar {}; {:.1f} s of processor time, bar {} on an idle machine",
+        name, outcome->certificate->efficiency(), bars.at_8_minutes, seconds, bars.seconds));
+    CHECK(outcome->certificate->efficiency() >= bars.at_8_minutes);
+    CHECK(outcome->plan.minutes >= 0.9 * 8.0);
+    CHECK(outcome->plan.minutes <= 8.0 + 1e-9);
+    CHECK(check_plan(machine, outcome->plan).empty());
+  }
+}
