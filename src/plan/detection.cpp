@@ -9,7 +9,7 @@ namespace pivotrace {
 Expected<std::vector<SeenShift>> shifts_seen(const FitResult& prediction,
                                              const Detection& detection) {
   FitResult later = prediction;
-  later.usable = true;  // what it predicts is a survey that was made
+  later.usable = true;  // what is predicted stands for a survey that was made
   if (detection.earlier) {
     later.conditions = detection.earlier->conditions;
   } else {
@@ -17,10 +17,10 @@ Expected<std::vector<SeenShift>> shifts_seen(const FitResult& prediction,
     later.conditions.probe_calibrated = "once";
   }
   const FitResult& earlier = detection.earlier ? *detection.earlier : later;
-  const Expected<SurveyComparison> comparison = compare(earlier, later, {});
-  if (!comparison) return tl::make_unexpected(comparison.error());
+  const Expected<std::vector<ValueChange>> changes = changes_that_would_show(earlier, later);
+  if (!changes) return tl::make_unexpected(changes.error());
   std::vector<SeenShift> seen;
-  for (const ValueChange& value : comparison->values) {
+  for (const ValueChange& value : *changes) {
     const double asked =
         is_angle(value.name) ? detection.shift_mm / arm_of_an_angle_mm : detection.shift_mm;
     seen.push_back({value.name, asked, value.smallest_seen});
