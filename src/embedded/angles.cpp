@@ -71,9 +71,9 @@ Direction direction_of(int32_t microdegrees) {
   return at;
 }
 
-// contact::rotation in these numbers: straight + (1 - straight) cos on the diagonal, and beside it
-// straight - straight cos -+ u sin, straight = u u'.
-void stand_at(contact::Axis<real>& axis, int32_t microdegrees) {
+// As contact::rotation, in these numbers: straight - straight cos + cos on the diagonal, and beside it
+// straight - straight cos -+ u sin, straight = u u'. What lies between may wrap round.
+void stand_at(Axis& axis, int32_t microdegrees) {
   const Direction angle = direction_of(axis.sense < real(0) ? -microdegrees : microdegrees);
   circular u[3];
   for (int i = 0; i < 3; ++i) u[i] = circular_of(axis.direction[i]);
@@ -84,25 +84,17 @@ void stand_at(contact::Axis<real>& axis, int32_t microdegrees) {
   const auto short_by = static_cast<circular>((int64_t{one} * one - squares) >> 31);
   for (int i = 0; i < 3; ++i) u[i] += times(u[i], short_by);
 #endif
-  int i = 0;
-  int j = 1;
-  int k = 2;
-  do {
-    const auto put = [&axis](int row, int column, circular number) {
-      axis.body_turn.row[row][column] = real(number) * (real(1) / real(one));
-    };
-    const circular alone = times(u[i], u[i]);
-    put(i, i, wrapped_sum(wrapped_sum(alone, -times(alone, angle.cosine)), angle.cosine));
-    const circular both = times(u[j], u[k]);
-    const circular straight = wrapped_sum(both, -times(both, angle.cosine));
-    const circular across = times(u[i], angle.sine);
-    put(j, k, wrapped_sum(straight, -across));
-    put(k, j, wrapped_sum(straight, across));
-    const int first = i;
-    i = j;
-    j = k;
-    k = first;
-  } while (i != 0);
+  for (int i = 0; i < 3; ++i) {
+    for (int j = 0; j < 3; ++j) {
+      const circular straight = times(u[i], u[j]);
+      const bool next = j - i == 1 || j - i == -2;
+      const circular beside =
+          i == j ? angle.cosine : times(u[3 - i - j], next ? -angle.sine : angle.sine);
+      const circular number =
+          wrapped_sum(wrapped_sum(straight, -times(straight, angle.cosine)), beside);
+      axis.turn[i][j] = real(number) * (real(1) / real(one));
+    }
+  }
 }
 
 real arc_tangent(real t) {

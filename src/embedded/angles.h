@@ -12,8 +12,8 @@ inline circular times(circular a, circular b) { return a * b; }
 inline circular wrapped_sum(circular a, circular b) { return a + b; }
 inline circular circular_of(real x) { return x; }
 #else
-/// Sines, cosines and directions are whole numbers of 2^-30: rounded to float at every step they would
-/// displace what is 70 mm off the axis by 20 nm, at every angle otherwise.
+/// Sines, cosines and directions are whole numbers of 2^-30: rounded to float at every step they would displace what is
+/// 70 mm off the axis by 20 nm, at every angle otherwise.
 using circular = int32_t;
 constexpr circular one = 1073741824;
 PIVOTRACE_ONE_COPY inline circular times(circular a, circular b) {
@@ -36,8 +36,23 @@ struct Direction {
 /// rest (45 degrees at most) goes by the series of both: correct to the last digit or two.
 Direction direction_of(int32_t microdegrees);
 
+/// One rotary axis as it stands.
+struct Axis {
+  Vector point;
+  Vector direction;  ///< unit
+  real sense;        ///< +1: a positive command turns right-handed; -1
+  Three turn[3];     ///< rows of how the carried body has turned from its place at 0
+  bool tool_side;
+};
+
 /// Sets the axis to a commanded angle [0.000001 deg].
-void stand_at(contact::Axis<real>& axis, int32_t microdegrees);
+void stand_at(Axis& axis, int32_t microdegrees);
+
+PIVOTRACE_ONE_COPY inline Vector turned(const Axis& axis, const Three& v) {
+  Vector out;
+  for (int i = 0; i < 3; ++i) out[i] = dot(axis.turn[i], v);
+  return out;
+}
 
 /// For |t| up to 0.25: series to t^11, error below 2e-9.
 real arc_tangent(real t);

@@ -1,7 +1,7 @@
 // What every source of this room starts from: the scalar of the build and the formulas in it.
 #pragma once
 
-#include "pivotrace/contact/chain.h"
+#include "pivotrace/contact/vector.h"
 #include "pivotrace/embedded/core.h"
 
 // Builds for float and double, one and two axes stand side by side in one program.
@@ -18,8 +18,6 @@ namespace pivotrace::PIVOTRACE_EMBEDDED {
 
 using real = pivotrace_real;
 using Three = contact::Vec3<real>;
-using Matrix = contact::Mat3<real>;
-using Chain = contact::Chain<real, PIVOTRACE_AXES>;
 
 constexpr int most_axes = PIVOTRACE_AXES;
 
@@ -62,11 +60,6 @@ PIVOTRACE_ONE_COPY inline Vector scaled(real factor, const Three& v) { return fa
 /// a + factor b
 PIVOTRACE_ONE_COPY inline Vector plus(const Three& a, real factor, const Three& b) {
   return a + factor * b;
-}
-PIVOTRACE_ONE_COPY inline Vector turned(const Matrix& turn, const Three& v) {
-  Vector out;
-  for (int i = 0; i < 3; ++i) out[i] = dot(turn.row[i], v);
-  return out;
 }
 PIVOTRACE_ONE_COPY inline Vector unit(const Three& v) {
   return scaled(real(1) / contact::square_root(dot(v, v)), v);

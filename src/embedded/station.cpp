@@ -18,8 +18,6 @@ namespace pivotrace::PIVOTRACE_EMBEDDED {
 
 namespace {
 
-using Axis = contact::Axis<real>;
-
 bool carries_tool(const Axis& axis) { return with_tool_axes && axis.tool_side; }
 
 /// Rows of the block in which a displacement stands on its way out.
@@ -34,22 +32,22 @@ PIVOTRACE_ONE_COPY void put(Work& work, int column, real factor, const Vector& b
 void carry(Work& work, const Axis& axis, int column, int count) {
   for (; count > 0; --count, ++column) {
     const real* rows = displacement(work, column);
-    put(work, column, real(1), turned(axis.body_turn, {{rows[0], rows[1], rows[2]}}));
+    put(work, column, real(1), turned(axis, Three{{rows[0], rows[1], rows[2]}}));
   }
 }
 
 /// Takes a point through the turn of axis k and writes how it is displaced with it.
 Vector pass_axis(Work& work, const pivotrace_station& stay, int k, const Vector& point) {
-  const Axis& axis = work.chain.axes[k];
+  const Axis& axis = work.axis[k];
   const Frame& frame = work.axis_frame[k];
   const pivotrace_axis& stated = work.setup->axis[k];
   const real sign = carries_tool(axis) ? real(-1) : real(1);
-  const Vector after = turned(axis.body_turn, minus(point, axis.point));
+  const Vector after = turned(axis, minus(point, axis.point));
   const real shortened = sign * dot(axis.direction, frame.along);
   const real along = dot(axis.direction, after);
   int column = work.layout.column(work.layout.axis(k));
   for (const Vector& aside : frame.across) {
-    const Vector apart = minus(aside, turned(axis.body_turn, aside));
+    const Vector apart = minus(aside, turned(axis, aside));
     put(work, column, sign, apart);
     put(work, column + 2, shortened,
         plus(scaled(along, apart), -dot(apart, after), axis.direction));
@@ -70,14 +68,14 @@ Vector pass_axes(Work& work, const pivotrace_station& stay, int last, bool tool_
                  Vector point) {
   const Layout& layout = work.layout;
   for (int k = last; k >= 0; --k) {
-    const Axis& axis = work.chain.axes[k];
+    const Axis& axis = work.axis[k];
     if (carries_tool(axis) != tool_side) continue;
     if (!tool_side) {
       const int artefact = stay.artefact;
       carry(work, axis, layout.column(layout.place[artefact]), work.visit.coefficients() - 1);
-      if (work.visit.is_pin()) work.visit.pin.along = turned(axis.body_turn, work.visit.pin.along);
+      if (work.visit.is_pin()) work.visit.pin.along = turned(axis, work.visit.pin.along);
     }
-    if (most_axes == 2 && k < last && carries_tool(work.chain.axes[last]) == tool_side) {
+    if (most_axes == 2 && k < last && carries_tool(work.axis[last]) == tool_side) {
       carry(work, axis, layout.column(layout.axis(last)), numbers_an_axis);
       carry(work, axis, layout.index_column(stay, last), layout.each());
     }
@@ -121,7 +119,7 @@ Vector show_point(Work& work, const pivotrace_station& stay, real along) {
   }
   point = pass_axes(work, stay, static_cast<int>(artefact.carried_by), false, point);
   if constexpr (!with_tool_axes) return point;
-  return minus(point, pass_axes(work, stay, work.chain.count - 1, true, Vector{}));
+  return minus(point, pass_axes(work, stay, axes_of(*work.setup) - 1, true, Vector{}));
 }
 
 /// Of the displacements of a pin those are felt that are square to it: rows 0 and 1 get that of the
@@ -158,17 +156,18 @@ void feel_pin(Work& work, bool second) {
 
 void set_chain(Work& work) {
   const pivotrace_setup& setup = *work.setup;
-  work.chain.count = 0;
   for (int k = 0; k < axes_of(setup); ++k) {
-    const pivotrace_axis& axis = setup.axis[k];
-    const bool tool_side = with_tool_axes && axis.side == PIVOTRACE_TOOL_SIDE;
+    const pivotrace_axis& stated = setup.axis[k];
     const Frame& frame = work.axis_frame[k];
     const real* x = work.unknowns + work.layout.axis(k);
-    const Vector nominal =
-        tool_side ? vector_of(axis.centre) : difference(axis.centre, work.origin);
+    Axis& axis = work.axis[k];
+    axis.tool_side = with_tool_axes && stated.side == PIVOTRACE_TOOL_SIDE;
+    axis.point =
+        moved(axis.tool_side ? vector_of(stated.centre) : difference(stated.centre, work.origin),
+              frame, x);
+    axis.direction = unit(moved(frame.along, frame, x + 2));
     const bool flipped = ((work.flipped >> k) & 1) != 0;
-    work.chain.add(tool_side, moved(nominal, frame, x), unit(moved(frame.along, frame, x + 2)),
-                   real(flipped ? -axis.turn : axis.turn));
+    axis.sense = real(flipped ? -stated.turn : stated.turn);
   }
 }
 
@@ -179,7 +178,7 @@ void turn_to(Work& work, const pivotrace_station& stay) {
   for (int k = 0; k < axes_of(*work.setup); ++k) {
     // The stations of a pass come in order: an axis that did not move stands as it stood.
     if (most_axes == 2 && work.station > 0 && (&stay)[-1].angle[k] == stay.angle[k]) continue;
-    stand_at(work.chain.axes[k], stay.angle[k]);
+    stand_at(work.axis[k], stay.angle[k]);
   }
   visit.on_pin = artefact.kind == PIVOTRACE_PIN;
   const int radius = int{work.layout.radius[number]};

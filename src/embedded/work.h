@@ -6,6 +6,7 @@
 // a few rows of its own, and the rest is one triangle ("dense").
 #pragma once
 
+#include "embedded/angles.h"
 #include "embedded/build.h"
 #include "embedded/triangle.h"
 
@@ -124,7 +125,7 @@ struct Work {
   real between;       ///< of the stations
   real unknowns[most_unknowns];
   Frame axis_frame[most_axes];
-  Chain chain;
+  Axis axis[most_axes];
   Visit visit;
   /// How the axes move with each common term, column by column: diameters, scales, squarenesses.
   real felt[axis_unknowns * (most_artefacts + linear_terms)];
