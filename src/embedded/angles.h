@@ -48,9 +48,16 @@ struct Axis {
 /// Sets the axis to a commanded angle [0.000001 deg].
 void stand_at(Axis& axis, int32_t microdegrees);
 
-PIVOTRACE_ONE_COPY inline Vector turned(const Axis& axis, const Three& v) {
+/// Three numbers turned with the axis.
+PIVOTRACE_ONE_COPY inline Vector turned(const Axis& axis, const real* v) {
   Vector out;
-  for (int i = 0; i < 3; ++i) out[i] = dot(axis.turn[i], v);
+  const real x = v[0];
+  const real y = v[1];
+  const real z = v[2];
+  for (int i = 0; i < 3; ++i) {
+    const real* row = axis.turn[i].at;
+    out[i] = row[0] * x + row[1] * y + row[2] * z;
+  }
   return out;
 }
 

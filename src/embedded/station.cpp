@@ -31,23 +31,22 @@ PIVOTRACE_ONE_COPY void put(Work& work, int column, real factor, const Vector& b
 /// Carries displacements from inside the turn of an axis to outside.
 void carry(Work& work, const Axis& axis, int column, int count) {
   for (; count > 0; --count, ++column) {
-    const real* rows = displacement(work, column);
-    put(work, column, real(1), turned(axis, Three{{rows[0], rows[1], rows[2]}}));
+    put(work, column, real(1), turned(axis, displacement(work, column)));
   }
 }
 
 /// Takes a point through the turn of axis k and writes how it is displaced with it.
-Vector pass_axis(Work& work, const pivotrace_station& stay, int k, const Vector& point) {
+void pass_axis(Work& work, const pivotrace_station& stay, int k, Vector& point) {
   const Axis& axis = work.axis[k];
   const Frame& frame = work.axis_frame[k];
   const pivotrace_axis& stated = work.setup->axis[k];
   const real sign = carries_tool(axis) ? real(-1) : real(1);
-  const Vector after = turned(axis, minus(point, axis.point));
+  const Vector after = turned(axis, minus(point, axis.point).at);
   const real shortened = sign * dot(axis.direction, frame.along);
   const real along = dot(axis.direction, after);
   int column = work.layout.column(work.layout.axis(k));
   for (const Vector& aside : frame.across) {
-    const Vector apart = minus(aside, turned(axis, aside));
+    const Vector apart = minus(aside, turned(axis, aside.at));
     put(work, column, sign, apart);
     put(work, column + 2, shortened,
         plus(scaled(along, apart), -dot(apart, after), axis.direction));
@@ -60,33 +59,32 @@ Vector pass_axis(Work& work, const pivotrace_station& stay, int k, const Vector&
     clear(displacement(work, column + i), 3);
     displacement(work, column + i)[i - 1] = sign * real(stated.motion_sigma_nm) * counts_per_nm;
   }
-  return plus(axis.point, real(1), after);
+  for (int i = 0; i < 3; ++i) point[i] = axis.point[i] + after[i];
 }
 
 /// Takes a point out through the axes of one side, `last` innermost.
-Vector pass_axes(Work& work, const pivotrace_station& stay, int last, bool tool_side,
-                 Vector point) {
+void pass_axes(Work& work, const pivotrace_station& stay, int last, bool tool_side, Vector& point) {
   const Layout& layout = work.layout;
-  for (int k = last; k >= 0; --k) {
+  for (int left = last; left >= 0; --left) {
+    const int k = most_axes == 1 ? 0 : left;
     const Axis& axis = work.axis[k];
     if (carries_tool(axis) != tool_side) continue;
     if (!tool_side) {
       const int artefact = stay.artefact;
       carry(work, axis, layout.column(layout.place[artefact]), work.visit.coefficients() - 1);
-      if (work.visit.is_pin()) work.visit.pin.along = turned(axis, work.visit.pin.along);
+      if (work.visit.is_pin()) work.visit.pin.along = turned(axis, work.visit.pin.along.at);
     }
     if (most_axes == 2 && k < last && carries_tool(work.axis[last]) == tool_side) {
       carry(work, axis, layout.column(layout.axis(last)), numbers_an_axis);
       carry(work, axis, layout.index_column(stay, last), layout.each());
     }
-    point = pass_axis(work, stay, k, point);
+    pass_axis(work, stay, k, point);
   }
-  return point;
 }
 
 /// Where a pin stands: writes how its point `along` its axis is displaced with it.
-Vector place_pin(Work& work, const pivotrace_artefact& artefact, const real* x, int column,
-                 real along, Vector point) {
+void place_pin(Work& work, const pivotrace_artefact& artefact, const real* x, int column, real along,
+               Vector& point) {
   Frame frame;
   set_frame(frame, vector_of(artefact.direction));
   const Vector lean = moved(frame.along, frame, x + 2);
@@ -98,28 +96,32 @@ Vector place_pin(Work& work, const pivotrace_artefact& artefact, const real* x, 
     put(work, column + 2 + i, along * cosine, frame.across[i]);
   }
   work.visit.pin.along = scaled(cosine, lean);
-  return plus(point, along, work.visit.pin.along);
+  point = plus(point, along, work.visit.pin.along);
 }
 
-/// Where the control shows a point of the artefact, `along` its axis for a pin, and how that is
+/// `visit.shown`: where the control shows a point of the artefact, `along` its axis for a pin; and how that is
 /// displaced with every unknown.
-Vector show_point(Work& work, const pivotrace_station& stay, real along) {
+void show_point(Work& work, const pivotrace_station& stay, real along) {
   const int number = stay.artefact;
   const pivotrace_artefact& artefact = work.setup->artefact[number];
   const real* x = work.unknowns + work.layout.place[number];
   const int column = work.layout.column(work.layout.place[number]);
-  Vector point = difference(artefact.at, work.origin);
+  Vector& point = work.visit.shown;
+  point = difference(artefact.at, work.origin);
   if (!work.visit.is_pin()) {
     for (int i = 0; i < 3; ++i) {
       point[i] += x[i];
       displacement(work, column + i)[i] = real(1);
     }
   } else {
-    point = place_pin(work, artefact, x, column, along, point);
+    place_pin(work, artefact, x, column, along, point);
   }
-  point = pass_axes(work, stay, static_cast<int>(artefact.carried_by), false, point);
-  if constexpr (!with_tool_axes) return point;
-  return minus(point, pass_axes(work, stay, axes_of(*work.setup) - 1, true, Vector{}));
+  pass_axes(work, stay, static_cast<int>(artefact.carried_by), false, point);
+  if constexpr (with_tool_axes) {
+    Vector arm = {};
+    pass_axes(work, stay, axes_of(*work.setup) - 1, true, arm);
+    point = minus(point, arm);
+  }
 }
 
 /// Of the displacements of a pin those are felt that are square to it: rows 0 and 1 get that of the
@@ -148,7 +150,7 @@ void feel_pin(Work& work, bool second) {
   show_point(work, stay, pin_base);
   set_frame(work.visit.pin, Vector(work.visit.pin.along));
   feel_pin(work, true);
-  work.visit.shown = show_point(work, stay, real(0));
+  show_point(work, stay, real(0));
   feel_pin(work, false);
 }
 
@@ -189,7 +191,7 @@ void turn_to(Work& work, const pivotrace_station& stay) {
   if (visit.is_pin()) {
     show_pin(work, stay);
   } else {
-    visit.shown = show_point(work, stay, real(0));
+    show_point(work, stay, real(0));
   }
   displacement(work, work.layout.column(radius))[visit.coefficients() - 1] = real(1);
 }
