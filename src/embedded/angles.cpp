@@ -71,8 +71,8 @@ Direction direction_of(int32_t microdegrees) {
   return at;
 }
 
-// As contact::rotation, in these numbers: straight - straight cos + cos on the diagonal, and beside it
-// straight - straight cos -+ u sin, straight = u u'. What lies between may wrap round.
+// As contact::rotation, in these numbers: u u' (1 - cos), on the diagonal + cos, and beside it -+ u sin. By
+// halves, as 2 is no number of 2^-30.
 void stand_at(Axis& axis, int32_t microdegrees) {
   const Direction angle = direction_of(axis.sense < real(0) ? -microdegrees : microdegrees);
   circular u[3];
@@ -85,13 +85,13 @@ void stand_at(Axis& axis, int32_t microdegrees) {
   for (int i = 0; i < 3; ++i) u[i] += times(u[i], short_by);
 #endif
   for (int i = 0; i < 3; ++i) {
+    const circular half = u[i] / 2 - times(u[i], angle.cosine) / 2;
     for (int j = 0; j < 3; ++j) {
-      const circular straight = times(u[i], u[j]);
       const bool next = j - i == 1 || j - i == -2;
       const circular beside =
           i == j ? angle.cosine : times(u[3 - i - j], next ? -angle.sine : angle.sine);
-      const circular number =
-          wrapped_sum(wrapped_sum(straight, -times(straight, angle.cosine)), beside);
+      const circular straight = times(half, u[j]);
+      const circular number = wrapped_sum(wrapped_sum(straight, straight), beside);
       axis.turn[i][j] = real(number) * (real(1) / real(one));
     }
   }

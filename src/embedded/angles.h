@@ -16,9 +16,11 @@ inline circular circular_of(real x) { return x; }
 /// 70 mm off the axis by 20 nm, at every angle otherwise.
 using circular = int32_t;
 constexpr circular one = 1073741824;
+inline namespace PIVOTRACE_FORMULAS {
 PIVOTRACE_ONE_COPY inline circular times(circular a, circular b) {
   return static_cast<circular>((int64_t{a} * b) >> 30);
 }
+}  // namespace PIVOTRACE_FORMULAS
 /// A sum of several numbers that ends within the range may leave it on the way: modulo 2^32 it comes back.
 inline circular wrapped_sum(circular a, circular b) {
   return static_cast<circular>(static_cast<uint32_t>(a) + static_cast<uint32_t>(b));
@@ -48,18 +50,20 @@ struct Axis {
 /// Sets the axis to a commanded angle [0.000001 deg].
 void stand_at(Axis& axis, int32_t microdegrees);
 
+inline namespace PIVOTRACE_FORMULAS {
+
 /// Three numbers turned with the axis.
 PIVOTRACE_ONE_COPY inline Vector turned(const Axis& axis, const real* v) {
-  Vector out;
+  const Three* row = axis.turn;
   const real x = v[0];
   const real y = v[1];
   const real z = v[2];
-  for (int i = 0; i < 3; ++i) {
-    const real* row = axis.turn[i].at;
-    out[i] = row[0] * x + row[1] * y + row[2] * z;
-  }
-  return out;
+  return Three{{row[0][0] * x + row[0][1] * y + row[0][2] * z,
+                row[1][0] * x + row[1][1] * y + row[1][2] * z,
+                row[2][0] * x + row[2][1] * y + row[2][2] * z}};
 }
+
+}  // namespace PIVOTRACE_FORMULAS
 
 /// For |t| up to 0.25: series to t^11, error below 2e-9.
 real arc_tangent(real t);

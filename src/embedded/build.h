@@ -7,11 +7,14 @@
 // Builds for float and double, one and two axes stand side by side in one program.
 #define PIVOTRACE_EMBEDDED PIVOTRACE_BUILD(embedded)
 
-// Built for size, a short formula that stands in many places is one function.
+// Built for size, a short formula that stands in many places is one function. Files built for speed have their
+// own by another name: linked together, either kind would get what the other has.
 #if defined(__OPTIMIZE_SIZE__)
 #define PIVOTRACE_ONE_COPY [[gnu::noinline]]
+#define PIVOTRACE_FORMULAS small
 #else
-#define PIVOTRACE_ONE_COPY
+#define PIVOTRACE_ONE_COPY [[gnu::always_inline]]
+#define PIVOTRACE_FORMULAS fast
 #endif
 
 namespace pivotrace::PIVOTRACE_EMBEDDED {
@@ -49,6 +52,8 @@ struct Vector : Three {
   Vector& operator=(const Vector& v) = default;
 };
 
+inline namespace PIVOTRACE_FORMULAS {
+
 PIVOTRACE_ONE_COPY inline real dot(const Three& a, const Three& b) {
   return a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
 }
@@ -64,6 +69,8 @@ PIVOTRACE_ONE_COPY inline Vector plus(const Three& a, real factor, const Three& 
 PIVOTRACE_ONE_COPY inline Vector unit(const Three& v) {
   return scaled(real(1) / contact::square_root(dot(v, v)), v);
 }
+
+}  // namespace PIVOTRACE_FORMULAS
 
 inline void clear(real* numbers, int count) {
   __builtin_memset(numbers, 0, static_cast<size_t>(count) * sizeof(real));

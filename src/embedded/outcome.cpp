@@ -189,6 +189,14 @@ void state_arm(Work& work, int k, const Vector& shift, const Vector& direction, 
   state_uncertainty(result, by_unknown, from_offset(work, by_unknown), arm);
 }
 
+int32_t nearest_whole(real x) {
+#if PIVOTRACE_DOUBLE
+  return static_cast<int32_t>(x + __builtin_copysign(0.5, x));
+#else
+  return static_cast<int32_t>(x + __builtin_copysignf(0.5F, x));
+#endif
+}
+
 void state_axis(Work& work, int k, pivotrace_result& result) {
   const pivotrace_axis& axis = work.setup->axis[k];
   const pivotrace_errors& errors = work.setup->errors;
@@ -202,8 +210,7 @@ void state_axis(Work& work, int k, pivotrace_result& result) {
   const real orientation = real(errors.orientation_limit_mas) * rad_per_mas;
   for (int c = 0; c < 3; ++c) {
     found.direction[c] = cosine * lean[c];
-    const real half = shift[c] < real(0) ? real(-0.5) : real(0.5);
-    found.centre[c] = axis.centre[c] + static_cast<int32_t>(shift[c] + half);
+    found.centre[c] = axis.centre[c] + nearest_whole(shift[c]);
     found.location[c].value = shift[c] * mm_per_count;
     state_two(result, numbers_an_axis * k, frame.across[0][c], frame.across[1][c],
               found.location[c]);

@@ -64,7 +64,8 @@ int32_t prepare(const pivotrace_survey* survey, void* memory, size_t size, bool 
   if (survey == nullptr || memory == nullptr) return PIVOTRACE_NO_POINTER;
   if (survey->at_fault != 0) return PIVOTRACE_BAD_SETUP;
   if (reinterpret_cast<uintptr_t>(memory) % alignof(Work) != 0) return PIVOTRACE_MISALIGNED;
-  if (size < pivotrace_work_size(survey)) return PIVOTRACE_TOO_SMALL;
+  constexpr size_t fixed = PIVOTRACE_WORK_FIXED * sizeof(real);
+  if (size < fixed) return PIVOTRACE_TOO_SMALL;
   Work& work = *static_cast<Work*>(memory);
   const bool kept = keep && work.mark == mark_of_work && work.survey == survey &&
                     work.job == PIVOTRACE_JOB_UPDATE && near_nominal(work);
@@ -73,13 +74,19 @@ int32_t prepare(const pivotrace_survey* survey, void* memory, size_t size, bool 
     __builtin_memset(memory, 0, sizeof(Work));
     work.survey = survey;
     work.setup = &setup;
-    work.mark = mark_of_work;
     weigh_touches_by(work, real(1));
   }
+  // Until all is known to fit, the memory is that of no job.
+  work.mark = 0;
+  const Layout& layout = work.layout;
   lay_out(*survey, work.layout);
-  work.solution = work.block() + block_rows * work.layout.width();
-  work.dense = work.solution + work.layout.width();
-  work.positions = work.dense + work.layout.dense_numbers();
+  work.solution = work.block() + block_rows * layout.width();
+  work.dense = work.solution + layout.width();
+  work.positions = work.dense + layout.dense_numbers();
+  const real* end = work.position(layout.positions);
+  if (static_cast<size_t>(end - work.block()) * sizeof(real) > size - fixed)
+    return PIVOTRACE_TOO_SMALL;
+  work.mark = mark_of_work;
   work.origin = origin_of(setup);
   work.touches = survey->touches;
   for (int k = 0; k < axes_of(setup); ++k) {
@@ -139,13 +146,15 @@ void pass_station(Work& work) {
   work.rank += stay.touches < coefficients ? int32_t{stay.touches} : coefficients;
   const int from = exact ? 0 : layout.other();
   const int thin = layout.each() + from;
-  weigh_block(work, exact ? 0 : thin);
+  const int last = layout.width() - 1;
+  weigh_block(work, exact ? 0 : thin, last);
   const int width = layout.dense() + 1;
   real* block = work.block();
+  real* rest = block + block_rows * last;
+  for (int r = 0; r < coefficients; ++r) rest[r] = reduced_gap(work.visit, r);
   if (exact) absorb(work.position_of(stay), layout.each(), layout.width(), block);
   absorb(work.dense + row_begin(from, width), layout.dense() - from, width - from,
          block + block_rows * thin);
-  const real* rest = block + block_rows * (layout.width() - 1);
   work.between += product(rest, rest);
   ++work.station;
 }

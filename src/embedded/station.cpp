@@ -23,13 +23,13 @@ bool carries_tool(const Axis& axis) { return with_tool_axes && axis.tool_side; }
 /// Rows of the block in which a displacement stands on its way out.
 real* displacement(Work& work, int column) { return work.block() + block_rows * column; }
 
-PIVOTRACE_ONE_COPY void put(Work& work, int column, real factor, const Vector& by) {
+PIVOTRACE_ONE_COPY inline void put(Work& work, int column, real factor, const Vector& by) {
   real* rows = displacement(work, column);
   for (int i = 0; i < 3; ++i) rows[i] = factor * by[i];
 }
 
 /// Carries displacements from inside the turn of an axis to outside.
-void carry(Work& work, const Axis& axis, int column, int count) {
+[[maybe_unused]] void carry(Work& work, const Axis& axis, int column, int count) {
   for (; count > 0; --count, ++column) {
     put(work, column, real(1), turned(axis, displacement(work, column)));
   }
@@ -69,7 +69,13 @@ void pass_axes(Work& work, const pivotrace_station& stay, int last, bool tool_si
     const int k = most_axes == 1 ? 0 : left;
     const Axis& axis = work.axis[k];
     if (carries_tool(axis) != tool_side) continue;
-    if (!tool_side) {
+    if constexpr (most_axes == 1 && !with_pins && !with_tool_axes) {
+      // Nothing else has moved the ball: its displacements are the columns of the turn.
+      real* columns = displacement(work, layout.column(layout.place[stay.artefact]));
+      for (int j = 0; j < 3; ++j, columns += block_rows) {
+        for (int i = 0; i < 3; ++i) columns[i] = axis.turn[i][j];
+      }
+    } else if (!tool_side) {
       const int artefact = stay.artefact;
       carry(work, axis, layout.column(layout.place[artefact]), work.visit.coefficients() - 1);
       if (work.visit.is_pin()) work.visit.pin.along = turned(axis, work.visit.pin.along.at);
@@ -83,8 +89,8 @@ void pass_axes(Work& work, const pivotrace_station& stay, int last, bool tool_si
 }
 
 /// Where a pin stands: writes how its point `along` its axis is displaced with it.
-void place_pin(Work& work, const pivotrace_artefact& artefact, const real* x, int column, real along,
-               Vector& point) {
+void place_pin(Work& work, const pivotrace_artefact& artefact, const real* x, int column,
+               real along, Vector& point) {
   Frame frame;
   set_frame(frame, vector_of(artefact.direction));
   const Vector lean = moved(frame.along, frame, x + 2);

@@ -34,25 +34,28 @@ real reduce_touches(Work& work, const pivotrace_station& stay);
 /// Sigma of a station's shift as stated, each direction [counts].
 real stated_shift_sigma(const Work& work);
 
-/// Multiplies the block, from a column on, by the reduced coefficients: rows ready for the triangles.
-void weigh_block(Work& work, int from);
+/// Multiplies columns of the block, from one to before another, by the reduced coefficients: rows ready for the
+/// triangles.
+void weigh_block(Work& work, int from, int to);
+
+/// The right-hand sides of these rows: what stands behind the reduced coefficients, one a coefficient.
+inline real reduced_gap(const Visit& visit, int row) {
+  const int at = visit.own() + row;
+  return visit.triangle[row_begin(at + 1, station_width) - 1];
+}
 
 constexpr int most_shifts = 3;
 
-/// Rows to be tested together.
-struct Rows {
-  int count;
-  real number[most_shifts][block_rows];     ///< of each the coefficients
-  real left[most_shifts];                   ///< gap, then what is left of it
-  real variance[most_shifts][most_shifts];  ///< of that: lower triangle
+/// A row on its way through the tests.
+struct Row {
+  real coefficient[block_rows];
+  real left;      ///< its gap, then what is left of it
+  real variance;  ///< of that
 };
 
-/// Takes off the rows what the unknowns say of them, by the block solved forward: its columns are those
-/// of the root of the covariance, its right-hand side what the solution expects with the sign turned.
-/// `factor`: of that covariance.
-void weigh_rows(const Work& work, real factor, Rows& rows);
-
-/// The same for a single one.
-void weigh_row(const Work& work, real factor, Rows& rows);
+/// Takes off the row what the unknowns say of it, by the block solved forward: its columns are those of the
+/// root of the covariance, its right-hand side what the solution expects with the sign turned. `factor`: of
+/// that covariance.
+void weigh_row(const Work& work, real factor, Row& row);
 
 }  // namespace pivotrace::PIVOTRACE_EMBEDDED

@@ -28,10 +28,35 @@ void solve_block_forward(Work& work, const pivotrace_station& stay) {
   real* expected = block + block_rows * (layout.width() - 1);
   const real* column = block + block_rows * layout.column(0);
   for (int j = layout.other(); j < layout.dense(); ++j, column += block_rows) {
-    for (int i = 0; i < block_rows; ++i) expected[i] += work.solution[j] * column[i];
+    const real move = work.solution[j];
+    for (int i = 0; i < block_rows; ++i) expected[i] += move * column[i];
   }
   solve_forward(work.position_of(stay), layout.each(), layout.width(), block);
   solve_forward(work.dense, layout.dense(), layout.dense() + 1, block + block_rows * layout.each());
+}
+
+/// Rows to be tested together, one a direction of the shift of a station.
+struct Rows {
+  int count;
+  real left[most_shifts];
+  real variance[most_shifts][most_shifts];  ///< lower triangle
+};
+
+/// The station's own rows, out of the block, which they overwrite.
+void weigh_rows(Work& work, real factor, Rows& rows) {
+  const int width = work.layout.width();
+  weigh_block(work, 0, width);
+  const real* const last = work.block() + block_rows * (width - 1);
+  for (int i = 0; i < rows.count; ++i) {
+    rows.left[i] = reduced_gap(work.visit, i) + last[i];
+    for (int j = 0; j <= i; ++j) {
+      real sum = real(0);
+      for (const real* column = work.block(); column != last; column += block_rows) {
+        sum += column[i] * column[j];
+      }
+      rows.variance[i][j] = (i == j ? real(1) : real(0)) - factor * sum;
+    }
+  }
 }
 
 /// left' variance^-1 left over the rows that others check; their number in `dimensions`.
@@ -70,14 +95,8 @@ real pooled_dof(const Work& work, int32_t redundancy) {
 [[gnu::noinline]] void test_whole(Work& work, real factor, pivotrace_result& result) {
   const Visit& visit = work.visit;
   const pivotrace_station& stay = work.survey->station[work.station];
-  Rows rows{};
-  const real* from = visit.triangle + row_begin(visit.own(), station_width);
+  Rows rows;
   rows.count = stay.touches < visit.shifts() ? int{stay.touches} : visit.shifts();
-  for (int i = 0; i < rows.count; ++i) {
-    for (int j = i; j < visit.coefficients(); ++j) rows.number[i][j] = *from++;
-    rows.left[i] = *from++;
-    rows.variance[i][i] = real(1);
-  }
   weigh_rows(work, factor, rows);
   int dimensions = 0;
   const real square = statistic(rows, dimensions);
@@ -128,17 +147,16 @@ void feel_linear(Work& work, const real* outward_row, const real* number,
   real outward[most_shifts];
   for (int i = 0; with_linear_terms && i < most_shifts; ++i) outward[i] = row[visit.shifts() + i];
   solve_forward_row(visit.triangle + station_width, visit.shifts(), station_width - 1, row);
-  Rows rows;
-  real variance = real(1);
-  for (int i = 0; i < visit.shifts(); ++i) variance -= square(*row++);
-  rows.variance[0][0] = variance;
+  Row tested;
+  tested.variance = real(1);
+  for (int i = 0; i < visit.shifts(); ++i) tested.variance -= square(*row++);
   // Behind the coefficients of a ball there may be room for one more: of that the block holds 0.
-  for (int i = 0; i < block_rows; ++i) rows.number[0][i] = row[i];
-  rows.left[0] = row[visit.coefficients()];
-  weigh_row(work, factor, rows);
-  if constexpr (with_linear_terms) feel_linear(work, outward, rows.number[0], touch);
-  variance = rows.variance[0][0];
-  return variance > least_variance ? rows.left[0] / contact::square_root(variance) : real(0);
+  for (int i = 0; i < block_rows; ++i) tested.coefficient[i] = row[i];
+  tested.left = row[visit.coefficients()];
+  weigh_row(work, factor, tested);
+  if constexpr (with_linear_terms) feel_linear(work, outward, tested.coefficient, touch);
+  const bool checked = tested.variance > least_variance;
+  return checked ? tested.left / contact::square_root(tested.variance) : real(0);
 }
 
 }  // namespace
@@ -158,7 +176,6 @@ void test_station(Work& work, pivotrace_result& result) {
   work.visit.shift_sigma = stated_shift_sigma(work) * contact::square_root(factor);
   reduce_touches(work, stay);
   solve_block_forward(work, stay);
-  test_whole(work, factor, result);
   for (int32_t number = stay.first; number < stay.first + stay.touches; ++number) {
     const real t = test_touch(work, factor, work.survey->touch[number]);
     if (magnitude(t) > magnitude(result.worst_touch_t)) {
@@ -166,6 +183,8 @@ void test_station(Work& work, pivotrace_result& result) {
       result.worst_touch = number;
     }
   }
+  // Last, as it overwrites the block.
+  test_whole(work, factor, result);
   ++work.station;
 }
 

@@ -67,7 +67,7 @@ real reduce_touches(Work& work, const pivotrace_station& stay) {
   return left;
 }
 
-void weigh_block(Work& work, int from) {
+void weigh_block(Work& work, int from, int to) {
   const Visit& visit = work.visit;
   const int coefficients = visit.coefficients();
   // A copy is not taken for something the columns might be: the compiler keeps it at hand.
@@ -77,7 +77,7 @@ void weigh_block(Work& work, int from) {
   const int all = row_begin(coefficients, coefficients + 1);
   for (int i = 0; i < all; ++i) weights[i] = reduced[i];
   real* column = work.block() + block_rows * from;
-  for (int c = from + 1; c < work.layout.width(); ++c, column += block_rows) {
+  for (int c = from; c < to; ++c, column += block_rows) {
     const real* weight = weights;
     for (int r = 0; r < coefficients; ++r) {
       real sum = real(0);
@@ -86,32 +86,14 @@ void weigh_block(Work& work, int from) {
       ++weight;
     }
   }
-  for (int r = 0; r < coefficients; ++r) {
-    reduced += coefficients - r;
-    column[r] = *reduced++;
-  }
 }
 
-namespace {
-
-PIVOTRACE_ONE_COPY inline void weigh(const Work& work, real factor, Rows& rows, int count) {
+void weigh_row(const Work& work, real factor, Row& row) {
   const real* column = work.block();
   for (int c = work.layout.width() - 1; c > 0; --c, column += block_rows) {
-    real felt[most_shifts];
-    for (int i = 0; i < count; ++i) {
-      felt[i] = product(rows.number[i], column);
-      for (int j = 0; j <= i; ++j) rows.variance[i][j] -= factor * felt[i] * felt[j];
-    }
+    row.variance -= factor * square(product(row.coefficient, column));
   }
-  for (int i = 0; i < count; ++i) rows.left[i] += product(rows.number[i], column);
+  row.left += product(row.coefficient, column);
 }
-
-}  // namespace
-
-void weigh_rows(const Work& work, real factor, Rows& rows) {
-  weigh(work, factor, rows, rows.count);
-}
-
-void weigh_row(const Work& work, real factor, Rows& rows) { weigh(work, factor, rows, 1); }
 
 }  // namespace pivotrace::PIVOTRACE_EMBEDDED

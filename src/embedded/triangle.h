@@ -11,12 +11,16 @@ namespace pivotrace::PIVOTRACE_EMBEDDED {
 
 constexpr int block_rows = with_pins ? 5 : 4;
 
+inline namespace PIVOTRACE_FORMULAS {
+
 /// Numbers of a column times those of another.
 PIVOTRACE_ONE_COPY inline real product(const real* a, const real* b) {
   real sum = a[0] * b[0];
   for (int i = 1; i < block_rows; ++i) sum += a[i] * b[i];
   return sum;
 }
+
+}  // namespace PIVOTRACE_FORMULAS
 
 /// Where row r of a triangle begins.
 constexpr int row_begin(int r, int width) { return r * width - ((r * (r - 1)) >> 1); }

@@ -73,11 +73,10 @@ real radius_u(const pivotrace_artefact& artefact) {
 // As the program on the PC does: the machine axis nearest to the direction decides.
 void set_frame(Frame& frame, const Three& direction) {
   frame.along = unit(direction);
-  int nearest = 0;
-  for (int k = 1; k < 3; ++k) {
-    if (magnitude(frame.along[k]) > magnitude(frame.along[nearest])) nearest = k;
-  }
-  const int next = nearest == 2 ? 0 : nearest + 1;
+  const real x = magnitude(frame.along[0]);
+  const real y = magnitude(frame.along[1]);
+  int next = y > x ? 2 : 1;
+  if (magnitude(frame.along[2]) > larger(x, y)) next = 0;
   Vector candidate = scaled(-frame.along[next], frame.along);
   candidate[next] += real(1);
   frame.across[0] = unit(candidate);

@@ -140,10 +140,14 @@ struct Work {
 
 static_assert(sizeof(Work) <= PIVOTRACE_WORK_FIXED * sizeof(real));
 
+inline namespace PIVOTRACE_FORMULAS {
+
 /// Whole numbers subtracted as such. |a - b| below 2e9.
 PIVOTRACE_ONE_COPY inline Vector difference(const int32_t* a, const int32_t* b) {
   return {{real(a[0] - b[0]), real(a[1] - b[1]), real(a[2] - b[2])}};
 }
+
+}  // namespace PIVOTRACE_FORMULAS
 
 /// For a direction of any length.
 void set_frame(Frame& frame, const Three& direction);
@@ -151,9 +155,13 @@ inline Vector vector_of(const int32_t* whole) {
   return {{real(whole[0]), real(whole[1]), real(whole[2])}};
 }
 
+inline namespace PIVOTRACE_FORMULAS {
+
 /// v + t1 e1 + t2 e2
 PIVOTRACE_ONE_COPY inline Vector moved(const Vector& v, const Frame& frame, const real* by) {
   return plus(plus(v, by[0], frame.across[0]), by[1], frame.across[1]);
 }
+
+}  // namespace PIVOTRACE_FORMULAS
 
 }  // namespace pivotrace::PIVOTRACE_EMBEDDED

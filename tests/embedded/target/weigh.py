@@ -228,7 +228,7 @@ def stack_rows(build, table, held):
                               ("m7_1_1_{}_fast", "double, one axis", 768),
                               ("m7_1_2_{}_fast", "double, two axes", 1024)]:
         name = kind.format(WHOLE)
-        folders = [build / "CMakeFiles" / f"{target}_{name}.dir" for target in ("core", "hot", "measure")]
+        folders = [build / "CMakeFiles" / f"{target}_{name}.dir" for target in ("core", "warm", "hot", "measure")]
         stack = Stack(folders)
         real, axes = name.split("_")[1:3]
         ending = f"_f{64 if real == '1' else 32}_{axes}_{WHOLE}"
