@@ -2,6 +2,7 @@
 // index position of an axis met by two stations.
 #include <doctest/doctest.h>
 
+#include <boost/math/distributions/students_t.hpp>
 #include <cmath>
 
 #include "estimate/adjustment.h"
@@ -45,6 +46,29 @@ void check_value(const BoardValue& value, double offset, const Estimate& estimat
   CHECK(std::abs(value.value + offset - estimate.value) <= bar);
   CHECK(std::abs(value.u / estimate.u - 1.0) <= u_bar);
   CHECK(std::abs(value.u_absolute / estimate.u_absolute - 1.0) <= u_bar);
+  // The half-width of what all touches have in common, by either route.
+  const auto common = [](double U95_absolute, double U95) {
+    return std::sqrt(std::max(0.0, U95_absolute * U95_absolute - U95 * U95));
+  };
+  const double half_width = common(value.U95_absolute, value.U95);
+  CHECK(half_width == doctest::Approx(common(estimate.U95_absolute, estimate.U95)).epsilon(0.001));
+}
+
+/// With uncertain sigmas: the random part by Student's t (quantile of Boost), the common part by the normal
+/// distribution, their squares added (JCGM 100:2008, G.4, for the degrees of freedom of the random part).
+void check_expansion(const BoardResult& found) {
+  REQUIRE(found.status == 0);
+  REQUIRE(found.dof > 0);
+  const double t = boost::math::quantile(boost::math::students_t(found.dof), 0.975);
+  for (const BoardAxisResult& axis : found.axes) {
+    for (const BoardValue& value : axis.location) {
+      if (value.u == 0.0) continue;
+      const double common = value.u_absolute * value.u_absolute - value.u * value.u;
+      CHECK(value.U95 == doctest::Approx(t * value.u).epsilon(5e-4));
+      CHECK(value.U95_absolute ==
+            doctest::Approx(std::hypot(t * value.u, 1.959964 * std::sqrt(common))).epsilon(5e-4));
+    }
+  }
 }
 
 void check_against_host(Scenario scenario, const Build& build) {
@@ -76,6 +100,7 @@ void check_against_host(Scenario scenario, const Build& build) {
       check_value(found.axes[k].arm, 0.0, *host.axes[k].pivot_to_stylus, length_bar_mm);
     }
   }
+  check_expansion(build.fit(board_job(machine, survey, 8)));
   if (host.pairs.empty()) return;
   REQUIRE(found.between_status == 0);
   check_value(found.distance, 0.0, host.pairs[0].distance, length_bar_mm);
