@@ -24,7 +24,7 @@
  *   value NAME VALUE U95           of a fit: the pivot values
  *   offset LINE                    the RS274/NGC line that would put the centre into a work offset.
  *                                  TEXT FOR A PERSON: show it beside the offset in force, ask, and
- *                                  only then hand it to the interpreter.
+ *                                  only then hand it to the interpreter. Not said beside a finding.
  *   finding NAME NUMBER            a suspect touch or station (counted from 1), too much scatter
  *   refused STATUS DETAIL          a status of core.h
  *   ready
@@ -382,7 +382,7 @@ static void say_fit(void) {
       board_put(' ');
       say_mm(result.axis[k].arm.U95_absolute);
       end_line();
-    } else {
+    } else if (result.findings == 0) {
       say_offset(k);
     }
   }
