@@ -382,8 +382,10 @@ static void say_fit(void) {
       board_put(' ');
       say_mm(result.axis[k].arm.U95_absolute);
       end_line();
-    } else if (result.findings == 0) {
-      say_offset(k);
+    } else {
+      if (result.findings == 0) {
+        say_offset(k);
+      }
     }
   }
   say_between();

@@ -33,7 +33,7 @@ constexpr real near_enough_to_show = real(0.005);
 
 /// What a pass came to.
 struct Step {
-  bool settled;  ///< it moved by less than a tenth of its sigma, or the next would
+  bool settled;  ///< root mean square no more than a tenth of the sigmas, of it or of the next
   bool finite;
   real longest;  ///< the largest share of how far an unknown may be off
 };

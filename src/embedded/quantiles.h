@@ -10,7 +10,8 @@ constexpr real normal_975 = real(1.9599639845400542);
 /// Standard normal deviate of 0.999.
 constexpr real normal_999 = real(3.0902323061678132);
 
-/// Normal deviate exceeded with probability 0.005 / tests, 1 to 4096 tests; within 0.02.
+/// Normal deviate exceeded with probability 0.005 / tests; up to 4096 tests within 0.01, up to 131072 no more
+/// than 0.1 too large.
 real deviate_of_any(int32_t tests);
 
 /// Quantile of Student's t at 0.975, from 4 degrees of freedom on within 0.05 %: Cornish-Fisher to the

@@ -68,24 +68,25 @@
  * MEMORY
  * Two arrays of the caller hold stations (16 bytes each, with two axes 20) and touches (12 bytes). The
  * work memory is needed by update, fit and turn_sense only; PIVOTRACE_WORK_SIZE says how much,
- * pivotrace_work_size says it for the survey at hand. One axis, a ball, twelve index positions: 1712
- * bytes in float, and 316 for the result; in double 3344 and 592. It must be aligned as pivotrace_real
+ * pivotrace_work_size says it for the survey at hand. One axis, a ball, twelve index positions: 1716
+ * bytes in float, and 316 for the result; in double 3352 and 592. It must be aligned as pivotrace_real
  * is. It need not be kept between calls; kept, an update starts from the one before. It does not grow
- * with the touches. Stack of the deepest call: 510 bytes in float (650 built for size), 780 in double.
+ * with the touches. Stack of the deepest call, by the call graph: 410 bytes in float (480
+ * built for size), 530 in double.
  *
  * TIME
  * An update costs one pass over all touches so far once the axes are roughly found (up to four
  * before), a fit three to six passes and the tests (no more than 12). Sixty touches at twelve stations
- * are 0.23 million instructions for one axis and 0.40 million for two on an ARMv7E-M with single
- * precision (0.31 and 0.49 with all parts below), 0.27 and 0.42 million with double (0.32 and 0.52),
- * and eleven million for one axis without any such unit. tests/run-embedded prints today's figures. Every
+ * are 0.25 million instructions for one axis and 0.39 million for two on an ARMv7E-M with single
+ * precision (0.33 and 0.49 with all parts below), 0.26 and 0.43 million with double (0.31 and 0.52),
+ * and ten million for one axis without any such unit. tests/run-embedded prints today's figures. Every
  * loop is bounded by the number of touches, stations and index positions.
  *
  * ACCURACY
  * double: the same least-squares solution as the program on the PC to 0.5 nm and 0.001 arcsec. float:
  * within 10 nm and 0.05 arcsec of double while the artefact is no more than 70 mm off the axis (two
  * axes 20 nm, 0.1 arcsec); beyond that in proportion. In 2000 surveys each, made up at random, the worst
- * was 5 nm and 0.013 arcsec, and U95 held the truth in 94.8 to 95 of 100 of 10000.
+ * was 6 nm and 0.021 arcsec, and U95 held the truth in 94.9 to 95.1 of 100 of 10000.
  *
  * THE MODEL (so that nobody has to guess)
  * Each touch: the gap between stylus ball and artefact is 0 but for a normal error of touch_sigma
@@ -169,21 +170,24 @@ extern "C" {
 
 /* ---- status: what every call returns, and what the caller shows ---- */
 
-/* Done. */
+/* Done. Show what was asked for. */
 #define PIVOTRACE_OK 0
 /* Not done yet: call pivotrace_step again. Nothing to show. */
 #define PIVOTRACE_BUSY 1
 /* A pointer is null. A fault of the calling program: show "internal fault 2" and stop. */
 #define PIVOTRACE_NO_POINTER 2
-/* A number in the set-up is out of its range. Show which one: pivotrace_survey.at_fault. */
+/* A number in the set-up is out of its range. Show which one, "set-up wrong at ..", by
+ * pivotrace_survey.at_fault; touches cannot be taken until it is right. */
 #define PIVOTRACE_BAD_SETUP 3
 /* An angle, a position, an artefact or a side is out of range. Show "reading out of range". */
 #define PIVOTRACE_BAD_READING 4
 /* No room for another station, touch or index position. Show "survey full: finish it". */
 #define PIVOTRACE_FULL 5
-/* The work memory is smaller than pivotrace_work_size. A fault of the calling program. */
+/* The work memory is smaller than pivotrace_work_size. A fault of the calling program: show "internal
+ * fault 6" and stop; or a new index position was met: work memory for more of them is needed. */
 #define PIVOTRACE_TOO_SMALL 6
-/* The work memory is not aligned for pivotrace_real. A fault of the calling program. */
+/* The work memory is not aligned for pivotrace_real. A fault of the calling program: show "internal
+ * fault 7" and stop. */
 #define PIVOTRACE_MISALIGNED 7
 /* No station is open. Show "open a station first". */
 #define PIVOTRACE_NO_STATION 8
@@ -204,7 +208,7 @@ extern "C" {
 #define PIVOTRACE_OTHER_WAY 14
 /* The touches fit either way of turning. Show "which way axis .. turns cannot be told: look". */
 #define PIVOTRACE_EITHER_WAY 15
-/* The survey changed while a job was under way. Begin the job again. */
+/* The survey changed while a job was under way. Show nothing: begin the job again. */
 #define PIVOTRACE_CHANGED 16
 /* Two surveys that do not belong together: different set-ups. Show "not the same set-up". */
 #define PIVOTRACE_NOT_ALIKE 17
@@ -453,8 +457,9 @@ size_t pivotrace_work_size(const pivotrace_survey* survey);
 int32_t pivotrace_update(const pivotrace_survey* survey, void* work, size_t work_size,
                          pivotrace_result* result);
 
-/* The exact result: closed-form start, re-linearised until a step, or the one that would follow, is
- * below a tenth of its sigma (double: a thousandth), then covariance, U95 and tests. On any status but
+/* The exact result: closed-form start, re-linearised until a step, or the one that would follow, is no
+ * longer than a tenth of the sigmas (double: a thousandth), as a root mean square over the unknowns;
+ * a hundredth would not always settle in float. Then covariance, U95 and tests. On any status but
  * OK the result holds no values; after UNDETERMINED and WEAK `undetermined` says what is missing. OK,
  * NO_POINTER, BAD_SETUP, TOO_SMALL, MISALIGNED, TOO_FEW, NOT_TURNED, UNDETERMINED, WEAK, NOT_SETTLED. */
 int32_t pivotrace_fit(const pivotrace_survey* survey, void* work, size_t work_size,
