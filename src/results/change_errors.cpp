@@ -154,8 +154,19 @@ class Sum {
       across += 0.5 * dof * before.col(static_cast<Eigen::Index>(g)) *
                 after.row(same - new_groups.begin());
     }
-    errors_.part_errors.resize(before.rows() + after.rows(), before.rows() + after.rows());
-    errors_.part_errors << before, across, across.transpose(), after;
+    VarianceErrors& errors = errors_.part_errors;
+    errors.covariance.resize(before.rows() + after.rows(), before.rows() + after.rows());
+    errors.covariance << before, across, across.transpose(), after;
+    errors.means.resize(errors.count());
+    errors.means << means_of_groups(old_.covariance), means_of_groups(new_.covariance);
+  }
+
+  static Eigen::VectorXd means_of_groups(const JointCovariance& covariance) {
+    Eigen::VectorXd stated_dof(covariance.group_errors.rows());
+    for (std::size_t g = 0; g < covariance.groups.size(); ++g) {
+      stated_dof[static_cast<Eigen::Index>(g)] = covariance.groups[g].stated_dof;
+    }
+    return variances_found_together(covariance.group_errors, stated_dof).means;
   }
 
   /// To the group a term of an index position belongs to; those of one result begin at `first`.

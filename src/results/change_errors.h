@@ -39,7 +39,7 @@ struct ChangeErrors {
   /// Of the sum, what is only as certain as the sizes of its groups, group after group of the old survey,
   /// then of the new one; empty where a result does not tell.
   std::vector<Eigen::MatrixXd> uncertain_parts;
-  Eigen::MatrixXd part_errors;  ///< covariance of the relative errors of their variances
+  VarianceErrors part_errors;  ///< of their variances
 
   Eigen::MatrixXd covariance() const { return old_part + new_part + shared_random + stated; }
 };

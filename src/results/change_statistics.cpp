@@ -6,6 +6,8 @@
 #include <boost/math/distributions/non_central_chi_squared.hpp>
 #include <boost/math/distributions/non_central_f.hpp>
 #include <cmath>
+#include <optional>
+#include <utility>
 
 #include "pivotrace/results/statistics.h"
 #include "results/quiet_policy.h"
@@ -154,18 +156,67 @@ Congruency congruency(const Eigen::VectorXd& change, const Eigen::MatrixXd& cova
 
 namespace {
 
-/// Mean and standard deviation of n / chi2(n).
-struct FactorMoments {
-  double mean = 1.0;
-  double deviation = 0.0;
+constexpr double least_dof = 4.25;
 
-  explicit FactorMoments(double relative_variance) {
-    constexpr double least_dof = 4.25;
-    if (!(relative_variance > 0.0)) return;
-    const double n = std::max(least_dof, 2.0 / relative_variance);
-    mean = n / (n - 2.0);
-    deviation = mean * std::sqrt(2.0 / (n - 4.0));
+/// Degrees of freedom of a variance; none where it is exact.
+std::optional<double> dof_of(double relative_variance) {
+  if (!(relative_variance > 0.0)) return std::nullopt;
+  return std::max(least_dof, 2.0 / relative_variance);
+}
+
+/// E f where log f has its mode at 0, and this is E log f + V / 2. Of n / chi2(n), where it is 2 / n, exact.
+double mean_beside(double shift) { return 1.0 / (1.0 - std::min(shift, 2.0 / least_dof)); }
+
+/// What a survey says of the logarithms of its variances, to third order.
+class Found {
+ public:
+  Found(const Eigen::MatrixXd& errors, const Eigen::VectorXd& stated_dof)
+      : errors_(errors),
+        stated_(0.5 * stated_dof),
+        seen_(errors.ldlt().solve(Eigen::MatrixXd::Identity(errors.rows(), errors.cols()))) {
+    seen_ = seen_.cwiseMax(0.0);
+    seen_.diagonal() = (seen_.diagonal() - stated_).cwiseMax(0.0);
+    in_all_ = seen_.rowwise().sum();
   }
+
+  Eigen::VectorXd means() const {
+    const Eigen::Index count = errors_.rows();
+    Eigen::VectorXd pull(count);
+    for (Eigen::Index m = 0; m < count; ++m) {
+      pull[m] = 0.0;
+      for (Eigen::Index k = 0; k < count; ++k) {
+        for (Eigen::Index l = 0; l < count; ++l) pull[m] += third(m, k, l) * errors_(k, l);
+      }
+    }
+    const Eigen::VectorXd shifts = 0.5 * (errors_ * pull + errors_.diagonal());
+    return shifts.unaryExpr(&mean_beside);
+  }
+
+ private:
+  double third(Eigen::Index m, Eigen::Index k, Eigen::Index l) const {
+    double sum = 2.0 * together(m, k, l);
+    if (m == k) sum -= seen_(m, l);
+    if (m == l) sum -= seen_(m, k);
+    if (k == l) sum -= seen_(k, m);
+    if (m == k && k == l) sum += stated_[m];
+    return sum;
+  }
+
+  double together(Eigen::Index m, Eigen::Index k, Eigen::Index l) const {
+    double cube = 1.0;
+    double shares = 1.0;
+    for (const auto& [g, next] : {std::pair(m, k), std::pair(k, l), std::pair(l, m)}) {
+      if (!(seen_(g, g) > 0.0)) return 0.0;
+      cube *= in_all_[g] * in_all_[g] / seen_(g, g);
+      shares *= seen_(g, next) / in_all_[g];
+    }
+    return 2.0 * std::cbrt(cube) * shares;
+  }
+
+  const Eigen::MatrixXd& errors_;
+  Eigen::VectorXd stated_;
+  Eigen::MatrixXd seen_;    ///< J
+  Eigen::VectorXd in_all_;  ///< r
 };
 
 double trace_of_product(const Eigen::MatrixXd& a, const Eigen::MatrixXd& b) {
@@ -183,19 +234,38 @@ ScaledF of_moments(double mean, double variance, double h) {
 
 }  // namespace
 
+VarianceErrors independent_variances(const Eigen::MatrixXd& errors) {
+  return {errors, errors.diagonal().unaryExpr(&mean_beside)};
+}
+
+VarianceErrors variances_found_together(const Eigen::MatrixXd& errors,
+                                        const Eigen::VectorXd& stated_dof) {
+  std::vector<Eigen::Index> uncertain;
+  for (Eigen::Index g = 0; g < errors.rows(); ++g) {
+    if (errors(g, g) > 0.0 && std::isfinite(stated_dof[g])) uncertain.push_back(g);
+  }
+  VarianceErrors found{errors, Eigen::VectorXd::Ones(errors.rows())};
+  if (uncertain.empty()) return found;
+  const Eigen::MatrixXd known = errors(uncertain, uncertain);
+  found.means(uncertain) = Found(known, stated_dof(uncertain)).means();
+  return found;
+}
+
 ScaledF scaled_f(const Eigen::MatrixXd& covariance, const std::vector<Eigen::MatrixXd>& parts,
-                 const Eigen::MatrixXd& errors) {
+                 const VarianceErrors& variances) {
+  const Eigen::MatrixXd& errors = variances.covariance;
   const auto count = static_cast<Eigen::Index>(parts.size());
   if (covariance.rows() == 0 || errors.rows() != count || errors.cols() != count) return {};
   const Eigen::MatrixXd whiten = whitening(covariance);
   const auto h = static_cast<double>(whiten.rows());
   Eigen::MatrixXd expected = Eigen::MatrixXd::Identity(whiten.rows(), whiten.rows());
   std::vector<Eigen::MatrixXd> whitened;
-  std::vector<FactorMoments> factors;
+  Eigen::VectorXd deviations(count);
   for (Eigen::Index g = 0; g < count; ++g) {
     whitened.push_back(whiten * parts[static_cast<std::size_t>(g)] * whiten.transpose());
-    factors.emplace_back(errors(g, g));
-    expected += (factors.back().mean - 1.0) * whitened.back();
+    const auto dof = dof_of(errors(g, g));
+    deviations[g] = dof ? variances.means[g] * std::sqrt(2.0 / (*dof - 4.0)) : 0.0;
+    expected += (variances.means[g] - 1.0) * whitened.back();
   }
   double variance = 2.0 * trace_of_product(expected, expected);
   for (std::size_t i = 0; i < whitened.size(); ++i) {
@@ -204,7 +274,7 @@ ScaledF scaled_f(const Eigen::MatrixXd& covariance, const std::vector<Eigen::Mat
           std::pair(static_cast<Eigen::Index>(i), static_cast<Eigen::Index>(j));
       const double sizes = std::sqrt(errors(row, row) * errors(column, column));
       if (!(sizes > 0.0)) continue;
-      variance += errors(row, column) / sizes * factors[i].deviation * factors[j].deviation *
+      variance += errors(row, column) / sizes * deviations[row] * deviations[column] *
                   (2.0 * trace_of_product(whitened[i], whitened[j]) +
                    whitened[i].trace() * whitened[j].trace());
     }

@@ -19,7 +19,7 @@ struct EpochPair {
   std::vector<double> dofs;    ///< per value
   ScaledF reference;           ///< what T follows while nothing moved
   std::vector<Eigen::MatrixXd> uncertain_parts;  ///< see ChangeErrors
-  Eigen::MatrixXd part_errors;
+  VarianceErrors part_errors;
   double between_surveys_mm = 0.0;  ///< in force, per coordinate
   std::vector<CompareNote> notes;
 

@@ -53,7 +53,9 @@ double factor_of(double z, double dof) {
 }
 
 /// (draws x g) factors of the variances, correlated as their errors are.
-Eigen::MatrixXd drawn_factors(const Eigen::MatrixXd& errors, EvenDraws& random) {
+Eigen::MatrixXd drawn_factors(const VarianceErrors& variances, EvenDraws& random) {
+  const Eigen::MatrixXd& errors = variances.covariance;
+  const VarianceErrors alone = independent_variances(errors);
   const Eigen::Index count = errors.rows();
   Eigen::MatrixXd z(draws, count);
   for (Eigen::Index g = 0; g < count; ++g) z.col(g) = random.normal();
@@ -66,7 +68,8 @@ Eigen::MatrixXd drawn_factors(const Eigen::MatrixXd& errors, EvenDraws& random) 
   for (Eigen::Index g = 0; g < count; ++g) {
     const bool exact = !(sizes[g] > 0.0);
     const double dof = exact ? 0.0 : 2.0 / (sizes[g] * sizes[g]);
-    for (double& drawn : z.col(g)) drawn = exact ? 1.0 : factor_of(drawn, dof);
+    const double about = variances.means[g] / alone.means[g];
+    for (double& drawn : z.col(g)) drawn = exact ? 1.0 : about * factor_of(drawn, dof);
   }
   return z;
 }
@@ -78,11 +81,12 @@ Eigen::MatrixXd drawn_noise(const EpochPair& pair, const Eigen::MatrixXd& whiten
   Eigen::MatrixXd noise(h, draws);
   for (Eigen::Index i = 0; i < h; ++i) noise.row(i) = random.normal().transpose();
   std::vector<Eigen::MatrixXd> parts;
-  Eigen::MatrixXd errors = pair.part_errors;
+  VarianceErrors errors = pair.part_errors;
   if (pair.uncertain_parts.empty()) {
     parts.push_back(Eigen::MatrixXd::Identity(h, h));
     const double dof = pair.reference.dof;
-    errors = Eigen::MatrixXd::Constant(1, 1, std::isfinite(dof) ? 2.0 / dof : 0.0);
+    errors = independent_variances(
+        Eigen::MatrixXd::Constant(1, 1, std::isfinite(dof) ? 2.0 / dof : 0.0));
   } else {
     for (const Eigen::MatrixXd& part : pair.uncertain_parts) {
       parts.emplace_back(whiten * part * whiten.transpose());

@@ -16,6 +16,17 @@ constexpr std::uint64_t axes_stream = 4711;
 
 const double one_position_rad = rad_from_deg(1.0);
 
+/// Another number for every place of an axis: a machine met again has the same error there, and its own
+/// wherever it was not looked at before.
+std::uint64_t stream_of_place(int axis, double angle_rad, int side) {
+  constexpr std::uint64_t places_a_turn = 360000;
+  const double turn = std::remainder(angle_rad, 2.0 * std::numbers::pi) / (2.0 * std::numbers::pi);
+  const auto place =
+      static_cast<std::uint64_t>(std::llround((turn + 1.0) * places_a_turn)) % places_a_turn;
+  return axes_stream + 1 + (place * 3 + static_cast<std::uint64_t>(side + 1)) * max_rotary_axes +
+         static_cast<std::uint64_t>(axis);
+}
+
 }  // namespace
 
 AxisMotions no_motion() {
@@ -25,7 +36,16 @@ AxisMotions no_motion() {
 }
 
 RestingAxes::RestingAxes(const SurveyTruth& truth, const SurveyNoise& noise)
-    : truth_(truth), noise_(noise), random_(noise.axes_seed.value_or(noise.seed), axes_stream) {}
+    : truth_(truth), noise_(noise), random_(noise.seed, axes_stream) {}
+
+RestingAxes::Position RestingAxes::drawn(int axis, double angle_rad, int side,
+                                         RandomStream& random) const {
+  Position made{axis, angle_rad, side, noise_.index_sigma_rad[axis] * random.normal(), {}};
+  for (double& component : made.motion_mm) {
+    component = noise_.axis_motion_sigma_mm[axis] * random.normal();
+  }
+  return made;
+}
 
 const RestingAxes::Position& RestingAxes::position(int axis, double angle_rad, int side) {
   for (const Position& known : positions_) {
@@ -34,11 +54,12 @@ const RestingAxes::Position& RestingAxes::position(int axis, double angle_rad, i
       return known;
     }
   }
-  Position made{axis, angle_rad, side, noise_.index_sigma_rad[axis] * random_.normal(), {}};
-  for (double& component : made.motion_mm) {
-    component = noise_.axis_motion_sigma_mm[axis] * random_.normal();
+  if (noise_.axes_seed) {
+    RandomStream of_place(*noise_.axes_seed, stream_of_place(axis, angle_rad, side));
+    positions_.push_back(drawn(axis, angle_rad, side, of_place));
+  } else {
+    positions_.push_back(drawn(axis, angle_rad, side, random_));
   }
-  positions_.push_back(made);
   return positions_.back();
 }
 

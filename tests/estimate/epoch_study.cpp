@@ -143,7 +143,11 @@ std::pair<SurveyTruth, SurveyTruth> drawn_truths(const Job& job, const Job& late
     if (between.disturbed) disturbances.draw(random, after, of_probe);
   } else {
     same_probe(before, after);
-    if (!between.later) same_artefacts(before, after);
+    if (between.later) {
+      draw_artefacts(later.scenario.machine, random, after);
+    } else {
+      same_artefacts(before, after);
+    }
   }
   if (between.disturbed) {
     for (SurveyTruth* truth : {&before, &after}) disturbances.draw(random, *truth, of_survey);

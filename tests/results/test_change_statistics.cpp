@@ -191,7 +191,7 @@ double false_alarms(const GroupedCase& grouped, int draws, std::mt19937_64& engi
   for (std::size_t g = 0; g < grouped.dofs.size(); ++g) {
     errors(static_cast<Eigen::Index>(g), static_cast<Eigen::Index>(g)) = 2.0 / grouped.dofs[g];
   }
-  const ScaledF reference = scaled_f(covariance, grouped.parts, errors);
+  const ScaledF reference = scaled_f(covariance, grouped.parts, independent_variances(errors));
   std::normal_distribution<double> normal;
   int alarms = 0;
   for (int k = 0; k < draws; ++k) {
@@ -222,12 +222,65 @@ TEST_CASE("several variances that were estimated keep the level of the test") {
   }
 }
 
+namespace {
+
+/// Two variances f with stated dofs of which a survey of n readings saw only the sum, in shares 1 - u and u: the
+/// mean of the sum, by quadrature over the posterior in log f.
+double mean_of_sum(double n, double u, double stated_dof) {
+  double weight = 0.0;
+  double sum = 0.0;
+  for (double a = -3.0; a < 4.0; a += 0.02) {
+    for (double b = -3.0; b < 4.0; b += 0.02) {
+      const double both = (1.0 - u) * std::exp(a) + u * std::exp(b);
+      const double log_density = -0.5 * n * (std::log(both) + 1.0 / both) -
+                                 0.5 * stated_dof * (a + std::exp(-a) + b + std::exp(-b));
+      const double density = std::exp(log_density + 0.5 * n + stated_dof);
+      weight += density;
+      sum += density * both;
+    }
+  }
+  return sum / weight;
+}
+
+}  // namespace
+
+TEST_CASE("of variances seen only together the sum is as large as its own certainty says") {
+  struct Seen {
+    double n, u;
+  };
+  for (const Seen& seen : {Seen{24, 0.25}, {24, 0.5}, {6, 0.25}, {60, 0.25}, {24, 0.1}}) {
+    CAPTURE(seen.n);
+    CAPTURE(seen.u);
+    const Eigen::Vector2d shares(1.0 - seen.u, seen.u);
+    const Eigen::Matrix2d information =
+        0.5 * seen.n * shares * shares.transpose() + 4.0 * Eigen::Matrix2d::Identity();
+    const Eigen::Matrix2d errors = information.inverse();
+    const VarianceErrors together = variances_found_together(errors, Eigen::Vector2d(8.0, 8.0));
+    const double by_quadrature = mean_of_sum(seen.n, seen.u, 8.0);
+    // Second order in 1 / n: the third, (2 / 8)^3, is 0.016.
+    CHECK(std::abs(shares.dot(together.means) - by_quadrature) < 0.017);
+    const double taken_alone = shares.dot(independent_variances(errors).means);
+    CHECK(shares.dot(together.means) < taken_alone);
+  }
+}
+
+TEST_CASE("variances seen each by itself have the mean of the inverse chi-squared, exact ones 1") {
+  const Eigen::Vector3d errors(2.0 / 20.0, 2.0 / 12.0, 0.0);
+  const VarianceErrors found = variances_found_together(Eigen::Matrix3d(errors.asDiagonal()),
+                                                        Eigen::Vector3d(8.0, 8.0, infinity));
+  CHECK(found.means[0] == doctest::Approx(20.0 / 18.0));
+  CHECK(found.means[1] == doctest::Approx(12.0 / 10.0));
+  CHECK(found.means[2] == 1.0);
+}
+
 TEST_CASE("one variance for everything is the F of the textbook, exact ones chi-squared") {
   const Eigen::MatrixXd covariance = some_covariance();
-  const ScaledF one = scaled_f(covariance, {covariance}, Eigen::MatrixXd::Constant(1, 1, 0.25));
+  const ScaledF one = scaled_f(covariance, {covariance},
+                               independent_variances(Eigen::MatrixXd::Constant(1, 1, 0.25)));
   CHECK(one.dof == doctest::Approx(8.0));
   CHECK(one.scale == doctest::Approx(1.0));
-  const ScaledF exact = scaled_f(covariance, {covariance}, Eigen::MatrixXd::Zero(1, 1));
+  const ScaledF exact =
+      scaled_f(covariance, {covariance}, independent_variances(Eigen::MatrixXd::Zero(1, 1)));
   CHECK(exact.dof == infinity);
   CHECK(exact.scale == doctest::Approx(1.0));
 }

@@ -44,6 +44,30 @@ TEST_CASE("an index position has one error and one motion, whenever the axis com
   CHECK(axes.errors_rad()[0] != error);
 }
 
+TEST_CASE("a machine met again has its own errors, place by place, whatever the order") {
+  const SurveyTruth truth;
+  SurveyNoise noise = index_noise();
+  noise.axes_seed = 17;
+  const auto error_at = [&](std::initializer_list<double> angles_deg, std::uint64_t seed) {
+    noise.seed = seed;
+    RestingAxes axes(truth, noise);
+    for (const double angle : angles_deg) axes.arrive(0, angle * deg, 1);
+    return axes.errors_rad()[0];
+  };
+  const double error = error_at({90.0}, 1);
+  CHECK(error_at({90.0}, 2) == error);
+  CHECK(error_at({0.0, 45.0, 90.0}, 3) == error);
+  CHECK(error_at({90.0, 450.0}, 3) == error);
+  CHECK(error_at({45.0}, 1) != error);
+  CHECK(error_at({-270.0}, 1) == error);
+  // Neighbours are as independent as any: of 360 products of two the mean is 0 to within five of its sigmas.
+  double products = 0.0;
+  for (int k = 0; k < 360; ++k) {
+    products += error_at({static_cast<double>(k)}, 1) * error_at({k + 0.5}, 1) / 1e-10;
+  }
+  CHECK(std::abs(products / 360.0) < 5.0 / std::sqrt(360.0));
+}
+
 TEST_CASE("what does not repeat is drawn at every arrival") {
   const SurveyTruth truth;
   SurveyNoise noise = index_noise();

@@ -30,16 +30,39 @@ struct ScaledF {
   ScaledF(double dof_of_f, double times = 1.0) : dof(dof_of_f), scale(times) {}
 };
 
-/// Of T = d' C^-1 d / h where C = sum of `parts` + what is known exactly, and the variance behind part g is
-/// off by a factor f_g = n_g / chi2(n_g), n_g = 2 / errors(g, g), correlated as `errors` is: scale and dof
-/// for which scale F(h, dof) has the mean and the variance of T,
+/// Sizes of variances s_g^2, each pooled of a stated one and of what a survey found, known so well.
+struct VarianceErrors {
+  Eigen::MatrixXd covariance;  ///< of the relative errors
+  Eigen::VectorXd means;       ///< of f_g = sigma_g^2 / s_g^2, the true over the pooled
+
+  Eigen::Index count() const { return covariance.rows(); }
+};
+
+/// Variances that know nothing of each other: f_g = n_g / chi2(n_g), n_g = 2 / errors(g, g), mean
+/// n_g / (n_g - 2).
+VarianceErrors independent_variances(const Eigen::MatrixXd& errors);
+
+/// Variances found together: what one survey sees is often only their sum, and the sum is better known than
+/// each. With the information I = errors^-1 = J + n0 / 2 in log f, J the survey's and n0 the stated degrees
+/// of freedom, to second order about the mode of the posterior,
+///   E log f_j = 1/2 sum V_jm t_mkl V_kl, V = errors, E f_j = 1 / (1 - E log f_j - V_jj / 2),
+///   t_mkl = 2 T_mkl - d_mk J_ml - d_ml J_mk - d_kl J_km + d_mkl n0_m / 2,
+/// T_mkl = tr(P V_m P V_k P V_l), of which only J_mk = tr(P V_m P V_k) / 2 is known: with r = J 1,
+///   T_mkl = 2 (n_m n_k n_l)^(1/3) J_mk J_kl J_lm / (r_m r_k r_l), n_g = r_g^2 / J_gg,
+/// exact where the survey sees each variance alone, and where it sees nothing but their sum. One variance
+/// alone has n / (n - 2).
+VarianceErrors variances_found_together(const Eigen::MatrixXd& errors,
+                                        const Eigen::VectorXd& stated_dof);
+
+/// Of T = d' C^-1 d / h where C = sum of `parts` + what is known exactly: scale and dof for which
+/// scale F(h, dof) has the mean and the variance of T,
 ///   E = tr M, V = 2 tr M^2 + sum cov(f_i, f_j) (2 tr P_i P_j + tr P_i tr P_j),
 ///   P_g the whitened parts, M = 1 + sum (E f_g - 1) P_g.
 /// Exact for one part that is all of C; the 1 % level is held within 0.8 to 1.1 % at 8 degrees of freedom
 /// (tests/results/test_change_statistics.cpp). A variance of less than 4.25 degrees of freedom, whose spread
 /// has no variance, counts with so many.
 ScaledF scaled_f(const Eigen::MatrixXd& covariance, const std::vector<Eigen::MatrixXd>& parts,
-                 const Eigen::MatrixXd& errors);
+                 const VarianceErrors& errors);
 
 /// Congruency of two results: T = d' C^-1 d / h against scale F(h, dof).
 /// Source: H. Pelzer, Zur Analyse geodaetischer Deformationsmessungen, 1971 (from memory).

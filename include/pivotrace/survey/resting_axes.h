@@ -42,6 +42,7 @@ class RestingAxes {
     Eigen::Vector3d motion_mm = Eigen::Vector3d::Zero();
   };
   const Position& position(int axis, double angle_rad, int side);
+  Position drawn(int axis, double angle_rad, int side, RandomStream& random) const;
 
   const SurveyTruth& truth_;
   const SurveyNoise& noise_;

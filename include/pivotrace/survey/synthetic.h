@@ -55,7 +55,8 @@ struct SurveyNoise {
   RotaryAngles index_repeat_sigma_rad{};  ///< of each arrival
   RotaryAngles axis_motion_sigma_mm{};    ///< of each index position, per coordinate; repeats
   std::uint64_t seed = 1;
-  /// Of index errors and motions, where another survey of the very same machine is made up; absent: `seed`.
+  /// Of the machine whose index errors and motions these are, each place of an axis its own, where another
+  /// survey of the very same machine is made up; absent: drawn anew, by `seed`.
   std::optional<std::uint64_t> axes_seed;
 };
 
