@@ -4,6 +4,8 @@
 #include <cmath>
 #include <limits>
 
+#include "plan/interior_design.h"
+
 namespace pivotrace {
 
 namespace {
@@ -13,9 +15,14 @@ constexpr int iterations = 30;
 constexpr int iterations_more = 50;
 /// Kinds of surveys are split, or so often, until the chords of the kind with the least bound lie no further below
 /// what they stand for [share of the bound's square].
-constexpr int most_splits = 6;
-constexpr double worth_splitting = 0.01;
+constexpr std::size_t most_splits = 8;
+constexpr double worth_splitting = 0.005;
 constexpr double gap = 0.01;
+constexpr int iterations_near = 20;
+/// What the weakest kinds leave between what is proven and what a fractional survey reaches.
+constexpr double sharp_gap = 0.002;
+/// Multiplications for that: a few seconds.
+constexpr double sharp_work = 3e10;
 /// Effects with a prior this many times as wide as their bound show the least bias a survey can have.
 constexpr double mostly_bias = 100.0;
 /// Something is known that well where it is to count as known [share of its bound].
@@ -78,8 +85,7 @@ class Prover {
     if (has_bounds()) narrow(all_.design.share);
     std::vector<Kind> kinds = {all_};
     prove_kind(kinds.front(), all_.design);
-    for (int split = 0; has_bounds() && split < most_splits; ++split) {
-      if (!split_weakest(kinds)) break;
+    while (split_weakest(kinds) || sharpen_weakest(kinds)) {
     }
     proof.reached = task_.reached;
     proof.effects = effects_;
@@ -101,6 +107,7 @@ class Prover {
   struct Kind {
     std::vector<Ratios> ratios;
     RelaxedDesign design;
+    bool sharp = false;  ///< nearly all of what can be proven is
 
     Chord chord(Eigen::Index value) const {
       const Ratios& between = ratios[static_cast<std::size_t>(value)];
@@ -237,7 +244,8 @@ class Prover {
     DesignTask task = design_task(kind);
     if (near.prior_with_visits.size() > 0) task.prior_with_visits = near.prior_with_visits;
     if (task_.tick) task_.tick();
-    kind.design = relaxed_design(task, iterations_more, gap, near.share);
+    kind.design = relaxed_design(task, iterations_near, gap, near.share);
+    kind.sharp = false;
   }
 
   /// u^2 and B^2 of a value in the fractional survey a bound comes from. Of c'M^-1 c the effect j makes
@@ -274,12 +282,25 @@ class Prover {
     return slack / sum;
   }
 
+  static std::vector<Kind>::iterator weakest_of(std::vector<Kind>& kinds) {
+    return std::ranges::min_element(kinds, {},
+                                    [](const Kind& kind) { return kind.design.least_ratio; });
+  }
+
+  /// False where it is sharp already.
+  bool sharpen_weakest(std::vector<Kind>& kinds) {
+    Kind& weakest = *weakest_of(kinds);
+    if (weakest.sharp) return false;
+    if (task_.tick) task_.tick();
+    weakest.design = sharpened_design(design_task(weakest), weakest.design, sharp_gap, work_left_);
+    weakest.sharp = true;
+    return true;
+  }
+
   /// Splits the kind of the least bound where its chord lies furthest below; false where that is near enough.
   bool split_weakest(std::vector<Kind>& kinds) const {
-    const auto least = [](const Kind& a, const Kind& b) {
-      return a.design.least_ratio < b.design.least_ratio;
-    };
-    const auto weakest = std::ranges::min_element(kinds, least);
+    if (!has_bounds() || kinds.size() > most_splits) return false;
+    const auto weakest = weakest_of(kinds);
     if (weakest->design.vectors.size() == 0) return false;
     Eigen::Index value = 0;
     if (slack_of_chords(*weakest).maxCoeff(&value) < worth_splitting) return false;
@@ -328,6 +349,7 @@ class Prover {
   Eigen::MatrixXd by_unknown_;
   Eigen::VectorXd prior_with_visits_;
   Kind all_;
+  double work_left_ = sharp_work;
 };
 
 }  // namespace

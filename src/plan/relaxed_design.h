@@ -26,6 +26,10 @@ struct DesignTask {
   /// more do. That is the best there is of all parts, since the bound's denominator falls with a part as long as
   /// less than one visit feels it.
   bool balance_priors = false;
+
+  const Eigen::MatrixXd& known_of(Eigen::Index value) const {
+    return known_before[known_before.size() > 1 ? static_cast<std::size_t>(value) : 0];
+  }
 };
 
 /// Vectors a_k and weights l_k prove for every plan of these visits

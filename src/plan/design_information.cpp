@@ -1,0 +1,147 @@
+#include "plan/design_information.h"
+
+#include <Eigen/Cholesky>
+#include <algorithm>
+#include <cmath>
+
+namespace pivotrace {
+
+namespace {
+
+constexpr double least_sigma = 1e-9;
+/// Part of a prior counted with visits that is known beforehand all the same, so that what no visit of a
+/// design feels has a place. More information only makes the bound weaker.
+constexpr double prior_left = 1e-4;
+
+Eigen::MatrixXd solved(const Eigen::MatrixXd& information, const Eigen::MatrixXd& asked) {
+  const Eigen::LLT<Eigen::MatrixXd> factor(information);
+  if (factor.info() != Eigen::Success) return {};
+  return factor.solve(asked);
+}
+
+}  // namespace
+
+DesignInformation::DesignInformation(const DesignTask& task)
+    : task_(task),
+      p_(task.by_unknown.rows()),
+      n_(p_ + static_cast<Eigen::Index>(task.shared.size())) {
+  once_.resize(n_ - p_);
+  precision_.resize(n_ - p_);
+  for (std::size_t k = 0; k < task.shared.size(); ++k) {
+    const auto at = static_cast<Eigen::Index>(k);
+    precision_[at] = std::pow(std::max(task.shared[k].sigma, least_sigma), -2);
+  }
+  count_priors(task.prior_with_visits);
+}
+
+void DesignInformation::count_priors(const Eigen::VectorXd& part) {
+  with_visits_ = part;
+  once_ = (1.0 - part.array()).max(prior_left).matrix().cwiseProduct(precision_);
+}
+
+Eigen::VectorXd DesignInformation::visits_there(const Eigen::VectorXd& share) const {
+  Eigen::VectorXd visits = Eigen::VectorXd::Zero(n_ - p_);
+  for (Eigen::Index v = 0; v < share.size(); ++v) {
+    if (share[v] <= 0.0) continue;
+    const auto at = static_cast<std::size_t>(v);
+    const double times = task_.total_minutes * share[v] / task_.minutes[at];
+    for (const int k : task_.visits[at].shared) visits[k] += times;
+  }
+  return visits;
+}
+
+/// M_0 of one value.
+Eigen::MatrixXd DesignInformation::before(Eigen::Index value) const {
+  Eigen::MatrixXd known = Eigen::MatrixXd::Zero(n_, n_);
+  known.topLeftCorner(p_, p_) = task_.known_of(value);
+  known.diagonal().head(p_).array() += 1.0 / (unseen_sigma * unseen_sigma);
+  known.diagonal().tail(n_ - p_) = once_;
+  return known;
+}
+
+double DesignInformation::along_before(const Eigen::MatrixXd& vectors) const {
+  double sum = 0.0;
+  for (Eigen::Index k = 0; k < vectors.cols(); ++k) sum += along_before(vectors, k);
+  return sum;
+}
+
+double DesignInformation::along_before(const Eigen::MatrixXd& vectors, Eigen::Index value) const {
+  const auto head = vectors.col(value).head(p_);
+  return head.dot(task_.known_of(value) * head) +
+         head.squaredNorm() / (unseen_sigma * unseen_sigma) +
+         vectors.col(value).tail(n_ - p_).cwiseAbs2().dot(once_);
+}
+
+Eigen::MatrixXd DesignInformation::vectors_of(const Eigen::VectorXd& share) const {
+  const Eigen::Index values = task_.by_unknown.cols();
+  Eigen::MatrixXd asked = Eigen::MatrixXd::Zero(n_, values);
+  asked.topRows(p_) = task_.by_unknown;
+  const Eigen::MatrixXd sum = sum_of(share);
+  if (task_.known_before.size() == 1) return solved(sum + before(0), asked);
+  Eigen::MatrixXd vectors(n_, values);
+  for (Eigen::Index k = 0; k < values; ++k) {
+    const Eigen::MatrixXd one = solved(sum + before(k), asked.col(k));
+    if (one.size() == 0) return {};
+    vectors.col(k) = one;
+  }
+  return vectors;
+}
+
+Eigen::MatrixXd DesignInformation::per_minute(const Eigen::MatrixXd& vectors) const {
+  Eigen::MatrixXd gains(static_cast<Eigen::Index>(task_.visits.size()), vectors.cols());
+  std::vector<Eigen::Index> columns;
+  Eigen::MatrixXd own, seen;
+  for (std::size_t v = 0; v < task_.visits.size(); ++v) {
+    const Visit& visit = task_.visits[v];
+    columns_of(visit, columns);
+    own = vectors(columns, Eigen::all);
+    seen.noalias() = visit.rows * own;
+    auto gain = gains.row(static_cast<Eigen::Index>(v));
+    gain = seen.colwise().squaredNorm();
+    for (const int k : visit.shared) {
+      if (with_visits_[k] == 0.0) continue;
+      gain += with_visits_[k] * precision_[k] * vectors.row(p_ + k).cwiseAbs2();
+    }
+    gain /= task_.minutes[v];
+  }
+  return gains;
+}
+
+/// sum_v n_v M_v
+Eigen::MatrixXd DesignInformation::sum_of(const Eigen::VectorXd& share) const {
+  Eigen::MatrixXd sum = Eigen::MatrixXd::Zero(n_, n_);
+  std::vector<Eigen::Index> columns;
+  for (Eigen::Index v = 0; v < share.size(); ++v) {
+    if (share[v] <= 0.0) continue;
+    const auto at = static_cast<std::size_t>(v);
+    const Visit& visit = task_.visits[at];
+    const double times = task_.total_minutes * share[v] / task_.minutes[at];
+    columns_of(visit, columns);
+    sum(columns, columns) += times * (visit.rows.transpose() * visit.rows);
+    for (const int k : visit.shared) {
+      sum(p_ + k, p_ + k) += times * with_visits_[k] * precision_[k];
+    }
+  }
+  return sum;
+}
+
+void DesignInformation::columns_of(const Visit& visit, std::vector<Eigen::Index>& columns) const {
+  columns.resize(static_cast<std::size_t>(visit.rows.cols()));
+  for (Eigen::Index j = 0; j < p_; ++j) columns[static_cast<std::size_t>(j)] = j;
+  for (std::size_t k = 0; k < visit.shared.size(); ++k) {
+    columns[static_cast<std::size_t>(p_) + k] = p_ + visit.shared[k];
+  }
+}
+
+double DesignInformation::proven_ratio(const Eigen::MatrixXd& vectors,
+                                       const Eigen::VectorXd& weights, double largest_gain) const {
+  const Eigen::MatrixXd& c = task_.by_unknown;
+  const double along =
+      (weights.asDiagonal() * (c.transpose() * vectors.topRows(c.rows())).diagonal()).sum();
+  const double before = along_before(vectors * weights.cwiseSqrt().asDiagonal());
+  const double variance = along * along / (before + task_.total_minutes * largest_gain);
+  const double unit = weights.dot(task_.scale.cwiseAbs2());
+  return std::sqrt((variance + weights.dot(task_.constant)) / unit);
+}
+
+}  // namespace pivotrace
