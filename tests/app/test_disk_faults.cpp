@@ -43,7 +43,7 @@ std::string timeless(const std::string& text) {
   for (std::string line; std::getline(lines, line);) {
     const bool tells_time = says(line, "\"made\"") || says(line, "seconds") ||
                             says(line, "written") || says(line, "<p class=\"quiet\">/shop") ||
-                            says(line, "# Written");
+                            says(line, "# Written") || says(line, "@page{@bottom-left");
     if (!tells_time) kept += line + "\n";
   }
   return kept;
