@@ -3,6 +3,7 @@
 #include <Eigen/Cholesky>
 #include <algorithm>
 #include <cmath>
+#include <functional>
 #include <limits>
 #include <map>
 #include <numeric>
@@ -357,14 +358,21 @@ Eigen::VectorXd PoolDesign::prior_with_visits() const {
   return part;
 }
 
+/// In falling order of `amount`; what is alike but for rounding, as the two sides of a pin are, by number, so that
+/// every machine finds the same order.
+void sort_falling(std::vector<int>& visits, const Eigen::VectorXd& amount) {
+  const auto roughly = [&](int v) { return static_cast<float>(amount[v]); };
+  std::ranges::stable_sort(visits, std::ranges::greater(), roughly);
+}
+
 /// Those of some share, and those of most worth at the same sets of shared effects once.
 std::vector<int> pool_from(const DesignTask& task, const Eigen::VectorXd& share,
                            const Eigen::VectorXd& worth, std::size_t most) {
   std::vector<int> by_share(task.visits.size());
   std::iota(by_share.begin(), by_share.end(), 0);
   std::vector<int> by_worth = by_share;
-  std::ranges::stable_sort(by_share, [&](int a, int b) { return share[a] > share[b]; });
-  std::ranges::stable_sort(by_worth, [&](int a, int b) { return worth[a] > worth[b]; });
+  sort_falling(by_share, share);
+  sort_falling(by_worth, worth);
   std::set<int> pool;
   const double least = 1e-3 / static_cast<double>(most);
   for (const int v : by_share) {
@@ -392,7 +400,7 @@ std::vector<int> next_pool(const DesignTask& task, const std::vector<int>& pool,
   for (Eigen::Index v = 0; v < gains.size(); ++v) {
     if (gains[v] > best * (1.0 + 1e-6)) better.push_back(static_cast<int>(v));
   }
-  std::ranges::stable_sort(better, [&](int a, int b) { return gains[a] > gains[b]; });
+  sort_falling(better, gains);
   std::set<std::vector<int>> places;
   for (const int v : better) {
     if (places.size() >= joining) break;
