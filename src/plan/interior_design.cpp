@@ -4,10 +4,12 @@
 #include <algorithm>
 #include <cmath>
 #include <functional>
+#include <iterator>
 #include <limits>
 #include <map>
 #include <numeric>
 #include <set>
+#include <utility>
 
 #include "plan/design_information.h"
 
@@ -28,6 +30,9 @@ constexpr std::size_t first_pool = 200;
 constexpr std::size_t joining = 100;
 /// Visits worth this part of the best stay in a pool.
 constexpr double worth_keeping = 0.9;
+/// A pool that begins so many times worse than the former ended has lost what sees some unknown: nothing
+/// computed with it has digits.
+constexpr double much_worse = 2.0;
 
 /// The problem among the visits of a pool. A point: shares (S), counts of shared effects by group (G), then t.
 class PoolDesign {
@@ -409,6 +414,17 @@ std::vector<int> next_pool(const DesignTask& task, const std::vector<int>& pool,
   return {next.begin(), next.end()};
 }
 
+/// `pool`, together with `former` where it alone has lost what sees some unknown.
+std::vector<int> seeing_all(const DesignTask& task, const Eigen::VectorXd& precision,
+                            std::vector<int> pool, const std::vector<int>& former,
+                            const Eigen::VectorXd& share, double reached) {
+  PoolDesign alone(task, precision, pool);
+  if (alone.start(share) && alone.ratio() <= much_worse * reached) return pool;
+  std::vector<int> both;
+  std::set_union(pool.begin(), pool.end(), former.begin(), former.end(), std::back_inserter(both));
+  return both;
+}
+
 }  // namespace
 
 RelaxedDesign sharpened_design(const DesignTask& task, const RelaxedDesign& start, double gap,
@@ -418,8 +434,11 @@ RelaxedDesign sharpened_design(const DesignTask& task, const RelaxedDesign& star
   DesignInformation information(task);
   Eigen::VectorXd share = start.share;
   std::vector<int> pool = pool_from(task, share, start.worth, first_pool);
+  std::vector<int> former;
   double left = 1.0;  // between bound and design so far
+  double reached = std::numeric_limits<double>::infinity();
   for (int round = 0; round < most_rounds && work_left > 0.0; ++round) {
+    pool = seeing_all(task, information.precision(), std::move(pool), former, share, reached);
     PoolDesign inside(task, information.precision(), pool);
     if (!inside.start(share)) break;
     inside.solve(0.05, std::max(0.4 * gap, std::min(0.1 * left, 0.02)));
@@ -440,9 +459,10 @@ RelaxedDesign sharpened_design(const DesignTask& task, const RelaxedDesign& star
               weights,
               information.prior_with_visits()};
     }
-    left = 1.0 - best.least_ratio / inside.ratio();
+    reached = inside.ratio();
+    left = 1.0 - best.least_ratio / reached;
     if (left < gap) break;
-    pool = next_pool(task, pool, gains);
+    former = std::exchange(pool, next_pool(task, pool, gains));
   }
   return best;
 }
