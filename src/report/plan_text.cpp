@@ -281,11 +281,16 @@ void add_left_out(JsonWriter& json, const LeftOut& left) {
   json.end();
 }
 
-void add_wanted(JsonWriter& json, const WantedValue& value) {
-  const double scale = is_angle(value.name) ? deg_from_rad(1.0) : 1.0;
+/// Of one value, with its unit; what mm or rad of it are times in that unit.
+double begin_value(JsonWriter& json, const ValueName& name) {
   json.begin_object({}, JsonLayout::one_line);
-  json.add("name", text_of(value.name));
-  json.add("unit", is_angle(value.name) ? "deg" : "mm");
+  json.add("name", text_of(name));
+  json.add("unit", is_angle(name) ? "deg" : "mm");
+  return is_angle(name) ? deg_from_rad(1.0) : 1.0;
+}
+
+void add_wanted(JsonWriter& json, const WantedValue& value) {
+  const double scale = begin_value(json, value.name);
   json.add("wanted", value.wanted * scale);
   json.add("least", value.least * scale);
   json.add("reached", value.reached * scale);
@@ -337,10 +342,7 @@ void add_seen(JsonWriter& json, const std::vector<SeenShift>& seen) {
   if (seen.empty()) return;
   json.begin_array("seen");
   for (const SeenShift& shift : seen) {
-    const double scale = is_angle(shift.name) ? deg_from_rad(1.0) : 1.0;
-    json.begin_object({}, JsonLayout::one_line);
-    json.add("name", text_of(shift.name));
-    json.add("unit", is_angle(shift.name) ? "deg" : "mm");
+    const double scale = begin_value(json, shift.name);
     json.add("asked", shift.asked * scale);
     json.add("seen", shift.seen * scale);
     json.end();

@@ -7,11 +7,11 @@
 #include <algorithm>
 #include <cstdlib>
 #include <filesystem>
-#include <numbers>
 #include <string>
 #include <vector>
 
 #include "example_machine.h"
+#include "head_with_table.h"
 #include "pivotrace/formats/machine_file.h"
 #include "pivotrace/plan/find_plan.h"
 #include "rehearsal/random_machine.h"
@@ -30,25 +30,6 @@ inline Machine without_bias(Machine machine) {
   machine.linear.scale_u = {0, 0, 0};
   machine.linear.squareness_u_rad = {0, 0, 0};
   for (RotaryAxis& axis : machine.rotary) axis.axis_motion_sigma_mm = 0.0;
-  return machine;
-}
-
-/// The swivel head of the demo over a round table that carries the ball.
-inline Machine head_with_table() {
-  Machine machine = example("swivel-head");
-  RotaryAxis table;
-  table.letter = 'C';
-  table.side = AxisSide::work;
-  table.along = LinearAxis::Z;
-  table.direction = Eigen::Vector3d::UnitZ();
-  table.positive_turn = TurnSense::left_hand;
-  table.centre_mm = {-480.0, -250.0, -400.0};
-  table.quote_at_mm = -400.0;
-  table.travel_rad = {-2.0 * std::numbers::pi, 2.0 * std::numbers::pi};
-  table.index_sigma_rad = machine.rotary.front().index_sigma_rad;
-  table.index_sigma_stated = true;
-  machine.rotary.push_back(table);
-  machine.artefacts.front().carried_by = machine.rotary_index('C');
   return machine;
 }
 

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "head_with_table.h"
 #include "pivotrace/estimate/fit.h"
 #include "pivotrace/plan/check_plan.h"
 #include "pivotrace/plan/foresight.h"
@@ -23,36 +24,15 @@ using test::DemoLoop;
 using test::MixedWish;
 using test::RandomMachine;
 using test::Setup;
+using testing::example;
+using testing::head_with_table;
 
 const char* const watching_controls[] = {"routines/demo-control.toml", "tests/cycle/third.toml"};
 /// Planned and rehearsed minutes may differ by this share.
 constexpr double minutes_agree = 0.05;
 
-Machine demo(const std::string& name) {
-  return read_machine(test::in_source("examples/" + name + ".machine.toml")).value();
-}
-
-/// The swivel head of the demo over a round table that carries the ball.
-Machine head_with_table() {
-  Machine machine = demo("swivel-head");
-  RotaryAxis table;
-  table.letter = 'C';
-  table.side = AxisSide::work;
-  table.along = LinearAxis::Z;
-  table.direction = Eigen::Vector3d::UnitZ();
-  table.positive_turn = TurnSense::left_hand;
-  table.centre_mm = {-480.0, -250.0, -400.0};
-  table.quote_at_mm = -400.0;
-  table.travel_rad = {-2.0 * std::numbers::pi, 2.0 * std::numbers::pi};
-  table.index_sigma_rad = machine.rotary.front().index_sigma_rad;
-  table.index_sigma_stated = true;
-  machine.rotary.push_back(table);
-  machine.artefacts.front().carried_by = machine.rotary_index('C');
-  return machine;
-}
-
 Machine mixed_machine(const std::string& name) {
-  return name == "head with table" ? head_with_table() : demo(name);
+  return name == "head with table" ? head_with_table() : example(name);
 }
 
 double rehearsed_minutes(const RehearsalReport& report) {
@@ -112,7 +92,7 @@ TEST_CASE("planned and rehearsed minutes of every demo agree within 5 %") {
         PlanRequest request;
         request.purpose = purpose;
         const DemoLoop loop =
-            test::demo_loop(demo(name), read_control_sheet(test::in_source(control)).value(),
+            test::demo_loop(example(name), read_control_sheet(test::in_source(control)).value(),
                             request)
                 .value();
         const RehearsalReport report = rehearsed(loop, test::moved_truth(loop.machine));
@@ -184,7 +164,7 @@ TEST_CASE("random machines, random angles of both axes in random order: planned 
 TEST_CASE("mixed angles: every made-up fault at every third touch is stopped or recognised") {
   for (const char* control : watching_controls) {
     CAPTURE(control);
-    const auto loop = mixed_loop(demo("trunnion"), {4, 9, 4, 1.0, 0.5}, control);
+    const auto loop = mixed_loop(example("trunnion"), {4, 9, 4, 1.0, 0.5}, control);
     REQUIRE(loop.has_value());
     const test::FaultWalk walk = test::walk_faults(*loop, test::moved_truth(loop->machine), 1, 3);
     MESSAGE(fmt::format("{}: {} rehearsals, {} stopped, {} recognised, {} without harm", control,
@@ -216,7 +196,7 @@ RehearsalTruth wrong_by(const Machine& machine, double mm, int which) {
 }  // namespace
 
 TEST_CASE("mixed angles: a file wrong beyond its word stops the program, and nothing is pressed") {
-  const Machine machine = demo("trunnion");
+  const Machine machine = example("trunnion");
   const auto loop = mixed_loop(machine, {5, 10, 4, 1.0, 0.5}, "routines/demo-control.toml");
   REQUIRE(loop.has_value());
   const ProbingDistances& d = loop->plan.distances;

@@ -130,10 +130,11 @@ namespace {
 /// All centres read off by the probe's error, which nobody knows better than 0.02 mm.
 constexpr double probe_u_mm = 0.02;
 
-void probe_with(FitResult& result, const std::string& calibrated, double error_mm) {
+/// Every centre is read off by `error_mm` of a probe P1, by an effect whose size the term has.
+SharedTerm read_off(FitResult& result, const EffectName& effect, double error_mm,
+                    const std::string& calibrated) {
   SharedTerm term;
-  term.effect = {EffectKind::stylus_offset, 1, '\0'};
-  term.u = probe_u_mm;
+  term.effect = effect;
   term.gains = Eigen::VectorXd::Zero(static_cast<Eigen::Index>(result.covariance.names.size()));
   for (Eigen::Index i = 0; i < term.gains.size(); ++i) {
     const ValueName& name = result.covariance.names[static_cast<std::size_t>(i)];
@@ -141,10 +142,16 @@ void probe_with(FitResult& result, const std::string& calibrated, double error_m
     term.gains[i] = 1.0;
     value_of(result, name).value += error_mm;
   }
-  result.covariance.absolute += probe_u_mm * probe_u_mm * term.gains * term.gains.transpose();
-  result.gains.terms.push_back(term);
   result.conditions.probe = "P1";
   result.conditions.probe_calibrated = calibrated;
+  return term;
+}
+
+void probe_with(FitResult& result, const std::string& calibrated, double error_mm) {
+  SharedTerm term = read_off(result, {EffectKind::stylus_offset, 1, '\0'}, error_mm, calibrated);
+  term.u = probe_u_mm;
+  result.covariance.absolute += probe_u_mm * probe_u_mm * term.gains * term.gains.transpose();
+  result.gains.terms.push_back(term);
 }
 
 }  // namespace
@@ -196,19 +203,9 @@ namespace {
 
 /// All centres shifted by the lobing of the probe, of which only a bound is known.
 void lobed(FitResult& result, const std::string& calibrated, double error_mm) {
-  SharedTerm term;
-  term.effect = {EffectKind::lobing, 0, '\0'};
+  SharedTerm term = read_off(result, {EffectKind::lobing, 0, '\0'}, error_mm, calibrated);
   term.half_width = 2.0 * probe_u_mm;
-  term.gains = Eigen::VectorXd::Zero(static_cast<Eigen::Index>(result.covariance.names.size()));
-  for (Eigen::Index i = 0; i < term.gains.size(); ++i) {
-    const ValueName& name = result.covariance.names[static_cast<std::size_t>(i)];
-    if (name.kind != ValueKind::centre) continue;
-    term.gains[i] = 1.0;
-    value_of(result, name).value += error_mm;
-  }
   result.gains.terms.push_back(term);
-  result.conditions.probe = "P1";
-  result.conditions.probe_calibrated = calibrated;
 }
 
 /// A year with a jump of 0.015 mm in June.
