@@ -7,6 +7,7 @@
 #include <iterator>
 #include <limits>
 #include <map>
+#include <memory>
 #include <numeric>
 #include <set>
 #include <utility>
@@ -414,15 +415,18 @@ std::vector<int> next_pool(const DesignTask& task, const std::vector<int>& pool,
   return {next.begin(), next.end()};
 }
 
-/// `pool`, together with `former` where it alone has lost what sees some unknown.
-std::vector<int> seeing_all(const DesignTask& task, const Eigen::VectorXd& precision,
-                            std::vector<int> pool, const std::vector<int>& former,
-                            const Eigen::VectorXd& share, double reached) {
-  PoolDesign alone(task, precision, pool);
-  if (alone.start(share) && alone.ratio() <= much_worse * reached) return pool;
+/// Begun at `share` among `pool`, which takes `former` in where it alone has lost what sees some unknown. Null
+/// where that has no numbers.
+std::unique_ptr<PoolDesign> begun(const DesignTask& task, const Eigen::VectorXd& precision,
+                                  std::vector<int>& pool, const std::vector<int>& former,
+                                  const Eigen::VectorXd& share, double reached) {
+  auto alone = std::make_unique<PoolDesign>(task, precision, pool);
+  if (alone->start(share) && alone->ratio() <= much_worse * reached) return alone;
   std::vector<int> both;
   std::set_union(pool.begin(), pool.end(), former.begin(), former.end(), std::back_inserter(both));
-  return both;
+  pool = std::move(both);
+  auto together = std::make_unique<PoolDesign>(task, precision, pool);
+  return together->start(share) ? std::move(together) : nullptr;
 }
 
 }  // namespace
@@ -438,15 +442,14 @@ RelaxedDesign sharpened_design(const DesignTask& task, const RelaxedDesign& star
   double left = 1.0;  // between bound and design so far
   double reached = std::numeric_limits<double>::infinity();
   for (int round = 0; round < most_rounds && work_left > 0.0; ++round) {
-    pool = seeing_all(task, information.precision(), std::move(pool), former, share, reached);
-    PoolDesign inside(task, information.precision(), pool);
-    if (!inside.start(share)) break;
-    inside.solve(0.05, std::max(0.4 * gap, std::min(0.1 * left, 0.02)));
-    work_left -= inside.steps() * inside.work();
-    share = inside.share();
-    const Eigen::MatrixXd vectors = inside.vectors();
-    const Eigen::VectorXd weights = inside.weights();
-    information.count_priors(inside.prior_with_visits());
+    const auto inside = begun(task, information.precision(), pool, former, share, reached);
+    if (inside == nullptr) break;
+    inside->solve(0.05, std::max(0.4 * gap, std::min(0.1 * left, 0.02)));
+    work_left -= inside->steps() * inside->work();
+    share = inside->share();
+    const Eigen::MatrixXd vectors = inside->vectors();
+    const Eigen::VectorXd weights = inside->weights();
+    information.count_priors(inside->prior_with_visits());
     const Eigen::VectorXd gains = information.per_minute(vectors) * weights;
     const double largest = gains.maxCoeff();
     const double proven = information.proven_ratio(vectors, weights, largest);
@@ -454,12 +457,12 @@ RelaxedDesign sharpened_design(const DesignTask& task, const RelaxedDesign& star
       best = {share,
               gains / largest,
               proven,
-              inside.ratio(),
+              inside->ratio(),
               vectors,
               weights,
               information.prior_with_visits()};
     }
-    reached = inside.ratio();
+    reached = inside->ratio();
     left = 1.0 - best.least_ratio / reached;
     if (left < gap) break;
     former = std::exchange(pool, next_pool(task, pool, gains));
