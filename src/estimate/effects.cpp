@@ -2,7 +2,10 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numeric>
 #include <set>
+
+#include "pivotrace/survey/synthetic.h"
 
 namespace pivotrace {
 
@@ -52,14 +55,29 @@ void take_lone_side(std::vector<RotaryAngles>& reached_from, std::size_t axis) {
   for (RotaryAngles& side : reached_from) side[axis] = low + high;
 }
 
-/// -1/2 at the first touch, +1/2 at the last; by the order of the stations where nobody wrote times.
-double part_of_run(const Touch& touch, const EffectContext& context) {
-  if (touch.time_s && context.last_time_s > context.first_time_s) {
-    const double run = context.last_time_s - context.first_time_s;
-    return (*touch.time_s - context.mean_time_s) / run;
+/// Where nobody wrote times, turns and touches take what they usually do: what creeps shows within a station
+/// too, as between the two sections of a pin that are always touched in the same order.
+std::vector<double> times_s(const Survey& survey) {
+  std::vector<double> times;
+  const bool written = std::ranges::all_of(
+      survey.touches, [](const Touch& touch) { return touch.time_s.has_value(); });
+  for (const Touch& touch : survey.touches) {
+    const auto touches = static_cast<double>(times.size() + 1);
+    times.push_back(written ? *touch.time_s
+                            : touches * seconds_per_touch + touch.station * seconds_per_turn);
   }
-  const auto stations = static_cast<double>(context.angles_rad.size());
-  return stations > 1.0 ? touch.station / (stations - 1.0) - 0.5 : 0.0;
+  return times;
+}
+
+std::vector<double> parts_of_run(const Survey& survey) {
+  std::vector<double> parts = times_s(survey);
+  if (parts.empty()) return parts;
+  const auto count = static_cast<double>(parts.size());
+  const double mean = std::accumulate(parts.begin(), parts.end(), 0.0) / count;
+  const auto [first, last] = std::ranges::minmax_element(parts);
+  const double run = *last - *first;
+  for (double& part : parts) part = run > 0.0 ? (part - mean) / run : 0.0;
+  return parts;
 }
 
 /// What of the way between two styluses stays where it is when the spindle turns is entered turned back.
@@ -119,6 +137,8 @@ EffectContext effect_context(const Machine& machine, const Survey& survey) {
   EffectContext context;
   context.origin_mm = nominal_origin(machine);
   context.mean_time_s = mean_time(survey);
+  context.in_turn = survey.touches;
+  context.part_of_run = parts_of_run(survey);
   RotaryAngles before{};
   RotaryAngles side{};
   if (!survey.touches.empty()) {
@@ -178,7 +198,10 @@ EffectOnTouch effect_on_touch(const Effect& effect, const Touch& touch,
     case EffectKind::reversal:
       on_touch.angles[effect.index] = context.reached_from[touch.station][effect.index];
       break;
-    case EffectKind::creep: on_touch.shown[effect.index] = part_of_run(touch, context); break;
+    case EffectKind::creep:
+      on_touch.shown[effect.index] =
+          context.part_of_run[static_cast<std::size_t>(&touch - context.in_turn.data())];
+      break;
     case EffectKind::bow: {
       const double way = touch.shown_mm[effect.index / 3] - context.middle_mm[effect.index / 3];
       on_touch.shown[effect.index % 3] = std::pow(way / bow_reach_mm, 2);

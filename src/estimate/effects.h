@@ -3,6 +3,7 @@
 #pragma once
 
 #include <Eigen/Core>
+#include <span>
 #include <vector>
 
 #include "pivotrace/machine/state.h"
@@ -26,7 +27,10 @@ struct EffectContext {
   Eigen::Vector3d middle_mm =
       Eigen::Vector3d::Zero();  ///< of all positions shown: bow is zero here
   double first_time_s = 0.0;
-  double last_time_s = 0.0;              ///< no later than the first: no times were recorded
+  double last_time_s = 0.0;        ///< no later than the first: no times were recorded
+  std::span<const Touch> in_turn;  ///< the touches of the survey, which outlives this
+  /// Of every touch, -1/2 to 1/2 about the mean: how much of the run is over.
+  std::vector<double> part_of_run;
   std::vector<RotaryAngles> angles_rad;  ///< per station, as commanded
   /// +1, -1 or 0 per station and axis: side from which the angle was reached, 0 = not known.
   std::vector<RotaryAngles> reached_from;
@@ -42,6 +46,7 @@ void add_once(std::vector<Effect>& effects, const Effect& effect);
 
 EffectContext effect_context(const Machine& machine, const Survey& survey);
 
+/// Of a touch of the survey the context was made of.
 EffectOnTouch effect_on_touch(const Effect& effect, const Touch& touch,
                               const Eigen::Vector3d& outward_in_spindle,
                               const EffectContext& context);

@@ -2,9 +2,11 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <map>
 #include <optional>
 
+#include "estimate/linearisation.h"
 #include "pivotrace/geometry/axis_regression.h"
 #include "pivotrace/geometry/sphere_fit.h"
 #include "pivotrace/machine/kinematics.h"
@@ -25,6 +27,15 @@ struct SeenBall {
 /// A regression that leans more than this from nominal is not believed as a start.
 constexpr double largest_lean_cosine = 0.7;
 
+/// Four touches near one plane, as round an equator, give a sphere of any size.
+bool radius_is_believable(const Model& model, int artefact, double radius_mm) {
+  constexpr double part_off = 0.1;
+  const Artefact& ball = model.machine().artefacts[artefact];
+  if (!ball.diameter_mm) return true;
+  const double known = 0.5 * (*ball.diameter_mm + model.machine().probe.stylus_diameter_mm);
+  return std::abs(radius_mm - known) <= part_off * known;
+}
+
 std::optional<Eigen::Vector3d> ball_centre(const Model& model, const Station& stay, int artefact,
                                            int stylus) {
   std::vector<Eigen::Vector3d> touches;
@@ -35,7 +46,9 @@ std::optional<Eigen::Vector3d> ball_centre(const Model& model, const Station& st
     touches.push_back(touch.shown_mm);
   }
   const SphereFit fit = fit_sphere_algebraic(touches);
-  if (fit.status != FitStatus::done) return std::nullopt;
+  if (fit.status != FitStatus::done || !radius_is_believable(model, artefact, fit.radius_mm)) {
+    return std::nullopt;
+  }
   return fit.centre_mm;
 }
 
@@ -213,22 +226,44 @@ void start_settings(const Model& model, const MachineState& state, Eigen::Vector
   }
 }
 
-}  // namespace
-
-Eigen::VectorXd starting_unknowns(const Model& model) {
-  MachineState state = nominal_state(model.machine());
-  state.turns = model.turns();
-  const std::vector<SeenBall> seen = seen_balls(model);
+MachineState as_touched(const Model& model, const std::vector<SeenBall>& seen, MachineState state) {
   for (std::size_t axis = 0; axis < model.machine().rotary.size(); ++axis) {
     if (model.axis_turned(static_cast<int>(axis))) {
       start_axis(model, seen, static_cast<int>(axis), state);
     }
   }
   start_balls(model, seen, state);
-  Eigen::VectorXd x = model.unknowns_from(state);
-  start_styluses(model, seen, state, x);
-  start_settings(model, state, x);
-  return x;
+  return state;
+}
+
+double sum_of_squared_gaps(const Model& model, const Eigen::VectorXd& unknowns) {
+  const Linearisation at(model, unknowns);
+  StationBlock block;
+  double sum = 0.0;
+  for (std::size_t s = 0; s < model.survey().stations.size(); ++s) {
+    at.evaluate(static_cast<int>(s), nullptr, block);
+    sum += block.gap.squaredNorm();
+  }
+  return sum;
+}
+
+}  // namespace
+
+Eigen::VectorXd starting_unknowns(const Model& model) {
+  MachineState nominal = nominal_state(model.machine());
+  nominal.turns = model.turns();
+  const std::vector<SeenBall> seen = seen_balls(model);
+  std::vector<Eigen::VectorXd> starts;
+  for (const MachineState& state : {as_touched(model, seen, nominal), nominal}) {
+    starts.push_back(model.unknowns_from(state));
+    start_styluses(model, seen, state, starts.back());
+    start_settings(model, state, starts.back());
+  }
+  // Where the machine file knows better than a few touches at hardly different angles.
+  return std::ranges::min(starts, {}, [&](const Eigen::VectorXd& start) {
+    const double sum = sum_of_squared_gaps(model, start);
+    return std::isfinite(sum) ? sum : std::numeric_limits<double>::infinity();
+  });
 }
 
 }  // namespace pivotrace
