@@ -55,14 +55,18 @@ void count(const DemoLoop& loop, const RehearsalTruth& truth, const RehearsalRep
            KeptPromises& kept) {
   const Expected<Survey> survey = survey_of(loop, report);
   const Expected<FitResult> fit =
-      survey ? fit_survey(loop.machine, *survey) : Expected<FitResult>(failure({}));
+      survey.and_then([&](const Survey& touched) { return fit_survey(loop.machine, touched); });
   if (!report.passed || !fit) {
-    if (getenv("WHY")) { fprintf(stderr, "passed %d fit %d: %s\n", int(report.passed), int(fit.has_value()), rehearsal_text(report, loop.machine).substr(0, 900).c_str()); if (survey && !fit) for (auto& x : fit.error()) fprintf(stderr, "%s\n", x.what.c_str()); if (!survey) for (auto& x : survey.error()) fprintf(stderr, "S %s\n", x.what.c_str()); }
-    ++kept.refused;
+    kept.refused.push_back(report.passed ? all_of(fit.error())
+                                         : rehearsal_text(report, loop.machine));
     return;
   }
   for (const ValueBesideTruth& beside : beside_truth(*fit, *survey, loop.machine, truth)) {
+    const auto predicted =
+        std::ranges::find(loop.plan.predicted, beside.name, &PredictedOutput::name);
+    if (predicted == loop.plan.predicted.end()) continue;
     PromisedValue& value = value_named(kept, beside.name);
+    value.predicted_U95 = predicted->U95_absolute;
     ++value.surveys;
     value.held += beside.held() ? 1 : 0;
     value.mean_U95 += beside.U95;
@@ -92,7 +96,7 @@ RehearsalTruth drawn_truth(const DemoLoop& loop, std::uint64_t seed) {
   const Machine& machine = loop.machine;
   RehearsalTruth truth = nominal_truth(machine);
   RandomStream random(seed, 1414);
-  const auto somewhere = [&](double size) {
+  const auto somewhere = [&](double size) -> Eigen::Vector3d {
     return size * Eigen::Vector3d(random.normal(), random.normal(), random.normal());
   };
   for (Line& line : truth.survey.state.axis_lines) {
@@ -131,12 +135,7 @@ KeptPromises kept_promises(const DemoLoop& loop, int surveys, std::uint64_t seed
     const RehearsalTruth truth = drawn_truth(loop, one);
     count(loop, truth, run(truth), kept);
   }
-  for (PromisedValue& value : kept.values) {
-    value.mean_U95 /= std::max(1, value.surveys);
-    for (const PredictedOutput& output : loop.plan.predicted) {
-      if (output.name == value.name) value.predicted_U95 = output.U95_absolute;
-    }
-  }
+  for (PromisedValue& value : kept.values) value.mean_U95 /= std::max(1, value.surveys);
   return kept;
 }
 

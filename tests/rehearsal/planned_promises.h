@@ -3,6 +3,7 @@
 #pragma once
 
 #include <cstdint>
+#include <string>
 #include <vector>
 
 #include "pivotrace/results/value_name.h"
@@ -23,7 +24,7 @@ struct KeptPromises {
   double planned_minutes = 0.0;
   double rehearsed_minutes = 0.0;  ///< without noise
   int surveys = 0;
-  int refused = 0;  ///< stopped, or no fit
+  std::vector<std::string> refused;  ///< stopped, or no fit: why
   std::vector<PromisedValue> values;
 
   double share_held() const;

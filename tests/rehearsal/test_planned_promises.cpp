@@ -23,7 +23,7 @@ void check_promises(const std::string& name, const DemoLoop& loop, int surveys) 
       "of what was predicted",
       name, kept.planned_minutes, kept.rehearsed_minutes, kept.surveys, 100.0 * kept.share_held(),
       kept.least_reached(), kept.most_reached()));
-  CHECK(kept.refused == 0);
+  CHECK(kept.refused.empty());
   CHECK(kept.planned_minutes == doctest::Approx(kept.rehearsed_minutes).epsilon(minutes_agree));
   CHECK(kept.least_reached() >= 0.9);
   CHECK(kept.most_reached() <= 1.1);
@@ -35,11 +35,11 @@ void check_promises(const std::string& name, const DemoLoop& loop, int surveys) 
 
 TEST_CASE(
     "rehearsed from its own plan, a demo takes the minutes and reaches the U95 that were planned") {
-  for (const char* name : {"fourth-axis", "swivel-head"}) {
+  for (const char* name : {"fourth-axis", "swivel-head", "pin-in-chuck"}) {
     const Machine machine =
         read_machine(in_source(fmt::format("examples/{}.machine.toml", name))).value();
     const DemoLoop loop = searched_loop(machine, Purpose::commissioning);
-    check_promises(name, loop, 12);
+    check_promises(name, loop, 40);
   }
 }
 
@@ -50,7 +50,7 @@ TEST_CASE(
   const DemoLoop loop = searched_loop(machine, Purpose::commissioning);
   const KeptPromises kept = kept_promises(loop, 6, 1);
   CHECK(kept.rehearsed_minutes < 6.5);
-  CHECK(kept.refused == 0);
+  CHECK(kept.refused.empty());
   CHECK(kept.least_reached() >= 0.9);
   CHECK(kept.most_reached() <= 1.1);
   // Jogged as far off as the file allows, less what the artefact itself is off, in every corner.
