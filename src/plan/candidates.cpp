@@ -326,7 +326,7 @@ std::string name_of(const Machine& machine, const std::vector<AxisGrid>& grids,
 
 double touch_minutes(const Machine& machine, const PlannedStation& station, Plan& plan) {
   plan.stations.assign(1, station);
-  return known_station_minutes(machine, plan);
+  return station_minutes(machine, plan, 0);
 }
 
 void each_set_of_angles(const std::vector<AxisGrid>& grids,

@@ -645,6 +645,32 @@ WrongTurn wrong_turn_at(const Machine& machine, const MachineState& state,
   return found;
 }
 
+std::optional<std::string> objection_to_way(const Machine& machine, const MachineState& state,
+                                            const ProbingDistances& distances,
+                                            const PlannedStation& before,
+                                            const PlannedStation& station) {
+  const StationWays ways(machine, state, distances, before.angles_rad, before.flip);
+  const StationWays next(machine, state, distances, station.angles_rad, station.flip);
+  for (const StationWays::Gap gap : StationWays::gaps) {
+    const Eigen::Vector3d left = ways.shown(ways.over(ways.place(before.touches.back()), gap));
+    if (Objection o = objection_to_turns(machine, state, distances, before.angles_rad,
+                                         station.angles_rad, left)) {
+      return o;
+    }
+    // Sideways at the safe height with the axes already turned: from the old place to the new.
+    const Eigen::Vector3d old_shown =
+        shown_inside(machine, state.stylus_radius_mm, {left.x(), left.y(), distances.safe_height});
+    const Eigen::Vector3d from =
+        stylus_in_machine(machine, state, old_shown, station.angles_rad, station.flip);
+    const Eigen::Vector3d to =
+        next.at_safe_height(next.over(next.place(station.touches.front()), gap));
+    if (const Objection o = next.blocked(from, to, rapid_clearance_mm)) {
+      return "on the way there at the safe height " + *o;
+    }
+  }
+  return std::nullopt;
+}
+
 Problems check_plan(const Machine& machine, const Plan& plan) {
   Problems problems;
   check_numbers(plan, problems);
@@ -660,27 +686,8 @@ Problems check_plan(const Machine& machine, const Plan& plan) {
       continue;
     }
     if (before != nullptr) {
-      const StationWays ways(machine, state, plan.distances, before->angles_rad, before->flip);
-      const StationWays next(machine, state, plan.distances, station.angles_rad, station.flip);
-      for (const StationWays::Gap gap : StationWays::gaps) {
-        const Eigen::Vector3d left = ways.shown(ways.over(ways.place(before->touches.back()), gap));
-        if (const Objection o = objection_to_turns(machine, state, plan.distances,
-                                                   before->angles_rad, station.angles_rad, left)) {
-          problems.push_back(station_problem(station, ProblemNumber::collision, *o));
-          break;
-        }
-        // Sideways at the safe height with the axes already turned: from the old place to the new.
-        const Eigen::Vector3d old_shown = shown_inside(
-            machine, state.stylus_radius_mm, {left.x(), left.y(), plan.distances.safe_height});
-        const Eigen::Vector3d from =
-            stylus_in_machine(machine, state, old_shown, station.angles_rad, station.flip);
-        const Eigen::Vector3d to =
-            next.at_safe_height(next.over(next.place(station.touches.front()), gap));
-        if (const Objection o = next.blocked(from, to, rapid_clearance_mm)) {
-          problems.push_back(station_problem(station, ProblemNumber::collision,
-                                             "on the way there at the safe height " + *o));
-          break;
-        }
+      if (const Objection o = objection_to_way(machine, state, plan.distances, *before, station)) {
+        problems.push_back(station_problem(station, ProblemNumber::collision, *o));
       }
     }
     before = &station;

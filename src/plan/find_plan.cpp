@@ -5,15 +5,20 @@
 #include <Eigen/Cholesky>
 #include <algorithm>
 #include <cmath>
+#include <iterator>
+#include <map>
 #include <memory>
 #include <numbers>
 #include <numeric>
+#include <set>
 
 #include "base/length_text.h"
 #include "pivotrace/estimate/fit.h"
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/plan/check_plan.h"
+#include "pivotrace/plan/foresight.h"
 #include "pivotrace/results/statistics.h"
+#include "pivotrace/survey/random_stream.h"
 #include "plan/axis_range.h"
 #include "plan/outcome.h"
 #include "plan/proof.h"
@@ -23,21 +28,33 @@ namespace pivotrace {
 
 namespace {
 
-/// The minutes grow by this much at a time; plans for more minutes go through all shorter ones.
+/// The minutes grow by this much at a time, or twice as much where no shortest plan is wanted; plans for more minutes
+/// go through all shorter ones.
 constexpr double minute_step = 0.25;
 constexpr double first_minutes = 1.0;
+/// The same beyond what is allowed, in shares of the minutes: only the shortest plan there is is wanted there.
+constexpr double longer_by = 0.05;
 constexpr double most_minutes = 60.0;
 /// Minutes at which the search also starts anew from the fractional design of just those minutes.
 constexpr double fresh_starts[] = {3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 13.0, 17.0, 22.0, 30.0};
 /// Candidates worth this part of the best, per minute, are tried for exchange; no more than so many.
 constexpr double least_worth = 0.45;
-constexpr std::size_t most_tried = 1200;
+constexpr std::size_t most_tried = 5000;
 /// How often a plan is cut down to the minutes once they are known exactly.
 constexpr int most_attempts = 3;
+/// Minutes that may be left over.
+constexpr double room_for_more = 0.1;
+/// Orders of one set of visits tried until the turns of one are clear.
+constexpr int most_orders = 8;
 /// Rounds in which values that a regular pattern knows better are asked for more, and what the worst value of
 /// all may lose by it.
 constexpr int most_rounds_beside_regular = 3;
 constexpr double most_given_up = 1.08;
+/// Plans shaken loose in the end, and visits each loses (common practice, no source).
+constexpr int shakes = 10;
+constexpr int taken_out = 3;
+/// Put in order and weighed exactly are those whose measure is no further from the best.
+constexpr double worth_finishing = 1.005;
 constexpr int design_iterations = 60;
 constexpr double design_gap = 0.02;
 /// Another set-up is advised where it makes the worst value this much smaller.
@@ -134,6 +151,10 @@ class Finder {
     FitResult prediction;
     double worst = 0.0;  ///< largest U95 / scale
     double least_redundancy = 0.0;
+    double behind = 0.0;  ///< regular pattern, see behind_regular()
+
+    /// A value that a regular pattern knows better costs as much as what the worst value may lose to it.
+    double merit() const { return behind > 1.0 ? worst * most_given_up * behind : worst; }
   };
 
   Problems prepare();
@@ -141,13 +162,19 @@ class Finder {
   void set_wanted();
   void set_costs();
   void set_first_minutes();
+  bool first_turn_is_found() const;
   Problems refuse_short_arcs() const;
   double arc_deg(int axis) const;
   /// What a certificate counts of them.
   double counted_minutes(double minutes) const;
   DesignTask task(double minutes) const;
   void look_at_worthy(VisitSearch& search);
-  std::optional<Finished> finished(VisitSearch& search, const ChosenVisits& chosen);
+  VisitSearch search_for(const Asked& asked);
+  std::vector<std::pair<int, int>> blocked_ways(const std::vector<int>& order);
+  std::vector<int> clear_order(VisitSearch& search, const ChosenVisits& chosen, double minutes);
+  Plan plan_of(const std::vector<int>& order) const;
+  const WrongTurn& wrong_turn(int before, int candidate);
+  std::optional<Finished> finished(VisitSearch& search, const ChosenVisits& chosen, double minutes);
   bool is_sound(VisitSearch& search, const Finished& finished);
   bool arcs_are_long_enough(const Plan& plan) const;
   double worst_of(const FitResult& prediction, std::vector<WantedValue>& wanted) const;
@@ -155,12 +182,15 @@ class Finder {
   bool is_enough(const Finished& done) const;
   Problems climb(VisitSearch& search);
   void add_start(VisitSearch& search, double minutes, ChosenVisits& current);
-  void start_once_more(VisitSearch& search, double minutes, const ChosenVisits& so_far);
-  std::optional<Finished> finished_within(VisitSearch& search, ChosenVisits& chosen,
-                                          double minutes);
-  double behind_regular(const FitResult& prediction,
-                        const std::vector<PredictedOutput>& regular) const;
-  void keep_up_with_regular(double minutes);
+  void polish(double minutes, const ChosenVisits& so_far);
+  Asked asked_beside_regular(const Finished& best) const;
+  std::vector<ChosenVisits> starts_with_bias(VisitSearch& search, double minutes);
+  void shake(VisitSearch& search, double minutes, ChosenVisits chosen, Finished& best);
+  void finish(VisitSearch& search, double minutes, const ChosenVisits& chosen, Finished& best);
+  std::optional<Finished> finished_within(VisitSearch& search, ChosenVisits chosen, double minutes,
+                                          bool short_order);
+  void learn_regular_pattern();
+  double behind_regular(const FitResult& prediction) const;
   Certificate certificate(double minutes, double reached);
   std::optional<Gain> gain_of_more(VisitSearch& search, const Finished& best);
   void add_gains_of_set_up(const Finished& best, std::vector<Gain>& gains);
@@ -186,7 +216,12 @@ class Finder {
   double cheapest_way_in_ = 0.0;
   double first_minutes_ = 0.0;  ///< that every survey takes before it can measure
   Eigen::VectorXd share_;
+  std::vector<PredictedOutput> regular_;  ///< what a regular pattern of this purpose reaches
   std::vector<Finished> ladder_;
+  std::set<std::vector<int>> finished_before_;
+  std::map<std::pair<int, int>, WrongTurn> wrong_turns_;  ///< from stay to candidate
+  std::map<std::pair<int, int>, bool> way_is_clear_;      ///< from candidate to candidate
+  std::set<std::pair<int, int>> blocked_;                 ///< from stay to stay
   std::string why_not_;
   bool stopped_ = false;
   double part_ = 0.0;
@@ -255,19 +290,50 @@ void Finder::set_costs() {
   set_first_minutes();
 }
 
-/// Whatever a survey begins with has to be found first. A finding pass makes every touch of the visit: the
-/// visits of fewest touches are the cheapest to begin with.
+/// Whatever a survey begins with has to be found first, and so has what it goes on with once an axis has turned for
+/// the first time. A finding pass makes every touch of the visit: the visits of fewest touches are the cheapest to
+/// begin with.
 void Finder::set_first_minutes() {
   Plan alone = frame_;
-  first_minutes_ = std::numeric_limits<double>::infinity();
+  double first = std::numeric_limits<double>::infinity();
+  double pass = std::numeric_limits<double>::infinity();
   for (std::size_t c = 0; c < set_.candidates.size(); ++c) {
     const Candidate& candidate = set_.candidates[c];
     if (static_cast<int>(candidate.touches.size()) > set_.least_touches) continue;
     alone.stations.assign(1, set_.station(static_cast<int>(c)));
-    first_minutes_ =
-        std::min(first_minutes_, minutes_of(machine_, alone) - candidate.touch_minutes);
+    first = std::min(first, minutes_of(machine_, alone) - candidate.touch_minutes);
+    pass = std::min(pass, station_minutes(machine_, alone, 1) - candidate.touch_minutes);
   }
-  if (!std::isfinite(first_minutes_)) first_minutes_ = 0.0;
+  first_minutes_ = std::isfinite(first) ? first : 0.0;
+  if (std::isfinite(pass) && first_turn_is_found()) first_minutes_ += pass;
+}
+
+/// Whether a finding pass follows the first turn of an axis, however small: by `turn` from `angle`. Where the centre
+/// is off by `rough`, and so is what it carries, the first station counts the centre a = 2 sin(angle / 2) times, and
+/// a least-squares share of what it found leaves (1 + a) / (1 + a^2) of the two, or with another axis turned too no
+/// less than that or 1; of it the turn shows 2 sin(turn / 2). Derived here. A flat sees one direction only.
+bool Finder::first_turn_is_found() const {
+  const bool flats = std::ranges::any_of(set_.candidates, [&](const Candidate& candidate) {
+    const Stay& stay = set_.stays[static_cast<std::size_t>(candidate.stay)];
+    const int artefact = stay.touches[static_cast<std::size_t>(candidate.touches.front())].artefact;
+    return machine_.artefacts[static_cast<std::size_t>(artefact)].kind == ArtefactKind::flat;
+  });
+  double least_shown = std::numeric_limits<double>::infinity();
+  for (std::size_t axis = 0; axis < machine_.rotary.size(); ++axis) {
+    std::set<double> angles_rad;
+    for (const Stay& stay : set_.stays) angles_rad.insert(stay.angles_rad[axis]);
+    for (auto to = angles_rad.begin(); to != angles_rad.end(); ++to) {
+      if (to == angles_rad.begin()) continue;
+      const double turn_rad = *to - *std::prev(to);
+      for (const double from_rad : {*std::prev(to), *to}) {
+        const double a = std::abs(2.0 * std::sin(0.5 * from_rad));
+        const double left = std::min(1.0, (1.0 + a) / (1.0 + a * a));
+        least_shown = std::min(least_shown, left * std::abs(2.0 * std::sin(0.5 * turn_rad)));
+      }
+    }
+  }
+  const double off_mm = least_shown * frame_.distances.rough;
+  return !flats && off_mm > sure_share_of_limit * frame_.distances.limit;
 }
 
 double Finder::arc_deg(int axis) const {
@@ -399,16 +465,74 @@ bool Finder::arcs_are_long_enough(const Plan& plan) const {
   return true;
 }
 
-std::optional<Finder::Finished> Finder::finished(VisitSearch& search, const ChosenVisits& chosen) {
+/// The candidates between which an order goes by a way that is not clear.
+std::vector<std::pair<int, int>> Finder::blocked_ways(const std::vector<int>& order) {
+  std::vector<std::pair<int, int>> blocked;
+  for (std::size_t k = 1; k < order.size(); ++k) {
+    const std::pair<int, int> way{order[k - 1], order[k]};
+    const auto known = way_is_clear_.find(way);
+    const bool clear = known != way_is_clear_.end()
+                           ? known->second
+                           : !objection_to_way(machine_, state_, frame_.distances,
+                                               set_.station(way.first), set_.station(way.second));
+    way_is_clear_[way] = clear;
+    if (!clear) blocked.push_back(way);
+  }
+  return blocked;
+}
+
+/// An order all of whose ways are clear; empty where none was found.
+std::vector<int> Finder::clear_order(VisitSearch& search, const ChosenVisits& chosen,
+                                     double minutes) {
+  for (int attempt = 0; attempt < most_orders; ++attempt) {
+    std::vector<int> order = search.in_order(chosen, minutes);
+    const std::vector<std::pair<int, int>> blocked = blocked_ways(order);
+    if (blocked.empty()) return order;
+    for (const auto& [from, to] : blocked) {
+      const int from_stay = set_.candidates[static_cast<std::size_t>(from)].stay;
+      const int to_stay = set_.candidates[static_cast<std::size_t>(to)].stay;
+      blocked_.insert({from_stay, to_stay});
+      search.keep_apart(from_stay, to_stay);
+    }
+  }
+  why_not_ = "the turns between its stations are not clear";
+  return {};
+}
+
+const WrongTurn& Finder::wrong_turn(int before, int candidate) {
+  const int stay = set_.candidates[static_cast<std::size_t>(before)].stay;
+  const auto known = wrong_turns_.find({stay, candidate});
+  if (known != wrong_turns_.end()) return known->second;
+  const WrongTurn made = wrong_turn_at(machine_, state_, frame_.distances,
+                                       set_.stays[static_cast<std::size_t>(stay)].angles_rad,
+                                       set_.station(candidate), true);
+  return wrong_turns_.insert({{stay, candidate}, made}).first->second;
+}
+
+Plan Finder::plan_of(const std::vector<int>& order) const {
+  Plan plan = frame_;
+  for (const int candidate : order) {
+    plan.stations.push_back(set_.station(candidate));
+    plan.stations.back().label = std::to_string(plan.stations.size());
+  }
+  plan.self_find = request_.self_find && !objection_to_self_find(machine_, state_, plan);
+  return plan;
+}
+
+VisitSearch Finder::search_for(const Asked& asked) {
+  VisitSearch search(machine_, set_, *rows_, asked, frame_.distances);
+  for (const auto& [from, to] : blocked_) search.keep_apart(from, to);
+  look_at_worthy(search);
+  return search;
+}
+
+std::optional<Finder::Finished> Finder::finished(VisitSearch& search, const ChosenVisits& chosen,
+                                                 double minutes) {
   Finished done;
   done.chosen = chosen;
-  done.plan = frame_;
-  const std::vector<int> order = search.in_order(chosen);
-  for (const int candidate : order) {
-    done.plan.stations.push_back(set_.station(candidate));
-    done.plan.stations.back().label = std::to_string(done.plan.stations.size());
-  }
-  done.plan.self_find = request_.self_find && !objection_to_self_find(machine_, state_, done.plan);
+  const std::vector<int> order = clear_order(search, chosen, minutes);
+  if (order.empty()) return std::nullopt;
+  done.plan = plan_of(order);
   done.plan.minutes = minutes_of(machine_, done.plan);
   search.learn_minutes(order, done.plan.minutes);
   Expected<FitResult> prediction = predict_plan(machine_, done.plan);
@@ -420,6 +544,7 @@ std::optional<Finder::Finished> Finder::finished(VisitSearch& search, const Chos
   std::vector<WantedValue> wanted = wanted_;
   done.worst = worst_of(done.prediction, wanted);
   done.least_redundancy = least_redundancy_in(done.prediction);
+  done.behind = behind_regular(done.prediction);
   return done;
 }
 
@@ -492,8 +617,10 @@ bool Finder::is_enough(const Finished& done) const {
 Problems Finder::climb(VisitSearch& search) {
   ChosenVisits current;
   const double asked = std::max(first_minutes, request_.minutes);
+  const double step = request_.stop_when_reached ? minute_step : 2.0 * minute_step;
   std::size_t next_fresh = 0;
-  for (double minutes = first_minutes; minutes <= most_minutes; minutes += minute_step) {
+  for (double minutes = first_minutes; minutes <= most_minutes;
+       minutes += minutes <= asked ? step : std::max(step, longer_by * minutes)) {
     const bool allowed = minutes <= asked + 1e-9;
     if (!allowed && !ladder_.empty()) break;
     if (!ladder_.empty() && !go_on(minutes / asked)) return {};
@@ -501,101 +628,158 @@ Problems Finder::climb(VisitSearch& search) {
     if (fresh) ++next_fresh;
     if (current.candidates.empty() || fresh) add_start(search, minutes, current);
     if (current.candidates.empty()) continue;
-    std::optional<Finished> done;
-    for (int attempt = 0; attempt < most_attempts; ++attempt) {
-      search.improve(current, minutes);
-      done = finished(search, current);
-      if (!done || done->plan.minutes <= minutes + 1e-9) break;
-    }
-    if (!done || done->plan.minutes > minutes + 1e-9) continue;
+    search.improve(current, minutes);
+    std::optional<Finished> done = finished_within(search, current, minutes, false);
+    if (!done) continue;
     const bool better = ladder_.empty() || done->worst < ladder_.back().worst * (1.0 - 1e-9);
     if (!better || !is_sound(search, *done)) continue;
     ladder_.push_back(std::move(*done));
     if (request_.stop_when_reached && is_enough(ladder_.back())) return {};
   }
   if (!ladder_.empty()) {
-    start_once_more(search, asked, current);
-    keep_up_with_regular(asked);
+    polish(asked, current);
     return {};
   }
   return {cannot_plan("no plan of up to an hour determines every axis and checks every touch: " +
                       why_not_)};
 }
 
-/// From the design that counts the bias of every visit, at the minutes that are left in the end.
-void Finder::start_once_more(VisitSearch& search, double minutes, const ChosenVisits& so_far) {
+/// What is asked for, and of values that a regular pattern knows better than this plan would, so much more.
+Asked Finder::asked_beside_regular(const Finished& best) const {
+  Asked asked = asked_;
+  for (std::size_t k = 0; k < wanted_.size(); ++k) {
+    const auto value = std::ranges::find(regular_, wanted_[k].name, &PredictedOutput::name);
+    if (value == regular_.end()) continue;
+    double& scale = asked.scale[static_cast<Eigen::Index>(k)];
+    scale = std::min(scale, value->U95_absolute / best.worst);
+  }
+  return asked;
+}
+
+/// At the minutes that are left in the end: from the design that counts the bias of every visit, and from the
+/// best plans with a few visits taken out. A named purpose gives no value worse than the regular pattern for it
+/// does, where minutes allow.
+void Finder::polish(double minutes, const ChosenVisits& so_far) {
   if (ladder_.back().plan.minutes > minutes + 1e-9) return;
+  learn_regular_pattern();
+  ladder_.back().behind = behind_regular(ladder_.back().prediction);
+  Finished best = ladder_.back();
+  for (int round = 0; round < most_rounds_beside_regular && go_on(1.0); ++round) {
+    if (round > 0 && best.behind <= 1.0) break;
+    const Asked asked = asked_beside_regular(best);
+    VisitSearch search = search_for(asked);
+    search.go_on = [this] { return go_on(1.0); };
+    search.exact_minutes = [this](const std::vector<int>& order) {
+      return minutes_of(machine_, plan_of(order), [&](std::size_t station) {
+        return wrong_turn(order[station - 1], order[station]);
+      });
+    };
+    search.learn_minutes(search.in_order(best.chosen, minutes), best.plan.minutes);
+    std::vector<ChosenVisits> starts = {best.chosen};
+    if (round == 0) {
+      starts.push_back(so_far);
+      std::ranges::move(starts_with_bias(search, minutes), std::back_inserter(starts));
+    }
+    for (ChosenVisits& start : starts) search.improve(start, minutes);
+    std::ranges::stable_sort(starts, {}, &ChosenVisits::measure);
+    for (const ChosenVisits& start : starts) {
+      if (start.measure <= worth_finishing * starts.front().measure) {
+        finish(search, minutes, start, best);
+      }
+    }
+    shake(search, minutes, starts.front(), best);
+  }
+  if (best.merit() < ladder_.back().merit()) ladder_.push_back(std::move(best));
+}
+
+std::vector<ChosenVisits> Finder::starts_with_bias(VisitSearch& search, double minutes) {
   const bool repeats = !machine_.bounds.drift_per_run_mm.has_value();
   const Eigen::VectorXd share =
       share_with_bias({*rows_, least_minutes_, counted_minutes(minutes), wanted_, 0.0, {}}, share_);
-  ChosenVisits best = so_far;
+  std::vector<ChosenVisits> starts;
   for (const double first_part : {0.1, 0.35, 0.6, 0.85}) {
-    if (!go_on(1.0)) return;
     ChosenVisits start = search.rounded(share, minutes, first_part, repeats);
     if (start.candidates.size() < least_visits || start.minutes > minutes) continue;
-    search.improve(start, minutes);
-    if (start.measure < best.measure * (1.0 - VisitSearch::tie)) best = std::move(start);
+    starts.push_back(std::move(start));
   }
-  std::optional<Finished> done = finished_within(search, best, minutes);
-  if (!done || !(done->worst < ladder_.back().worst * (1.0 - 1e-9))) return;
-  if (is_sound(search, *done)) ladder_.push_back(std::move(*done));
+  return starts;
 }
 
-/// Cut down until its exact minutes fit.
-std::optional<Finder::Finished> Finder::finished_within(VisitSearch& search, ChosenVisits& chosen,
-                                                        double minutes) {
+/// Takes a few visits out and fills up anew, again and again: out of the valley where exchange ends. The same
+/// ones on every machine.
+void Finder::shake(VisitSearch& search, double minutes, ChosenVisits chosen, Finished& best) {
+  RandomStream random(1);
+  for (int k = 0; k < shakes; ++k) {
+    if (!go_on(1.0)) return;
+    ChosenVisits other = chosen;
+    for (int out = 0; out < taken_out && other.candidates.size() > least_visits; ++out) {
+      const auto others = static_cast<double>(other.candidates.size() - 1);
+      const auto at = 1 + static_cast<std::ptrdiff_t>(random.uniform() * others);
+      other.candidates.erase(other.candidates.begin() + at);
+    }
+    search.improve(other, minutes);
+    if (other.measure <= worth_finishing * chosen.measure) finish(search, minutes, other, best);
+    if (other.measure < chosen.measure * (1.0 - VisitSearch::tie)) chosen = std::move(other);
+  }
+}
+
+/// Takes its place where it is better, in time and sound: in the shortest order that still fits, and with fewer
+/// visits in the order that keeps most drift out.
+void Finder::finish(VisitSearch& search, double minutes, const ChosenVisits& chosen,
+                    Finished& best) {
+  std::vector<int> visits = chosen.candidates;
+  std::ranges::sort(visits);
+  if (!finished_before_.insert(std::move(visits)).second) return;
+  for (const bool short_order : {true, false}) {
+    std::optional<Finished> done = finished_within(search, chosen, minutes, short_order);
+    if (!done || !(done->merit() < best.merit() * (1.0 - 1e-9))) continue;
+    if (is_sound(search, *done)) best = std::move(*done);
+  }
+}
+
+/// Cut down until its exact minutes fit, filled up where they leave room: what has to be found, and so the minutes,
+/// depends on the order.
+std::optional<Finder::Finished> Finder::finished_within(VisitSearch& search, ChosenVisits chosen,
+                                                        double minutes, bool short_order) {
+  std::optional<Finished> best;
+  double allowed = minutes;
   for (int attempt = 0; attempt < most_attempts; ++attempt) {
-    search.improve(chosen, minutes);
-    std::optional<Finished> done = finished(search, chosen);
-    if (!done || done->plan.minutes <= minutes + 1e-9) return done;
+    std::optional<Finished> done = finished(search, chosen, short_order ? allowed : most_minutes);
+    if (!done) break;
+    const double left = minutes - done->plan.minutes;
+    if (left < -1e-9) {
+      allowed += left;
+    } else {
+      if (!best || done->merit() < best->merit()) best = std::move(*done);
+      if (left < room_for_more) break;
+      allowed = minutes;
+    }
+    const double before = chosen.measure;
+    search.improve(chosen, allowed);
+    if (left > 0.0 && !(chosen.measure < before)) break;
   }
-  return std::nullopt;
+  return best;
 }
 
-/// How far the worst value is beyond what the regular pattern gives it, 1: not at all.
-double Finder::behind_regular(const FitResult& prediction,
-                              const std::vector<PredictedOutput>& regular) const {
-  double behind = 0.0;
-  for (const PredictedOutput& now : predicted_outputs(prediction)) {
-    const auto then = std::ranges::find(regular, now.name, &PredictedOutput::name);
-    if (then == regular.end()) continue;
-    behind = std::max(behind, now.U95_absolute / then->U95_absolute);
-  }
-  return behind;
-}
-
-/// A named purpose gives no value worse than the regular pattern for it does, where minutes allow: values that
-/// would be are asked for more.
-void Finder::keep_up_with_regular(double minutes) {
+/// A pattern for a named purpose.
+void Finder::learn_regular_pattern() {
   if (request_.purpose == Purpose::minutes || !request_.within.empty()) return;
   PlanRequest pattern;
   pattern.purpose = request_.purpose;
   pattern.axes = request_.axes;
   const Expected<PlanOutcome> regular = make_plan(machine_, pattern);
-  if (!regular) return;
-  const std::vector<PredictedOutput>& most = regular->plan.predicted;
-  double behind = behind_regular(ladder_.back().prediction, most);
-  Asked harder = asked_;
-  const double worst = ladder_.back().worst;
-  for (int round = 0; round < most_rounds_beside_regular && behind > 1.0 && go_on(1.0); ++round) {
-    for (std::size_t k = 0; k < wanted_.size(); ++k) {
-      const auto value = std::ranges::find(most, wanted_[k].name, &PredictedOutput::name);
-      if (value == most.end()) continue;
-      double& scale = harder.scale[static_cast<Eigen::Index>(k)];
-      scale = std::min(scale, value->U95_absolute / ladder_.back().worst);
-    }
-    VisitSearch search(machine_, set_, *rows_, harder, frame_.distances);
-    search.go_on = [this] { return go_on(1.0); };
-    look_at_worthy(search);
-    ChosenVisits chosen = ladder_.back().chosen;
-    search.learn_minutes(search.in_order(chosen), ladder_.back().plan.minutes);
-    std::optional<Finished> done = finished_within(search, chosen, minutes);
-    if (!done || done->worst > most_given_up * worst) return;
-    const double then = behind_regular(done->prediction, most);
-    if (!(then < behind) || !is_sound(search, *done)) return;
-    behind = then;
-    ladder_.push_back(std::move(*done));
+  if (regular) regular_ = regular->plan.predicted;
+}
+
+/// How far the worst value is beyond what the regular pattern gives it, 1: not at all.
+double Finder::behind_regular(const FitResult& prediction) const {
+  double behind = 0.0;
+  for (const PredictedOutput& now : predicted_outputs(prediction)) {
+    const auto then = std::ranges::find(regular_, now.name, &PredictedOutput::name);
+    if (then == regular_.end()) continue;
+    behind = std::max(behind, now.U95_absolute / then->U95_absolute);
   }
+  return behind;
 }
 
 Certificate Finder::certificate(double minutes, double reached) {
@@ -612,8 +796,9 @@ Certificate Finder::certificate(double minutes, double reached) {
 /// What another minute would buy.
 std::optional<Gain> Finder::gain_of_more(VisitSearch& search, const Finished& best) {
   ChosenVisits more = best.chosen;
-  search.improve(more, best.plan.minutes + 1.0);
-  const std::optional<Finished> done = finished(search, more);
+  const double minutes = best.plan.minutes + 1.0;
+  search.improve(more, minutes);
+  const std::optional<Finished> done = finished(search, more, minutes);
   if (!done || !(done->worst < best.worst)) return std::nullopt;
   return Gain{"one more minute", done->plan.minutes - best.plan.minutes,
               predicted_outputs(done->prediction)};
@@ -727,9 +912,8 @@ Expected<PlanOutcome> Finder::find() {
   if (!problems.empty()) return tl::make_unexpected(std::move(problems));
   problems = prepare();
   if (!problems.empty()) return tl::make_unexpected(std::move(problems));
-  VisitSearch search(machine_, set_, *rows_, asked_, frame_.distances);
+  VisitSearch search = search_for(asked_);
   search.go_on = [this] { return ladder_.empty() || go_on(0.0); };
-  look_at_worthy(search);
   problems = climb(search);
   if (!problems.empty()) return tl::make_unexpected(std::move(problems));
   // The best whose every way is clear of everything.
@@ -762,9 +946,8 @@ Expected<PlanOutcome> Finder::find() {
 
 std::optional<PlanOutcome> Finder::find_coarsely() {
   if (!prepare().empty()) return std::nullopt;
-  VisitSearch search(machine_, set_, *rows_, asked_, frame_.distances);
+  VisitSearch search = search_for(asked_);
   search.go_on = [this] { return go_on(0.0); };
-  look_at_worthy(search);
   if (!climb(search).empty() || ladder_.empty()) return std::nullopt;
   PlanOutcome found;
   found.plan = std::move(ladder_.back().plan);

@@ -1,6 +1,7 @@
 // How long a plan takes: the moves of its program one by one.
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/machine/kinematics.h"
@@ -35,10 +36,11 @@ double turn_of_axis_s(const Machine& machine, const ProbingDistances& distances,
 
 class Clock {
  public:
-  Clock(const Machine& machine, const Plan& plan, bool watched)
+  Clock(const Machine& machine, const Plan& plan, bool watched, KnownWrongTurn known = {})
       : machine_(machine),
         plan_(plan),
         watched_(watched),
+        known_(std::move(known)),
         state_(nominal_state(machine)),
         now_mm_(start_position_mm(machine, plan)) {
     if (!plan.stations.empty()) standing_ = plan.stations.front().angles_rad;
@@ -65,8 +67,8 @@ class Clock {
     return total_;
   }
 
-  /// The first station alone, every place known, nothing turned.
-  double seconds_of_known_station() {
+  /// The first station alone, every place known after so many finding passes, nothing turned.
+  double seconds_of_station(int finding_passes) {
     const PlannedStation& station = plan_.stations.front();
     const std::vector<WayBetween> ways = ways_at(station);
     for (std::size_t first = 0; first < station.touches.size();) {
@@ -79,6 +81,7 @@ class Clock {
       ForeseenVisit known;
       known.first_touch = first;
       known.touches = next - first;
+      known.finding_passes = finding_passes;
       visit(station, known, ways);
       first = next;
     }
@@ -140,14 +143,19 @@ class Clock {
 
   void prove_turn(std::size_t station) {
     if (station == 0 && plan_.self_find) return;
-    const RotaryAngles before =
-        station == 0 ? RotaryAngles{} : plan_.stations[station - 1].angles_rad;
-    const WrongTurn wrong =
-        wrong_turn_at(machine_, state_, plan_.distances, before, plan_.stations[station], watched_);
+    const WrongTurn wrong = wrong_turn(station);
     if (wrong.felt || !wrong.empty_shown_mm) return;
     come_down(*wrong.empty_shown_mm);
     go({now_mm_.x(), now_mm_.y(), plan_.distances.safe_height});
     up();
+  }
+
+  WrongTurn wrong_turn(std::size_t station) const {
+    if (known_ && station > 0) return known_(station);
+    const RotaryAngles before =
+        station == 0 ? RotaryAngles{} : plan_.stations[station - 1].angles_rad;
+    return wrong_turn_at(machine_, state_, plan_.distances, before, plan_.stations[station],
+                         watched_);
   }
 
   void come_down(const Eigen::Vector3d& to_mm) {
@@ -243,6 +251,7 @@ class Clock {
   const Machine& machine_;
   const Plan& plan_;
   const bool watched_;
+  const KnownWrongTurn known_;
   const MachineState state_;
   Eigen::Vector3d now_mm_;
   RotaryAngles standing_{};
@@ -261,9 +270,14 @@ double turn_seconds(const Machine& machine, const ProbingDistances& distances,
   return seconds;
 }
 
-double known_station_minutes(const Machine& machine, const Plan& plan) {
+double station_minutes(const Machine& machine, const Plan& plan, int finding_passes) {
   if (plan.touch_count() == 0) return 0.0;
-  return Clock(machine, plan, true).seconds_of_known_station() / 60.0;
+  return Clock(machine, plan, true).seconds_of_station(finding_passes) / 60.0;
+}
+
+double minutes_of(const Machine& machine, const Plan& plan, const KnownWrongTurn& wrong_turn) {
+  if (plan.touch_count() == 0) return 0.0;
+  return Clock(machine, plan, true, wrong_turn).seconds() / 60.0;
 }
 
 double minutes_of(const Machine& machine, const Plan& plan, bool watched) {

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <limits>
 
+#include "plan/design_information.h"
 #include "plan/interior_design.h"
 
 namespace pivotrace {
@@ -15,12 +16,14 @@ constexpr int iterations = 30;
 constexpr int iterations_more = 50;
 /// Kinds of surveys are split, or so often, until the chords of the kind with the least bound lie no further below
 /// what they stand for [share of the bound's square].
-constexpr std::size_t most_splits = 8;
-constexpr double worth_splitting = 0.005;
+constexpr std::size_t most_splits = 6;
+constexpr double worth_splitting = 0.008;
 constexpr double gap = 0.01;
 constexpr int iterations_near = 20;
 /// What the weakest kinds leave between what is proven and what a fractional survey reaches.
 constexpr double sharp_gap = 0.002;
+/// Enough to see where to split a kind.
+constexpr double rough_gap = 0.02;
 /// Multiplications for that: a few seconds.
 constexpr double sharp_work = 6e10;
 /// Effects with a prior this many times as wide as their bound show the least bias a survey can have.
@@ -83,9 +86,11 @@ class Prover {
   void prove(Certificate& proof) {
     all_.design = relaxed_design(design_task(all_), iterations, gap, share_);
     if (has_bounds()) narrow(all_.design.share);
+    DesignTask task = design_task(all_);
+    task.prior_with_visits = all_.design.prior_with_visits;
+    all_.design = relaxed_design(task, iterations_near, gap, all_.design.share);
     std::vector<Kind> kinds = {all_};
-    prove_kind(kinds.front(), all_.design);
-    while (split_weakest(kinds) || sharpen_weakest(kinds)) {
+    while (sharpen_weakest(kinds) || split_weakest(kinds)) {
     }
     proof.reached = task_.reached;
     proof.effects = effects_;
@@ -107,7 +112,7 @@ class Prover {
   struct Kind {
     std::vector<Ratios> ratios;
     RelaxedDesign design;
-    bool sharp = false;  ///< nearly all of what can be proven is
+    double gap = 1.0;  ///< left between bound and fractional survey [share of the latter]
 
     Chord chord(Eigen::Index value) const {
       const Ratios& between = ratios[static_cast<std::size_t>(value)];
@@ -240,12 +245,16 @@ class Prover {
     narrow_ratios(all_.design.share);
   }
 
-  void prove_kind(Kind& kind, const RelaxedDesign& near) const {
-    DesignTask task = design_task(kind);
-    if (near.prior_with_visits.size() > 0) task.prior_with_visits = near.prior_with_visits;
-    if (task_.tick) task_.tick();
-    kind.design = relaxed_design(task, iterations_near, gap, near.share);
-    kind.sharp = false;
+  /// What proved something of a wider kind proves no less of a part of it.
+  void prove_part(Kind& part, const RelaxedDesign& wider) const {
+    const DesignTask task = design_task(part);
+    DesignInformation information(task);
+    information.count_priors(wider.prior_with_visits);
+    const Eigen::VectorXd gains = information.per_minute(wider.vectors) * wider.weights;
+    part.design = wider;
+    part.design.least_ratio =
+        information.proven_ratio(wider.vectors, wider.weights, gains.maxCoeff());
+    part.gap = 1.0;
   }
 
   /// u^2 and B^2 of a value in the fractional survey a bound comes from. Of c'M^-1 c the effect j makes
@@ -287,23 +296,29 @@ class Prover {
                                     [](const Kind& kind) { return kind.design.least_ratio; });
   }
 
-  /// False where it is sharp already.
+  bool is_to_split(const std::vector<Kind>& kinds, const Kind& weakest) const {
+    return has_bounds() && kinds.size() <= most_splits && work_left_ > 0.0 &&
+           weakest.design.vectors.size() > 0 &&
+           slack_of_chords(weakest).maxCoeff() >= worth_splitting;
+  }
+
+  /// Roughly where it is split next; false where it is sharp already.
   bool sharpen_weakest(std::vector<Kind>& kinds) {
     Kind& weakest = *weakest_of(kinds);
-    if (weakest.sharp) return false;
+    const double wanted = is_to_split(kinds, weakest) ? rough_gap : sharp_gap;
+    if (weakest.gap <= wanted) return false;
     if (task_.tick) task_.tick();
-    weakest.design = sharpened_design(design_task(weakest), weakest.design, sharp_gap, work_left_);
-    weakest.sharp = true;
+    weakest.design = sharpened_design(design_task(weakest), weakest.design, wanted, work_left_);
+    weakest.gap = wanted;
     return true;
   }
 
   /// Splits the kind of the least bound where its chord lies furthest below; false where that is near enough.
   bool split_weakest(std::vector<Kind>& kinds) const {
-    if (!has_bounds() || kinds.size() > most_splits) return false;
     const auto weakest = weakest_of(kinds);
-    if (weakest->design.vectors.size() == 0) return false;
+    if (!is_to_split(kinds, *weakest)) return false;
     Eigen::Index value = 0;
-    if (slack_of_chords(*weakest).maxCoeff(&value) < worth_splitting) return false;
+    slack_of_chords(*weakest).maxCoeff(&value);
     const Shares at = shares_at(*weakest, value);
     const double between = at.of_effects / at.of_touches;
     const auto k = static_cast<std::size_t>(value);
@@ -312,8 +327,8 @@ class Prover {
     Kind above = below;
     below.ratios[k].high = between;
     above.ratios[k].low = between;
-    prove_kind(below, weakest->design);
-    prove_kind(above, weakest->design);
+    prove_part(below, weakest->design);
+    prove_part(above, weakest->design);
     *weakest = std::move(below);
     kinds.push_back(std::move(above));
     return true;

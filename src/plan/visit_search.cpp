@@ -14,13 +14,19 @@ namespace {
 
 constexpr double infinite = std::numeric_limits<double>::infinity();
 /// How sharply the worst value counts before the others. This and the next: common practice, no source.
-constexpr double sharpness = 12.0;
+constexpr double sharpness = 20.0;
 /// What twice the minutes are taken to be worth in an order: as much as sqrt(2) in every value.
 constexpr double worth_of_time = 0.5;
 /// The second station is predicted from the first: further off than this costs, by this much per turn
 /// beyond [rad]. Common practice, no source.
 constexpr double close_by_rad = 0.8;
 constexpr double cost_of_far = 0.05;
+/// A minute more than there are: never worth it while another order is within them.
+constexpr double cost_of_late = 100.0;
+/// Stations whose order is weighed by the moves of their program, one by one.
+constexpr std::size_t first_few = 3;
+/// Candidates tried in the place of every visit in one round of exchange.
+constexpr std::size_t most_worthy = 200;
 /// Rounds of exchange before a set is taken as it is.
 constexpr int most_rounds = 6;
 /// Of rearranging the order of the visits; nothing better was found later (common practice, no source).
@@ -34,22 +40,40 @@ std::vector<int> ChosenVisits::all() const {
   return visits;
 }
 
+namespace {
+
+/// (mean of ratio^sharpness)^(1/sharpness), one ratio after the other, without large powers.
+class MeanOfRatios {
+ public:
+  void add(double ratio) {
+    ++count_;
+    if (ratio > worst_) {
+      sum_ *= std::pow(worst_ / ratio, sharpness);
+      worst_ = ratio;
+    }
+    sum_ += std::pow(ratio / worst_, sharpness);
+  }
+  double mean() const { return worst_ * std::pow(sum_ / count_, 1.0 / sharpness); }
+
+ private:
+  double sum_ = 0.0;
+  double worst_ = 0.0;
+  int count_ = 0;
+};
+
+}  // namespace
+
 double measure_of(const Asked& asked, const VisitMaker& maker, const Eigen::VectorXd& variances,
                   const Eigen::MatrixXd& responses) {
-  double sum = 0.0;
-  double worst = 0.0;
+  MeanOfRatios ratios;
   for (Eigen::Index k = 0; k < variances.size(); ++k) {
     const double ratio =
         VisitMaker::expanded(maker.prospect(variances[k], responses.col(k), asked.bounds)) /
         asked.scale[k];
     if (!std::isfinite(ratio)) return infinite;
-    if (ratio > worst) {
-      sum *= std::pow(worst / ratio, sharpness);
-      worst = ratio;
-    }
-    sum += std::pow(ratio / worst, sharpness);
+    ratios.add(ratio);
   }
-  return worst * std::pow(sum / static_cast<double>(variances.size()), 1.0 / sharpness);
+  return ratios.mean();
 }
 
 VisitSearch::VisitSearch(const Machine& machine, const CandidateSet& set, const CandidateRows& rows,
@@ -57,15 +81,10 @@ VisitSearch::VisitSearch(const Machine& machine, const CandidateSet& set, const 
     : set_(set),
       rows_(rows),
       asked_(asked),
-      asked_in_order_(asked),
       sum_(rows.maker),
       pool_(set.candidates.size()),
       doubled_(set.candidates.size()) {
   std::iota(pool_.begin(), pool_.end(), 0);
-  if (const int drift = rows.maker.first_drift_effect(); drift >= 0) {
-    asked_in_order_.bounds.segment<3>(drift - rows.maker.common_effects())
-        .setConstant(asked.drift_mm);
-  }
   const auto stays = static_cast<Eigen::Index>(set.stays.size());
   turns_.resize(stays, stays);
   for (Eigen::Index i = 0; i < stays; ++i) {
@@ -75,6 +94,7 @@ VisitSearch::VisitSearch(const Machine& machine, const CandidateSet& set, const 
                        set.stays[static_cast<std::size_t>(j)].angles_rad) /
           60.0;
     }
+    turns_(i, i) = minutes_to_stay;
   }
 }
 
@@ -85,6 +105,12 @@ double VisitSearch::turn_minutes(int from, int to) const {
 
 double VisitSearch::touch_minutes(int candidate) const {
   return set_.candidates[static_cast<std::size_t>(candidate)].touch_minutes;
+}
+
+bool VisitSearch::stays_anywhere(const std::vector<int>& order) const {
+  return std::ranges::adjacent_find(order, {}, [&](int candidate) {
+           return set_.candidates[static_cast<std::size_t>(candidate)].stay;
+         }) != order.end();
 }
 
 double VisitSearch::tour_minutes(const std::vector<int>& order) const {
@@ -204,22 +230,13 @@ ChosenVisits VisitSearch::rounded(const Eigen::VectorXd& share, double minutes, 
   for (Eigen::Index v = 0; v < share.size(); ++v) {
     passed += share[v] * minutes / step;
     for (; passed > next; next += 1.0) {
-      const int candidate = static_cast<int>(v);
-      if (!stands_there(chosen.candidates, candidate)) chosen.candidates.push_back(candidate);
+      chosen.candidates.push_back(static_cast<int>(v));
     }
   }
   drop_until_short(chosen, minutes);
   chosen.measure = evaluate(chosen);
   chosen.minutes = minutes_of_order(shortest_tour(chosen));
   return chosen;
-}
-
-/// Every station is reached by a turn: two stays in a row at the same angles would be one.
-bool VisitSearch::stands_there(const std::vector<int>& candidates, int candidate) const {
-  const int stay = set_.candidates[static_cast<std::size_t>(candidate)].stay;
-  return std::ranges::any_of(candidates, [&](int other) {
-    return set_.candidates[static_cast<std::size_t>(other)].stay == stay;
-  });
 }
 
 /// What brings least goes until the rest fits.
@@ -247,7 +264,7 @@ bool VisitSearch::add_one(ChosenVisits& chosen, double minutes) {
   double best_gain = 0.0;
   for (const int candidate : pool_) {
     const double more = touch_minutes(candidate) + insertion_minutes(tour, candidate);
-    if (chosen.minutes + more > minutes || stands_there(chosen.candidates, candidate)) continue;
+    if (chosen.minutes + more > minutes) continue;
     sum_.with(rows_.visits[static_cast<std::size_t>(candidate)], variances_, responses_);
     const double then = measure_of(asked_, rows_.maker, variances_, responses_);
     const double gain = std::isfinite(now) ? std::log(now / then) / more : 1.0 / then;
@@ -266,6 +283,26 @@ bool VisitSearch::add_one(ChosenVisits& chosen, double minutes) {
   return true;
 }
 
+/// Those worth most per minute beside what is chosen: what would do well in the place of another does well there.
+void VisitSearch::shorten_list(const ChosenVisits& chosen) {
+  worthy_ = pool_;
+  if (pool_.size() <= most_worthy || !std::isfinite(evaluate(chosen))) return;
+  const double now = std::log(measure_of(asked_, rows_.maker, sum_.variances(), sum_.responses()));
+  const std::vector<int> tour = shortest_tour(chosen);
+  std::vector<double> worth(set_.candidates.size());
+  for (const int candidate : pool_) {
+    const auto at = static_cast<std::size_t>(candidate);
+    sum_.with(rows_.visits[at], variances_, responses_);
+    const double then = std::log(measure_of(asked_, rows_.maker, variances_, responses_));
+    worth[at] = (now - then) / (touch_minutes(candidate) + insertion_minutes(tour, candidate));
+  }
+  std::ranges::stable_sort(worthy_, [&](int a, int b) {
+    return worth[static_cast<std::size_t>(a)] > worth[static_cast<std::size_t>(b)];
+  });
+  worthy_.resize(most_worthy);
+  std::ranges::sort(worthy_);
+}
+
 bool VisitSearch::exchange(ChosenVisits& chosen, std::size_t place, double minutes) {
   const bool first = place == 0;
   const bool twice = first && chosen.repeats_first;
@@ -278,14 +315,14 @@ bool VisitSearch::exchange(ChosenVisits& chosen, std::size_t place, double minut
   const double base = minutes_of_order(tour);
   int best = -1;
   double best_measure = chosen.measure * (1.0 - tie);
-  for (const int candidate : pool_) {
+  for (const int candidate : worthy_) {
     if (candidate == old) continue;
     const auto at = static_cast<std::size_t>(candidate);
     if (first && !set_.stays[static_cast<std::size_t>(set_.candidates[at].stay)].can_start)
       continue;
     const double times = twice ? 2.0 : 1.0;
     const double more = times * (touch_minutes(candidate) + insertion_minutes(tour, candidate));
-    if (base + more > minutes || stands_there(rest.candidates, candidate)) continue;
+    if (base + more > minutes) continue;
     sum_.with(twice ? doubled(candidate) : rows_.visits[at], variances_, responses_);
     const double then = measure_of(asked_, rows_.maker, variances_, responses_);
     if (!(then < best_measure)) continue;
@@ -310,6 +347,7 @@ void VisitSearch::improve(ChosenVisits& chosen, double minutes) {
   for (int round = 0; round < most_rounds; ++round) {
     bool better = false;
     while (add_one(chosen, minutes)) better = true;
+    if (round % 2 == 0) shorten_list(chosen);
     for (std::size_t place = 0; place < chosen.candidates.size(); ++place) {
       if (go_on && !go_on()) return;
       better = exchange(chosen, place, minutes) || better;
@@ -330,20 +368,47 @@ double VisitSearch::measure_without_one(const ChosenVisits& chosen) {
 
 // --------------------------------------------------------------------------------------- order
 
-double VisitSearch::measure_of_order(const std::vector<int>& order,
-                                     const std::vector<Eigen::MatrixXd>& drifts,
-                                     Eigen::MatrixXd& responses) {
-  const int drift = rows_.maker.first_drift_effect();
-  if (drift >= 0 && order.size() > 1) {
-    auto part = responses.middleRows<3>(drift);
-    part.setZero();
-    for (std::size_t k = 0; k < order.size(); ++k) {
-      const double when = static_cast<double>(k) / static_cast<double>(order.size() - 1) - 0.5;
-      part += when * drifts[static_cast<std::size_t>(order[k])];
+/// The same measure where drift counts: B^2 = B_0^2 + (drift |sum_k when_k d_k|)^2 of every value, d_k what drift at
+/// the time of one visit does to it.
+class VisitSearch::OrderMeasure {
+ public:
+  OrderMeasure(const VisitSearch& search, const std::vector<int>& visits, VisitSum& sum)
+      : asked_(search.asked_) {
+    const VisitMaker& maker = search.rows_.maker;
+    for (Eigen::Index k = 0; k < sum.variances().size(); ++k) {
+      without_.push_back(maker.prospect(sum.variances()[k], sum.responses().col(k), asked_.bounds));
+    }
+    const int drift = maker.first_drift_effect();
+    if (drift < 0) return;
+    for (const int v : visits) {
+      const Visit& visit = search.rows_.visits[static_cast<std::size_t>(v)];
+      drifts_.emplace_back(sum.part_of_responses(visit).middleRows<3>(drift));
     }
   }
-  return measure_of(asked_in_order_, rows_.maker, sum_.variances(), responses);
-}
+
+  /// `order`: places in the list of visits.
+  double operator()(const std::vector<int>& order) {
+    const auto values = static_cast<Eigen::Index>(without_.size());
+    shift_.setZero(3, values);
+    for (std::size_t k = 0; k < order.size() && !drifts_.empty(); ++k) {
+      const double when = static_cast<double>(k) / static_cast<double>(order.size() - 1) - 0.5;
+      shift_ += when * drifts_[static_cast<std::size_t>(order[k])];
+    }
+    MeanOfRatios ratios;
+    for (Eigen::Index k = 0; k < values; ++k) {
+      Prospect with = without_[static_cast<std::size_t>(k)];
+      with.B = std::hypot(with.B, asked_.drift_mm * shift_.col(k).norm());
+      ratios.add(VisitMaker::expanded(with) / asked_.scale[k]);
+    }
+    return ratios.mean();
+  }
+
+ private:
+  const Asked& asked_;
+  std::vector<Prospect> without_;
+  std::vector<Eigen::Matrix3Xd> drifts_;
+  Eigen::Matrix3Xd shift_;
+};
 
 namespace {
 
@@ -393,32 +458,51 @@ std::vector<int> exchanged(std::vector<int> order, std::size_t last, const Cost&
   return order;
 }
 
+/// What is found first decides how well the rest can be predicted: each of the others is tried as the next of
+/// the first few.
+template <class Cost>
+std::vector<int> begun_cheapest(std::vector<int> order, std::size_t last, const Cost& cost) {
+  double least = cost(order);
+  for (std::size_t next = 1; next < std::min(first_few, last); ++next) {
+    std::vector<int> best = order;
+    for (std::size_t k = next + 1; k < last; ++k) {
+      std::vector<int> moved = rearranged(order, k, next);
+      const double then = cost(moved);
+      if (!(then < least - VisitSearch::tie)) continue;
+      least = then;
+      best = std::move(moved);
+    }
+    order = std::move(best);
+  }
+  return order;
+}
+
 }  // namespace
 
-std::vector<int> VisitSearch::in_order(const ChosenVisits& chosen) {
+std::vector<int> VisitSearch::in_order(const ChosenVisits& chosen, double minutes) {
   const std::vector<int> visits = shortest_tour(chosen);
   if (!std::isfinite(evaluate(chosen))) return visits;
-  const int drift = rows_.maker.first_drift_effect();
-  std::vector<Eigen::MatrixXd> drifts;
-  for (const int v : visits) {
-    const Visit& visit = rows_.visits[static_cast<std::size_t>(v)];
-    drifts.emplace_back();
-    if (drift >= 0) drifts.back() = sum_.part_of_responses(visit).middleRows<3>(drift);
-  }
-  Eigen::MatrixXd responses = sum_.responses();
+  OrderMeasure measure(*this, visits, sum_);
   std::vector<int> made(visits.size());
-  const auto cost = [&](const std::vector<int>& order) {
+  const auto make = [&](const std::vector<int>& order) {
     for (std::size_t k = 0; k < order.size(); ++k) {
       made[k] = visits[static_cast<std::size_t>(order[k])];
     }
+  };
+  const auto cost_in = [&](const std::vector<int>& order, double taken) {
+    if (stays_anywhere(made)) return infinite;
+    return std::log(measure(order)) + worth_of_time * std::log(taken) +
+           cost_of_late * std::max(0.0, taken - minutes);
+  };
+  const auto cost = [&](const std::vector<int>& order) {
+    make(order);
     double far = 0.0;
     const RotaryAngles& a = set_.stays[set_.candidates[made[0]].stay].angles_rad;
     const RotaryAngles& b = set_.stays[set_.candidates[made[1]].stay].angles_rad;
     for (std::size_t i = 0; i < a.size(); ++i) {
       far += std::max(0.0, std::abs(b[i] - a[i]) - close_by_rad);
     }
-    return std::log(measure_of_order(order, drifts, responses)) +
-           worth_of_time * std::log(minutes_of_order(made)) + cost_of_far * far;
+    return cost_in(order, minutes_of_order(made)) + cost_of_far * far;
   };
   std::vector<int> order(visits.size());
   std::iota(order.begin(), order.end(), 0);
@@ -427,9 +511,14 @@ std::vector<int> VisitSearch::in_order(const ChosenVisits& chosen) {
   const std::vector<int> zigzag = out_and_back(static_cast<int>(order.size()), last);
   if (cost(zigzag) < cost(order) - tie) order = zigzag;
   order = exchanged(std::move(order), last, cost);
-  std::vector<int> result;
-  for (const int k : order) result.push_back(visits[static_cast<std::size_t>(k)]);
-  return result;
+  if (exact_minutes) {
+    order = begun_cheapest(std::move(order), last, [&](const std::vector<int>& other) {
+      make(other);
+      return cost_in(other, exact_minutes(made));
+    });
+  }
+  make(order);
+  return made;
 }
 
 }  // namespace pivotrace

@@ -28,7 +28,7 @@ struct ChosenVisits {
   std::vector<int> all() const;
 };
 
-/// Worst U95 / wanted of every value, the others counted a little: (mean of (U95 / scale)^12)^(1/12).
+/// Worst U95 / wanted of every value, the others counted a little: (mean of (U95 / scale)^20)^(1/20).
 double measure_of(const Asked& asked, const VisitMaker& maker, const Eigen::VectorXd& variances,
                   const Eigen::MatrixXd& responses);
 
@@ -37,12 +37,17 @@ double measure_of(const Asked& asked, const VisitMaker& maker, const Eigen::Vect
 class VisitSearch {
  public:
   static constexpr double tie = 1e-7;
+  /// Every station is reached by a turn: two stays in a row at the same angles would be one, and so cost too much.
+  static constexpr double minutes_to_stay = 5.0;
 
   VisitSearch(const Machine& machine, const CandidateSet& set, const CandidateRows& rows,
               const Asked& asked, const ProbingDistances& distances);
 
   /// Candidates worth trying for exchange, in their order.
   void look_at(std::vector<int> candidates) { pool_ = std::move(candidates); }
+
+  /// Never one stay right after another: the way is blocked.
+  void keep_apart(int from_stay, int to_stay) { turns_(from_stay, to_stay) = minutes_to_stay; }
 
   /// Visits at even steps of the shares of a fractional design, beginning with `first_part` of a step.
   ChosenVisits rounded(const Eigen::VectorXd& share, double minutes, double first_part,
@@ -51,8 +56,8 @@ class VisitSearch {
   /// Adds what brings most per minute while it fits, and exchanges until nothing gets better.
   void improve(ChosenVisits& chosen, double minutes);
 
-  /// Order of short ways that keeps drift out of the values; updates minutes. Of `chosen.all()`.
-  std::vector<int> in_order(const ChosenVisits& chosen);
+  /// Order of short ways that keeps drift out of the values, within `minutes` where one is. Of `chosen.all()`.
+  std::vector<int> in_order(const ChosenVisits& chosen, double minutes);
 
   /// Measure without its worst visit, beside the measure: what a slipped station would leave.
   double measure_without_one(const ChosenVisits& chosen);
@@ -62,6 +67,8 @@ class VisitSearch {
   /// A plan of this order really takes so long: finding places at first, proving turns.
   void learn_minutes(const std::vector<int>& order, double minutes);
 
+  /// Minutes of an order move by move, which knows what has to be found: for the last word on its beginning.
+  std::function<double(const std::vector<int>& order)> exact_minutes;
   /// Called between exchanges; false stops the search as soon as something complete is there.
   std::function<bool()> go_on;
 
@@ -69,8 +76,9 @@ class VisitSearch {
   double evaluate(const ChosenVisits& chosen);
   double turn_minutes(int from, int to) const;
   double touch_minutes(int candidate) const;
-  bool stands_there(const std::vector<int>& candidates, int candidate) const;
+  bool stays_anywhere(const std::vector<int>& order) const;
   bool add_one(ChosenVisits& chosen, double minutes);
+  void shorten_list(const ChosenVisits& chosen);
   bool exchange(ChosenVisits& chosen, std::size_t place, double minutes);
   void drop_until_short(ChosenVisits& chosen, double minutes);
   std::vector<int> shortest_tour(const ChosenVisits& chosen) const;
@@ -78,15 +86,14 @@ class VisitSearch {
   double tour_minutes(const std::vector<int>& order) const;
   double insertion_minutes(const std::vector<int>& tour, int candidate) const;
   const Visit& doubled(int candidate);
-  double measure_of_order(const std::vector<int>& order, const std::vector<Eigen::MatrixXd>& drifts,
-                          Eigen::MatrixXd& responses);
+  class OrderMeasure;
 
   const CandidateSet& set_;
   const CandidateRows& rows_;
   const Asked& asked_;
-  Asked asked_in_order_;  ///< with drift
   VisitSum sum_;
   std::vector<int> pool_;
+  std::vector<int> worthy_;     ///< of the pool, in this round of exchange
   Eigen::MatrixXd turns_;       ///< minutes from stay to stay
   double other_minutes_ = 0.5;  ///< beside visits and turns
   std::vector<Visit> doubled_;

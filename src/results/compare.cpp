@@ -134,7 +134,7 @@ Expected<SurveyComparison> compare(const FitResult& old_result, const FitResult&
 Expected<std::vector<ValueChange>> changes_that_would_show(const FitResult& old_result,
                                                            const FitResult& planned,
                                                            const CompareOptions& options) {
-  Problems problems = refused_conditions(old_result.conditions, planned.conditions);
+  Problems problems = not_comparable(old_result, planned, options);
   if (!problems.empty()) return tl::make_unexpected(std::move(problems));
   auto pair = paired_with_plan(old_result, planned, options);
   if (!pair) return tl::make_unexpected(pair.error());

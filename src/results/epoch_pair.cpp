@@ -69,8 +69,10 @@ BetweenSurveys between_surveys(const FitResult& old_result, const FitResult& new
   return between;
 }
 
-Problems reasons_to_refuse(const FitResult& old_result, const FitResult& new_result,
-                           const CompareOptions& options) {
+}  // namespace
+
+Problems not_comparable(const FitResult& old_result, const FitResult& new_result,
+                        const CompareOptions& options) {
   Problems problems;
   for (const FitResult* result : {&old_result, &new_result}) {
     if (result->usable) continue;
@@ -91,6 +93,14 @@ Problems reasons_to_refuse(const FitResult& old_result, const FitResult& new_res
   for (Problem& problem : refused_conditions(old_result.conditions, new_result.conditions)) {
     problems.push_back(std::move(problem));
   }
+  return problems;
+}
+
+namespace {
+
+Problems reasons_to_refuse(const FitResult& old_result, const FitResult& new_result,
+                           const CompareOptions& options) {
+  Problems problems = not_comparable(old_result, new_result, options);
   if (same_input(old_result, new_result, "touches")) {
     problems.push_back({ProblemNumber::bad_argument,
                         "both results come from the same touch record: nothing can have moved",

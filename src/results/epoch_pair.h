@@ -26,6 +26,10 @@ struct EpochPair {
   Eigen::Index size() const { return change.size(); }
 };
 
+/// Why the two must not be compared, whatever they hold: a result that is not usable, another machine, conditions.
+Problems not_comparable(const FitResult& old_result, const FitResult& new_result,
+                        const CompareOptions& options);
+
 /// Refuses what must not be compared.
 Expected<EpochPair> paired(const FitResult& old_result, const FitResult& new_result,
                            const CompareOptions& options);

@@ -86,3 +86,19 @@ TEST_CASE("against a poor earlier result no plan detects a small shift, and it i
   CHECK(worst_of_seen(outcome->seen) > 1.0);
   CHECK(plan_text(machine, *outcome).find("Not as small as asked") != std::string::npos);
 }
+
+TEST_CASE("nothing is detected against a result that is not usable or of another machine") {
+  const Machine machine = steady();
+  const auto made = detecting(machine, 0.2);
+  REQUIRE(made.has_value());
+  FitResult earlier = made->prediction;
+  earlier.usable = false;
+  const auto against_unusable = detecting(machine, 0.005, earlier);
+  REQUIRE_FALSE(against_unusable.has_value());
+  CHECK(against_unusable.error().front().number == ProblemNumber::not_usable);
+  earlier.usable = true;
+  earlier.machine_name = "another, invented";
+  const auto against_other = detecting(machine, 0.005, earlier);
+  REQUIRE_FALSE(against_other.has_value());
+  CHECK(against_other.error().front().number == ProblemNumber::other_machine);
+}

@@ -57,6 +57,8 @@ TEST_CASE(
   REQUIRE(searched.has_value());
   const PlanOutcome& now = *searched;
   CHECK(now.plan.minutes <= 6.25 + 1e-9);
+  REQUIRE(now.certificate.has_value());
+  CHECK(now.certificate->efficiency() >= 0.85);
   for (const PredictedOutput& output : now.plan.predicted) {
     CAPTURE(text_of(output.name));
     const auto old = std::ranges::find(before->plan.predicted, output.name, &PredictedOutput::name);

@@ -3,6 +3,7 @@
 #pragma once
 
 #include <Eigen/Core>
+#include <functional>
 #include <optional>
 #include <string>
 #include <vector>
@@ -84,6 +85,12 @@ WrongTurn wrong_turn_at(const Machine& machine, const MachineState& state,
                         const ProbingDistances& distances, const RotaryAngles& before_rad,
                         const PlannedStation& station, bool watched);
 
+/// Why the way from one station to the next is not clear: the turns at the safe height, or the way there after them.
+std::optional<std::string> objection_to_way(const Machine& machine, const MachineState& state,
+                                            const ProbingDistances& distances,
+                                            const PlannedStation& before,
+                                            const PlannedStation& station);
+
 /// Everything wrong with a plan: P4xx, each naming station and touch. Empty when it can be run.
 Problems check_plan(const Machine& machine, const Plan& plan);
 
@@ -97,11 +104,17 @@ double safe_height_mm(const Machine& machine, const MachineState& state,
 /// a feeler goes before every visit and no touch is come to beside the artefact.
 double minutes_of(const Machine& machine, const Plan& plan, bool watched = true);
 
+/// What wrong_turn_at() says of a station after the first, for who asks of the same turns again and again.
+using KnownWrongTurn = std::function<WrongTurn(std::size_t station)>;
+/// The same, watched.
+double minutes_of(const Machine& machine, const Plan& plan, const KnownWrongTurn& wrong_turn);
+
 /// The part of it that turning from one set of angles to another takes [s].
 double turn_seconds(const Machine& machine, const ProbingDistances& distances,
                     const RotaryAngles& from_rad, const RotaryAngles& to_rad);
 
-/// The part of it that the first station of a plan takes where every place is known, without the turn to it.
-double known_station_minutes(const Machine& machine, const Plan& plan);
+/// The part of it that the first station of a plan takes where every place is known after so many finding passes,
+/// without the turn to it.
+double station_minutes(const Machine& machine, const Plan& plan, int finding_passes);
 
 }  // namespace pivotrace
