@@ -45,7 +45,7 @@ constexpr int most_attempts = 3;
 /// Minutes that may be left over.
 constexpr double room_for_more = 0.1;
 /// Orders of one set of visits tried until the turns of one are clear.
-constexpr int most_orders = 8;
+constexpr int most_orders = 40;
 /// Rounds in which values that a regular pattern knows better are asked for more, and what the worst value of
 /// all may lose by it.
 constexpr int most_rounds_beside_regular = 3;
@@ -220,8 +220,9 @@ class Finder {
   std::vector<Finished> ladder_;
   std::set<std::vector<int>> finished_before_;
   std::map<std::pair<int, int>, WrongTurn> wrong_turns_;  ///< from stay to candidate
-  std::map<std::pair<int, int>, bool> way_is_clear_;      ///< from candidate to candidate
-  std::set<std::pair<int, int>> blocked_;                 ///< from stay to stay
+  /// Why a way is not clear, from candidate to candidate.
+  std::map<std::pair<int, int>, std::optional<std::string>> in_the_way_;
+  std::set<std::pair<int, int>> blocked_;  ///< from stay to stay
   std::string why_not_;
   bool stopped_ = false;
   double part_ = 0.0;
@@ -470,13 +471,17 @@ std::vector<std::pair<int, int>> Finder::blocked_ways(const std::vector<int>& or
   std::vector<std::pair<int, int>> blocked;
   for (std::size_t k = 1; k < order.size(); ++k) {
     const std::pair<int, int> way{order[k - 1], order[k]};
-    const auto known = way_is_clear_.find(way);
-    const bool clear = known != way_is_clear_.end()
-                           ? known->second
-                           : !objection_to_way(machine_, state_, frame_.distances,
-                                               set_.station(way.first), set_.station(way.second));
-    way_is_clear_[way] = clear;
-    if (!clear) blocked.push_back(way);
+    auto known = in_the_way_.find(way);
+    if (known == in_the_way_.end()) {
+      const PlannedStation from = set_.station(way.first);
+      const PlannedStation to = set_.station(way.second);
+      known =
+          in_the_way_.insert({way, objection_to_way(machine_, state_, frame_.distances, from, to)})
+              .first;
+    }
+    if (!known->second) continue;
+    blocked.push_back(way);
+    why_not_ = *known->second;
   }
   return blocked;
 }
@@ -495,7 +500,6 @@ std::vector<int> Finder::clear_order(VisitSearch& search, const ChosenVisits& ch
       search.keep_apart(from_stay, to_stay);
     }
   }
-  why_not_ = "the turns between its stations are not clear";
   return {};
 }
 
@@ -743,9 +747,16 @@ std::optional<Finder::Finished> Finder::finished_within(VisitSearch& search, Cho
                                                         double minutes, bool short_order) {
   std::optional<Finished> best;
   double allowed = minutes;
-  for (int attempt = 0; attempt < most_attempts; ++attempt) {
+  for (int attempt = 0; attempt < most_attempts;) {
+    const std::size_t blocked_before = blocked_.size();
     std::optional<Finished> done = finished(search, chosen, short_order ? allowed : most_minutes);
-    if (!done) break;
+    if (!done) {
+      // Other visits may have ways between them that are clear.
+      if (blocked_.size() == blocked_before) break;
+      search.improve(chosen, allowed);
+      continue;
+    }
+    ++attempt;
     const double left = minutes - done->plan.minutes;
     if (left < -1e-9) {
       allowed += left;

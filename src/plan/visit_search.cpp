@@ -107,10 +107,12 @@ double VisitSearch::touch_minutes(int candidate) const {
   return set_.candidates[static_cast<std::size_t>(candidate)].touch_minutes;
 }
 
-bool VisitSearch::stays_anywhere(const std::vector<int>& order) const {
-  return std::ranges::adjacent_find(order, {}, [&](int candidate) {
-           return set_.candidates[static_cast<std::size_t>(candidate)].stay;
-         }) != order.end();
+int VisitSearch::ways_to_avoid(const std::vector<int>& order) const {
+  int count = 0;
+  for (std::size_t k = 1; k < order.size(); ++k) {
+    count += turn_minutes(order[k - 1], order[k]) >= minutes_to_stay ? 1 : 0;
+  }
+  return count;
 }
 
 double VisitSearch::tour_minutes(const std::vector<int>& order) const {
@@ -490,9 +492,8 @@ std::vector<int> VisitSearch::in_order(const ChosenVisits& chosen, double minute
     }
   };
   const auto cost_in = [&](const std::vector<int>& order, double taken) {
-    if (stays_anywhere(made)) return infinite;
     return std::log(measure(order)) + worth_of_time * std::log(taken) +
-           cost_of_late * std::max(0.0, taken - minutes);
+           cost_of_late * (std::max(0.0, taken - minutes) + ways_to_avoid(made));
   };
   const auto cost = [&](const std::vector<int>& order) {
     make(order);

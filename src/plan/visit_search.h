@@ -76,7 +76,7 @@ class VisitSearch {
   double evaluate(const ChosenVisits& chosen);
   double turn_minutes(int from, int to) const;
   double touch_minutes(int candidate) const;
-  bool stays_anywhere(const std::vector<int>& order) const;
+  int ways_to_avoid(const std::vector<int>& order) const;
   bool add_one(ChosenVisits& chosen, double minutes);
   void shorten_list(const ChosenVisits& chosen);
   bool exchange(ChosenVisits& chosen, std::size_t place, double minutes);

@@ -30,3 +30,21 @@ TEST_CASE(
     CHECK(check_plan(machine, outcome->plan).empty());
   }
 }
+
+TEST_CASE("a short arc is visited again and again, and ways that are not clear are gone round") {
+  for (const PlannedMachine& planned : random_machines()) {
+    // A head of few angles, and an axis with something in the way of half its turns.
+    const bool short_arc = planned.name == "ball under head, seed 1411";
+    if (!short_arc && planned.name != "ball on axis, seed 1404") continue;
+    CAPTURE(planned.name);
+    const Machine machine = short_arc ? without_bias(planned.machine) : planned.machine;
+    const auto outcome = find_plan(machine, request_for_minutes(5.0));
+    REQUIRE(outcome.has_value());
+    CHECK(check_plan(machine, outcome->plan).empty());
+    REQUIRE(outcome->certificate.has_value());
+    CHECK(outcome->certificate->efficiency() >= bars_of(machine).at_5_minutes);
+    for (std::size_t k = 1; k < outcome->plan.stations.size(); ++k) {
+      CHECK(outcome->plan.stations[k].angles_rad != outcome->plan.stations[k - 1].angles_rad);
+    }
+  }
+}
