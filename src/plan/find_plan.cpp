@@ -44,8 +44,13 @@ constexpr std::size_t most_tried = 5000;
 constexpr int most_attempts = 3;
 /// Minutes that may be left over.
 constexpr double room_for_more = 0.1;
+/// After so many steps in a row without any plan that could run or tell every axis, more minutes change nothing
+/// (common practice, no source).
+constexpr int most_hopeless = 24;
 /// Orders of one set of visits tried until the turns of one are clear.
 constexpr int most_orders = 40;
+/// And other visits instead of those whose ways are blocked.
+constexpr int most_other_visits = 8;
 /// Rounds in which values that a regular pattern knows better are asked for more, and what the worst value of
 /// all may lose by it.
 constexpr int most_rounds_beside_regular = 3;
@@ -181,6 +186,7 @@ class Finder {
   bool go_on(double part);
   bool is_enough(const Finished& done) const;
   Problems climb(VisitSearch& search);
+  Problem no_plan_up_to(double minutes) const;
   void add_start(VisitSearch& search, double minutes, ChosenVisits& current);
   void polish(double minutes, const ChosenVisits& so_far);
   Asked asked_beside_regular(const Finished& best) const;
@@ -623,6 +629,7 @@ Problems Finder::climb(VisitSearch& search) {
   const double asked = std::max(first_minutes, request_.minutes);
   const double step = request_.stop_when_reached ? minute_step : 2.0 * minute_step;
   std::size_t next_fresh = 0;
+  int hopeless = 0;
   for (double minutes = first_minutes; minutes <= most_minutes;
        minutes += minutes <= asked ? step : std::max(step, longer_by * minutes)) {
     const bool allowed = minutes <= asked + 1e-9;
@@ -634,6 +641,8 @@ Problems Finder::climb(VisitSearch& search) {
     if (current.candidates.empty()) continue;
     search.improve(current, minutes);
     std::optional<Finished> done = finished_within(search, current, minutes, false);
+    hopeless = done ? 0 : hopeless + 1;
+    if (hopeless == most_hopeless) return {no_plan_up_to(minutes)};
     if (!done) continue;
     const bool better = ladder_.empty() || done->worst < ladder_.back().worst * (1.0 - 1e-9);
     if (!better || !is_sound(search, *done)) continue;
@@ -644,8 +653,13 @@ Problems Finder::climb(VisitSearch& search) {
     polish(asked, current);
     return {};
   }
-  return {cannot_plan("no plan of up to an hour determines every axis and checks every touch: " +
-                      why_not_)};
+  return {no_plan_up_to(most_minutes)};
+}
+
+Problem Finder::no_plan_up_to(double minutes) const {
+  return cannot_plan(fmt::format(
+      "no plan of up to {:.0f} minutes determines every axis and checks every touch: {}", minutes,
+      why_not_));
 }
 
 /// What is asked for, and of values that a regular pattern knows better than this plan would, so much more.
@@ -747,12 +761,13 @@ std::optional<Finder::Finished> Finder::finished_within(VisitSearch& search, Cho
                                                         double minutes, bool short_order) {
   std::optional<Finished> best;
   double allowed = minutes;
+  int other_visits = 0;
   for (int attempt = 0; attempt < most_attempts;) {
     const std::size_t blocked_before = blocked_.size();
     std::optional<Finished> done = finished(search, chosen, short_order ? allowed : most_minutes);
     if (!done) {
       // Other visits may have ways between them that are clear.
-      if (blocked_.size() == blocked_before) break;
+      if (blocked_.size() == blocked_before || ++other_visits > most_other_visits) break;
       search.improve(chosen, allowed);
       continue;
     }

@@ -281,7 +281,7 @@ class Film {
     }
     const double minutes = end_s() / 60.0;
     const double step = nice_ceiling(std::max(0.01, minutes / 8.0));
-    for (double at = 0.0; at <= minutes * (1.0 - 0.04); at += step) {
+    for (double at = 0.0; at <= minutes * (1.0 - 0.08); at += step) {
       svg.label({on_plot({60.0 * at, 0.0}).x, plot.bottom + 18.0},
                 fmt::format("{:g}", rounded(at, 0.01)), Anchor::middle, "quiet");
     }

@@ -69,28 +69,28 @@ BetweenSurveys between_surveys(const FitResult& old_result, const FitResult& new
   return between;
 }
 
+Problem not_usable(const char* which) {
+  return {ProblemNumber::not_usable,
+          std::string("the ") + which + " result says of itself that it is not usable",
+          {},
+          "see its findings; measure again"};
+}
+
 }  // namespace
 
-Problems not_comparable(const FitResult& old_result, const FitResult& new_result,
+Problems not_comparable(const FitResult& old_result, const FitResult& planned,
                         const CompareOptions& options) {
   Problems problems;
-  for (const FitResult* result : {&old_result, &new_result}) {
-    if (result->usable) continue;
-    problems.push_back({ProblemNumber::not_usable,
-                        std::string("the ") + (result == &old_result ? "old" : "new") +
-                            " result says of itself that it is not usable",
-                        {},
-                        "see its findings; measure again"});
-  }
-  if (old_result.machine_name != new_result.machine_name && !options.allow_other_machine) {
+  if (!old_result.usable) problems.push_back(not_usable("old"));
+  if (old_result.machine_name != planned.machine_name && !options.allow_other_machine) {
     problems.push_back({ProblemNumber::other_machine,
                         "the results are of two machines, \"" + old_result.machine_name +
-                            "\" and \"" + new_result.machine_name + "\"",
+                            "\" and \"" + planned.machine_name + "\"",
                         {},
                         "give two results of one machine, or --allow-other-machine if it was only "
                         "renamed"});
   }
-  for (Problem& problem : refused_conditions(old_result.conditions, new_result.conditions)) {
+  for (Problem& problem : refused_conditions(old_result.conditions, planned.conditions)) {
     problems.push_back(std::move(problem));
   }
   return problems;
@@ -101,6 +101,7 @@ namespace {
 Problems reasons_to_refuse(const FitResult& old_result, const FitResult& new_result,
                            const CompareOptions& options) {
   Problems problems = not_comparable(old_result, new_result, options);
+  if (!new_result.usable) problems.push_back(not_usable("new"));
   if (same_input(old_result, new_result, "touches")) {
     problems.push_back({ProblemNumber::bad_argument,
                         "both results come from the same touch record: nothing can have moved",

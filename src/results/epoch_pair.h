@@ -26,8 +26,9 @@ struct EpochPair {
   Eigen::Index size() const { return change.size(); }
 };
 
-/// Why the two must not be compared, whatever they hold: a result that is not usable, another machine, conditions.
-Problems not_comparable(const FitResult& old_result, const FitResult& new_result,
+/// Why nothing must be compared with an earlier result, not even a survey still to be made: it is not usable, of
+/// another machine, or other conditions.
+Problems not_comparable(const FitResult& old_result, const FitResult& planned,
                         const CompareOptions& options);
 
 /// Refuses what must not be compared.
