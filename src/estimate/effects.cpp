@@ -74,7 +74,7 @@ std::vector<double> parts_of_run(const Survey& survey) {
   if (parts.empty()) return parts;
   const auto count = static_cast<double>(parts.size());
   const double mean = std::accumulate(parts.begin(), parts.end(), 0.0) / count;
-  const auto [first, last] = std::ranges::minmax_element(parts);
+  const auto [first, last] = std::minmax_element(parts.begin(), parts.end());
   const double run = *last - *first;
   for (double& part : parts) part = run > 0.0 ? (part - mean) / run : 0.0;
   return parts;

@@ -260,7 +260,7 @@ Eigen::VectorXd starting_unknowns(const Model& model) {
     start_settings(model, state, starts.back());
   }
   // Where the machine file knows better than a few touches at hardly different angles.
-  return std::ranges::min(starts, {}, [&](const Eigen::VectorXd& start) {
+  return *std::ranges::min_element(starts, {}, [&](const Eigen::VectorXd& start) {
     const double sum = sum_of_squared_gaps(model, start);
     return std::isfinite(sum) ? sum : std::numeric_limits<double>::infinity();
   });

@@ -696,7 +696,9 @@ void Finder::polish(double minutes, const ChosenVisits& so_far) {
     std::vector<ChosenVisits> starts = {best.chosen};
     if (round == 0) {
       starts.push_back(so_far);
-      std::ranges::move(starts_with_bias(search, minutes), std::back_inserter(starts));
+      for (ChosenVisits& start : starts_with_bias(search, minutes)) {
+        starts.push_back(std::move(start));
+      }
     }
     for (ChosenVisits& start : starts) search.improve(start, minutes);
     std::ranges::stable_sort(starts, {}, &ChosenVisits::measure);
