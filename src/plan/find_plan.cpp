@@ -55,6 +55,9 @@ constexpr int most_other_visits = 8;
 /// all may lose by it.
 constexpr int most_rounds_beside_regular = 3;
 constexpr double most_given_up = 1.08;
+/// How far a search has come once its ladder stands, and what shaking adds; the rest is proof.
+constexpr double part_of_ladder = 0.4;
+constexpr double part_of_shakes = 0.3;
 /// Plans shaken loose in the end, and visits each loses (common practice, no source).
 constexpr int shakes = 10;
 constexpr int taken_out = 3;
@@ -634,7 +637,7 @@ Problems Finder::climb(VisitSearch& search) {
        minutes += minutes <= asked ? step : std::max(step, longer_by * minutes)) {
     const bool allowed = minutes <= asked + 1e-9;
     if (!allowed && !ladder_.empty()) break;
-    if (!ladder_.empty() && !go_on(minutes / asked)) return {};
+    if (!ladder_.empty() && !go_on(part_of_ladder * minutes / asked)) return {};
     const bool fresh = next_fresh < std::size(fresh_starts) && minutes >= fresh_starts[next_fresh];
     if (fresh) ++next_fresh;
     if (current.candidates.empty() || fresh) add_start(search, minutes, current);
@@ -642,7 +645,7 @@ Problems Finder::climb(VisitSearch& search) {
     search.improve(current, minutes);
     std::optional<Finished> done = finished_within(search, current, minutes, false);
     hopeless = done ? 0 : hopeless + 1;
-    if (hopeless == most_hopeless) return {no_plan_up_to(minutes)};
+    if (ladder_.empty() && hopeless >= most_hopeless) return {no_plan_up_to(minutes)};
     if (!done) continue;
     const bool better = ladder_.empty() || done->worst < ladder_.back().worst * (1.0 - 1e-9);
     if (!better || !is_sound(search, *done)) continue;
@@ -682,11 +685,11 @@ void Finder::polish(double minutes, const ChosenVisits& so_far) {
   learn_regular_pattern();
   ladder_.back().behind = behind_regular(ladder_.back().prediction);
   Finished best = ladder_.back();
-  for (int round = 0; round < most_rounds_beside_regular && go_on(1.0); ++round) {
+  for (int round = 0; round < most_rounds_beside_regular && go_on(part_of_ladder); ++round) {
     if (round > 0 && best.behind <= 1.0) break;
     const Asked asked = asked_beside_regular(best);
     VisitSearch search = search_for(asked);
-    search.go_on = [this] { return go_on(1.0); };
+    search.go_on = [this] { return go_on(part_of_ladder); };
     search.exact_minutes = [this](const std::vector<int>& order) {
       return minutes_of(machine_, plan_of(order), [&](std::size_t station) {
         return wrong_turn(order[station - 1], order[station]);
@@ -730,7 +733,7 @@ std::vector<ChosenVisits> Finder::starts_with_bias(VisitSearch& search, double m
 void Finder::shake(VisitSearch& search, double minutes, ChosenVisits chosen, Finished& best) {
   RandomStream random(1);
   for (int k = 0; k < shakes; ++k) {
-    if (!go_on(1.0)) return;
+    if (!go_on(part_of_ladder + part_of_shakes * k / shakes)) return;
     ChosenVisits other = chosen;
     for (int out = 0; out < taken_out && other.candidates.size() > least_visits; ++out) {
       const auto others = static_cast<double>(other.candidates.size() - 1);
@@ -816,7 +819,8 @@ Certificate Finder::certificate(double minutes, double reached) {
   proof.candidates = static_cast<int>(set_.candidates.size());
   for (const AxisGrid& grid : set_.grids) proof.step_deg = std::max(proof.step_deg, grid.step_deg);
   proof.counted_minutes = counted_minutes(minutes);
-  prove({*rows_, least_minutes_, proof.counted_minutes, wanted_, reached, [this] { go_on(1.0); }},
+  prove({*rows_, least_minutes_, proof.counted_minutes, wanted_, reached,
+         [this] { go_on(part_of_ladder + part_of_shakes); }},
         share_, proof);
   return proof;
 }
