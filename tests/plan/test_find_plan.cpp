@@ -10,6 +10,7 @@
 #include "pivotrace/geometry/angle.h"
 #include "pivotrace/plan/check_plan.h"
 #include "pivotrace/plan/find_plan.h"
+#include "pivotrace/plan/foresight.h"
 #include "pivotrace/report/plan_text.h"
 #include "plan/efficiency_machines.h"
 #include "plan/proof.h"
@@ -121,6 +122,39 @@ TEST_CASE("a plan that was edited is predicted anew, beside what is possible in 
   CHECK(judged_plan_text(machine, *less).find("Proof: no survey of") != std::string::npos);
   shorter.stations.resize(1);
   CHECK_FALSE(judge_plan(machine, shorter).has_value());
+}
+
+TEST_CASE(
+    "after the first turn of an axis, however small, a finding pass follows, as a proof counts") {
+  for (const char* name : {"fourth-axis", "trunnion"}) {
+    CAPTURE(name);
+    const Machine machine = example(name);
+    const auto visits = certified_visits(machine, request_for(Purpose::commissioning, machine));
+    REQUIRE(visits.has_value());
+    std::vector<PlannedStation> stays;
+    for (const CertifiedVisit& visit : *visits) {
+      const bool known = !stays.empty() && stays.back().angles_rad == visit.station.angles_rad;
+      if (!known) stays.push_back(visit.station);
+    }
+    int turns = 0;
+    int fewest = 9;
+    for (const PlannedStation& from : stays) {
+      for (const PlannedStation& to : stays) {
+        double turn = 0.0;
+        for (std::size_t i = 0; i < from.angles_rad.size(); ++i) {
+          turn += std::abs(to.angles_rad[i] - from.angles_rad[i]);
+        }
+        if (turn == 0.0 || turn > rad_from_deg(10.5)) continue;
+        Plan plan;
+        plan.distances.rough = 3.0;
+        plan.stations = {from, to};
+        fewest = std::min(fewest, foresee(machine, plan).stations[1].front().finding_passes);
+        ++turns;
+      }
+    }
+    CHECK(turns > 50);
+    CHECK(fewest >= 1);
+  }
 }
 
 TEST_CASE("more minutes never make a plan worse, and the same request makes the same plan") {
@@ -303,7 +337,7 @@ TEST_CASE("a search that is stopped gives the best so far") {
   FindRequest request;
   request.minutes = 8.0;
   request.stop_when_reached = false;
-  request.progress = [](double part) { return part < 0.5; };
+  request.progress = [](double part) { return part < 0.2; };
   const auto outcome = find_plan(machine, request);
   REQUIRE(outcome.has_value());
   CHECK(outcome->stopped_early);

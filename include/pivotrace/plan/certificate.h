@@ -35,7 +35,8 @@ struct ProofPart {
 /// visit v, tau_v its least minutes and M_0k what is known before, vectors a_k and weights l_k give
 ///   sum_k l_k X_k >= (sum_k l_k c_k'a_k)^2 / (sum_k l_k a_k'M_0k a_k + T max_v sum_k l_k a_k'M_v a_k / tau_v)
 /// for every survey of T minutes made of candidates, every station reached by a turn; T is less what finding the
-/// first artefact takes at the least, and one turn more. X_k = u_k^2 + of_B / of_u B_k^2 of a value: so no survey's
+/// first artefact takes at the least, and what is found after the first turn where rough places never spare that, and
+/// one turn more. X_k = u_k^2 + of_B / of_u B_k^2 of a value: so no survey's
 /// largest U_k / scale_k is below sqrt(sum_k l_k X_k / sum_k l_k scale_k^2 / of_u). U_k^2 falls below every chord
 /// of of_u u^2 + of_B B^2 away from where the chord meets it, so surveys are told apart by B^2 / u^2: every survey
 /// no worse than the plan belongs to one of the parts.
