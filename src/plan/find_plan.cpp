@@ -704,7 +704,10 @@ void Finder::polish(double minutes, const ChosenVisits& so_far) {
       }
     }
     for (ChosenVisits& start : starts) search.improve(start, minutes);
-    std::ranges::stable_sort(starts, {}, &ChosenVisits::measure);
+    const auto roughly = [](const ChosenVisits& start) {
+      return static_cast<float>(start.measure);
+    };
+    std::ranges::stable_sort(starts, {}, roughly);
     for (const ChosenVisits& start : starts) {
       if (start.measure <= worth_finishing * starts.front().measure) {
         finish(search, minutes, start, best);
@@ -781,13 +784,13 @@ std::optional<Finder::Finished> Finder::finished_within(VisitSearch& search, Cho
     if (left < -1e-9) {
       allowed += left;
     } else {
-      if (!best || done->merit() < best->merit()) best = std::move(*done);
+      if (!best || done->merit() < best->merit() * (1.0 - 1e-9)) best = std::move(*done);
       if (left < room_for_more) break;
       allowed = minutes;
     }
     const double before = chosen.measure;
     search.improve(chosen, allowed);
-    if (left > 0.0 && !(chosen.measure < before)) break;
+    if (left > 0.0 && !(chosen.measure < before * (1.0 - VisitSearch::tie))) break;
   }
   return best;
 }

@@ -298,9 +298,11 @@ void VisitSearch::shorten_list(const ChosenVisits& chosen) {
     const double then = std::log(measure_of(asked_, rows_.maker, variances_, responses_));
     worth[at] = (now - then) / (touch_minutes(candidate) + insertion_minutes(tour, candidate));
   }
-  std::ranges::stable_sort(worthy_, [&](int a, int b) {
-    return worth[static_cast<std::size_t>(a)] > worth[static_cast<std::size_t>(b)];
-  });
+  // What is alike but for rounding stays in its order, on every machine.
+  const auto roughly = [&](int c) {
+    return static_cast<float>(worth[static_cast<std::size_t>(c)]);
+  };
+  std::ranges::stable_sort(worthy_, std::ranges::greater(), roughly);
   worthy_.resize(most_worthy);
   std::ranges::sort(worthy_);
 }
