@@ -28,6 +28,11 @@ using Objection = std::optional<std::string>;
 constexpr double beyond_the_end = 2.0;
 /// Bodies this near are taken to touch [mm] (common practice, no source).
 constexpr double touching_mm = 0.01;
+/// The stylus ball meets something before the rest of the probe does where it is so much earlier [mm] (common
+/// practice, no source).
+constexpr double together_mm = 0.05;
+/// Angles beside whole ones: 0.02 mm at 200 mm.
+constexpr double beside_angles_rad = 1e-4;
 
 /// Share of a straight move after which a body is nearer than `margin` to another; beyond_the_end
 /// when it never is. To 1 / 2^16 of the move.
@@ -222,7 +227,9 @@ class StationWays {
       }
     }
     if (ball == beyond_the_end && other == beyond_the_end) return Meeting::nothing;
-    return ball < other ? Meeting::stylus_ball : Meeting::other;
+    // Met as good as together, it is rounding that would tell which came first.
+    const double together = together_mm / std::max((to - from).norm(), together_mm);
+    return ball + together < other ? Meeting::stylus_ball : Meeting::other;
   }
 
   /// Down to the first touch of every target, between the touches (and from the last to the first
@@ -634,12 +641,18 @@ WrongTurn wrong_turn_at(const Machine& machine, const MachineState& state,
   }
   if (station.touches.empty() || wrong_rad == station.angles_rad) return {};
   const StationWays planned(machine, state, distances, station.angles_rad, station.flip);
-  const StationWays real(machine, state, distances, wrong_rad, station.flip);
-  const MistakenWays mistaken(machine, state, planned, real, wrong_rad, station.flip);
   const PlannedTouch& touch = station.touches.front();
   WrongTurn found;
-  found.felt = wrong_turn_is_felt(planned, mistaken, distances, touch, watched);
+  // At whole angles bodies may just touch, and rounding would tell what is met: it has to be felt beside them.
+  for (const double beside_rad : {-beside_angles_rad, beside_angles_rad}) {
+    RotaryAngles beside = wrong_rad;
+    for (std::size_t i = 0; i < machine.rotary.size(); ++i) beside[i] += beside_rad;
+    const StationWays real(machine, state, distances, beside, station.flip);
+    const MistakenWays mistaken(machine, state, planned, real, beside, station.flip);
+    found.felt = found.felt && wrong_turn_is_felt(planned, mistaken, distances, touch, watched);
+  }
   if (!found.felt && watched && !tool_turns) {
+    const StationWays real(machine, state, distances, wrong_rad, station.flip);
     found.empty_shown_mm = empty_place(planned, real, distances, touch);
   }
   return found;
