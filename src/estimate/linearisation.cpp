@@ -276,4 +276,15 @@ void Linearisation::write_effects(const Row& at, StationBlock& block,
   }
 }
 
+double sum_of_squared_gaps(const Model& model, const Eigen::VectorXd& unknowns) {
+  const Linearisation at(model, unknowns);
+  StationBlock block;
+  double sum = 0.0;
+  for (std::size_t s = 0; s < model.survey().stations.size(); ++s) {
+    at.evaluate(static_cast<int>(s), nullptr, block);
+    sum += block.gap.squaredNorm();
+  }
+  return sum;
+}
+
 }  // namespace pivotrace

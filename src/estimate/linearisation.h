@@ -80,4 +80,7 @@ class Linearisation {
   std::vector<LineMoves> place_moves_;
 };
 
+/// Of all readings, without station errors [mm^2].
+double sum_of_squared_gaps(const Model& model, const Eigen::VectorXd& unknowns);
+
 }  // namespace pivotrace

@@ -236,17 +236,6 @@ MachineState as_touched(const Model& model, const std::vector<SeenBall>& seen, M
   return state;
 }
 
-double sum_of_squared_gaps(const Model& model, const Eigen::VectorXd& unknowns) {
-  const Linearisation at(model, unknowns);
-  StationBlock block;
-  double sum = 0.0;
-  for (std::size_t s = 0; s < model.survey().stations.size(); ++s) {
-    at.evaluate(static_cast<int>(s), nullptr, block);
-    sum += block.gap.squaredNorm();
-  }
-  return sum;
-}
-
 }  // namespace
 
 Eigen::VectorXd starting_unknowns(const Model& model) {

@@ -28,14 +28,7 @@ struct Attempt {
 };
 
 double rms_gap(const Model& model, const Eigen::VectorXd& unknowns) {
-  const Linearisation at(model, unknowns);
-  StationBlock block;
-  double sum = 0.0;
-  for (std::size_t s = 0; s < model.survey().stations.size(); ++s) {
-    at.evaluate(static_cast<int>(s), nullptr, block);
-    sum += block.gap.squaredNorm();
-  }
-  return std::sqrt(sum / model.total_readings());
+  return std::sqrt(sum_of_squared_gaps(model, unknowns) / model.total_readings());
 }
 
 Attempt attempt(Model model, const RandomModel& random, const std::vector<TurnSense>& turns,
