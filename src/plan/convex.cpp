@@ -49,9 +49,13 @@ Eigen::Vector3d ConvexBody::support(const Eigen::Vector3d& direction) const {
   }
   if (disc_radius_mm > 0.0) {
     const Eigen::Vector3d axis = (points[1] - points[0]).normalized();
-    const Eigen::Vector3d across = direction - axis * axis.dot(direction);
-    const double length = across.norm();
-    if (length > 0.0) best += across * (disc_radius_mm / length);
+    Eigen::Vector3d across = direction - axis * axis.dot(direction);
+    // Straight along the axis nothing but rounding is left, in any direction: all of the face is as far out.
+    constexpr double straight = 1e-12;
+    if (across.norm() > straight * direction.norm()) {
+      across -= axis * axis.dot(across);
+      best += across.normalized() * disc_radius_mm;
+    }
   }
   if (sweep_mm.dot(direction) > 0.0) best += sweep_mm;
   return best;

@@ -62,3 +62,30 @@ TEST_CASE("the bound never exceeds the distance, and comes near it") {
     if (nearest > 2.0) CHECK(bound > nearest - 0.5);
   }
 }
+
+TEST_CASE("straight above the face of a leaning cylinder, the distance is that to its face") {
+  const unsigned seed = 20261130;
+  INFO("seed ", seed);
+  std::mt19937 random(seed);
+  std::uniform_real_distribution<double> any(-1, 1);
+  const auto point = [&] { return Vector3d(any(random), any(random), any(random)); };
+  for (int i = 0; i < 2000; ++i) {
+    CAPTURE(i);
+    const Vector3d axis = (point() + Vector3d(0, 0, 1.5)).normalized();
+    const Vector3d bottom = 300.0 * point();
+    const Vector3d top = bottom + 35.0 * axis;
+    const ConvexBody table = cylinder_body(bottom, top, 100);
+    const double height = 4.0 + 3.0 * any(random);
+    const ConvexBody stylus = ball_body(top + height * axis, 3);
+    CHECK(distance_bound_mm(stylus, table, 1e-6) ==
+          doctest::Approx(height - 3.0).scale(1).epsilon(1e-6));
+    CHECK(apart_by(stylus, table, height - 3.0 - 1e-6));
+    CHECK_FALSE(apart_by(stylus, table, height - 3.0 + 1e-6));
+    // No direction finds a point outside the body: along the axis at most its length.
+    for (const Vector3d& direction : {axis, Vector3d(-axis), Vector3d(axis + 1e-15 * point())}) {
+      const double along = axis.dot(table.support(direction) - bottom);
+      CHECK(along >= -1e-9);
+      CHECK(along <= 35.0 + 1e-9);
+    }
+  }
+}
