@@ -381,9 +381,10 @@ Objection objection_to_turn(const Machine& machine, const MachineState& state,
     for (std::size_t i = 0; i < now.size(); ++i) now[i] += done * (to[i] - from[i]);
     const Eigen::Vector3d stylus = stylus_in_machine(machine, state, shown, now);
     double nearest = 1e9;
+    const std::vector<SceneBody> scene = scene_at(machine, state, now);
     for (const ToolBody& part :
          tool_at(machine, stylus, tool_axis_in_machine(machine, state, now))) {
-      for (const SceneBody& solid : scene_at(machine, state, now)) {
+      for (const SceneBody& solid : scene) {
         const double distance = distance_bound_mm(part.body, solid.body, 0.5);
         if (distance < rapid_clearance_mm) {
           return fmt::format("while the rotary axes turn, {} comes within {:.0f} mm of the {}",

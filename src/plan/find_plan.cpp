@@ -58,8 +58,11 @@ constexpr double most_given_up = 1.08;
 /// How far a search has come once its ladder stands, and what shaking adds; the rest is proof.
 constexpr double part_of_ladder = 0.4;
 constexpr double part_of_shakes = 0.3;
-/// Plans shaken loose in the end, and visits each loses (common practice, no source).
+/// Plans shaken loose in the end, more of them where that takes no time, and visits each loses (common practice, no
+/// source).
 constexpr int shakes = 10;
+constexpr int shakes_of_few = 24;
+constexpr std::size_t few_candidates = 1000;
 constexpr int taken_out = 3;
 /// Put in order and weighed exactly are those whose measure is no further from the best.
 constexpr double worth_finishing = 1.005;
@@ -179,6 +182,7 @@ class Finder {
   void look_at_worthy(VisitSearch& search);
   VisitSearch search_for(const Asked& asked);
   std::vector<std::pair<int, int>> blocked_ways(const std::vector<int>& order);
+  bool is_clear(VisitSearch& search, const std::vector<int>& order);
   std::vector<int> clear_order(VisitSearch& search, const ChosenVisits& chosen, double minutes);
   Plan plan_of(const std::vector<int>& order) const;
   const WrongTurn& wrong_turn(int before, int candidate);
@@ -420,11 +424,12 @@ void Finder::look_at_worthy(VisitSearch& search) {
   }
   std::vector<int> tried(set_.candidates.size());
   std::iota(tried.begin(), tried.end(), 0);
-  std::ranges::stable_sort(tried, [&](int a, int b) { return worth[a] > worth[b]; });
-  std::size_t count = 0;
-  while (count < std::min(tried.size(), most_tried) && worth[tried[count]] >= least_worth) ++count;
-  tried.resize(std::max(count, std::min<std::size_t>(tried.size(), 100)));
-  std::ranges::sort(tried);
+  const auto worthy =
+      std::count_if(worth.begin(), worth.end(), [](double w) { return w >= least_worth; });
+  constexpr std::size_t least_tried = 100;
+  keep_best(
+      tried, std::clamp(static_cast<std::size_t>(worthy), least_tried, most_tried),
+      [&](int c) { return worth[c]; }, 1e-6);
   search.look_at(std::move(tried));
 }
 
@@ -495,19 +500,26 @@ std::vector<std::pair<int, int>> Finder::blocked_ways(const std::vector<int>& or
   return blocked;
 }
 
+/// Learns the ways of an order that are not clear; whether all are.
+bool Finder::is_clear(VisitSearch& search, const std::vector<int>& order) {
+  const std::vector<std::pair<int, int>> blocked = blocked_ways(order);
+  for (const auto& [from, to] : blocked) {
+    const int from_stay = set_.candidates[static_cast<std::size_t>(from)].stay;
+    const int to_stay = set_.candidates[static_cast<std::size_t>(to)].stay;
+    blocked_.insert({from_stay, to_stay});
+    search.keep_apart(from_stay, to_stay);
+  }
+  return blocked.empty();
+}
+
 /// An order all of whose ways are clear; empty where none was found.
 std::vector<int> Finder::clear_order(VisitSearch& search, const ChosenVisits& chosen,
                                      double minutes) {
   for (int attempt = 0; attempt < most_orders; ++attempt) {
     std::vector<int> order = search.in_order(chosen, minutes);
-    const std::vector<std::pair<int, int>> blocked = blocked_ways(order);
-    if (blocked.empty()) return order;
-    for (const auto& [from, to] : blocked) {
-      const int from_stay = set_.candidates[static_cast<std::size_t>(from)].stay;
-      const int to_stay = set_.candidates[static_cast<std::size_t>(to)].stay;
-      blocked_.insert({from_stay, to_stay});
-      search.keep_apart(from_stay, to_stay);
-    }
+    if (!is_clear(search, order)) continue;
+    return search.begun_cheapest(std::move(order), chosen, minutes,
+                                 [&](const std::vector<int>& o) { return is_clear(search, o); });
   }
   return {};
 }
@@ -618,7 +630,7 @@ void Finder::add_start(VisitSearch& search, double minutes, ChosenVisits& curren
     ChosenVisits start = search.rounded(design.share, minutes, first_part, repeats);
     if (start.candidates.size() < least_visits || start.minutes > minutes) continue;
     search.improve(start, minutes);
-    if (start.measure < current.measure * (1.0 - VisitSearch::tie)) current = std::move(start);
+    if (start.measure < VisitSearch::clearly_below(current.measure)) current = std::move(start);
   }
 }
 
@@ -735,8 +747,9 @@ std::vector<ChosenVisits> Finder::starts_with_bias(VisitSearch& search, double m
 /// ones on every machine.
 void Finder::shake(VisitSearch& search, double minutes, ChosenVisits chosen, Finished& best) {
   RandomStream random(1);
-  for (int k = 0; k < shakes; ++k) {
-    if (!go_on(part_of_ladder + part_of_shakes * k / shakes)) return;
+  const int times = set_.candidates.size() < few_candidates ? shakes_of_few : shakes;
+  for (int k = 0; k < times; ++k) {
+    if (!go_on(part_of_ladder + part_of_shakes * k / times)) return;
     ChosenVisits other = chosen;
     for (int out = 0; out < taken_out && other.candidates.size() > least_visits; ++out) {
       const auto others = static_cast<double>(other.candidates.size() - 1);
@@ -745,7 +758,7 @@ void Finder::shake(VisitSearch& search, double minutes, ChosenVisits chosen, Fin
     }
     search.improve(other, minutes);
     if (other.measure <= worth_finishing * chosen.measure) finish(search, minutes, other, best);
-    if (other.measure < chosen.measure * (1.0 - VisitSearch::tie)) chosen = std::move(other);
+    if (other.measure < VisitSearch::clearly_below(chosen.measure)) chosen = std::move(other);
   }
 }
 
@@ -790,7 +803,7 @@ std::optional<Finder::Finished> Finder::finished_within(VisitSearch& search, Cho
     }
     const double before = chosen.measure;
     search.improve(chosen, allowed);
-    if (left > 0.0 && !(chosen.measure < before * (1.0 - VisitSearch::tie))) break;
+    if (left > 0.0 && !(chosen.measure < VisitSearch::clearly_below(before))) break;
   }
   return best;
 }
@@ -1067,7 +1080,7 @@ FindRequest request_for(Purpose purpose, const Machine& machine) {
     case Purpose::commissioning:
       request.length_mm = 0.002;
       request.angle_rad = rad_from_arcsec(5.0);
-      request.minutes = several ? 6.25 : 5.0;
+      request.minutes = several ? 6.4 : 5.0;
       break;
     case Purpose::periodic_check:
       request.length_mm = 0.004;

@@ -20,6 +20,15 @@ bool across(const Eigen::Vector3d& direction, int along) {
   return std::abs(direction[along]) <= 1.0 - 1e-12;
 }
 
+/// Of up to three columns.
+double largest_singular_value(const Eigen::MatrixXd& columns) {
+  Eigen::Matrix3d square = Eigen::Matrix3d::Zero();
+  const Eigen::Index width = columns.cols();
+  square.topLeftCorner(width, width) = columns.transpose().lazyProduct(columns);
+  const Eigen::SelfAdjointEigenSolver<Eigen::Matrix3d> eigen(square, Eigen::EigenvaluesOnly);
+  return std::sqrt(std::max(0.0, eigen.eigenvalues()[2]));
+}
+
 /// How one visit sees the coordinates: found - predicted = H x with x their errors.
 struct Sight {
   Eigen::MatrixXd h;              ///< 3 x n, machine frame, all directions
@@ -194,7 +203,7 @@ class Foreseer {
     for (Eigen::Index j = 0; j < size();) {
       Eigen::Index width = 1;
       while (j + width < size() && same_point(j, j + width)) ++width;
-      off += error.middleCols(j, width).jacobiSvd().singularValues()(0);
+      off += largest_singular_value(error.middleCols(j, width));
       j += width;
     }
     const double variance = (h * now.scatter * h.transpose()).trace();

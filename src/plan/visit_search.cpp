@@ -76,6 +76,28 @@ double measure_of(const Asked& asked, const VisitMaker& maker, const Eigen::Vect
   return ratios.mean();
 }
 
+void keep_best(std::vector<int>& candidates, std::size_t count,
+               const std::function<double(int)>& worth, double alike) {
+  if (candidates.size() <= count || count == 0) return;
+  std::ranges::stable_sort(candidates, std::ranges::greater(), worth);
+  const double last = worth(candidates[count - 1]);
+  while (count < candidates.size() && worth(candidates[count]) >= last - alike * std::abs(last)) {
+    ++count;
+  }
+  candidates.resize(count);
+  std::ranges::sort(candidates);
+}
+
+double VisitSearch::margin(double measure) {
+  constexpr double rounding = 1e-13;
+  constexpr double most = 0.01;
+  return tie + std::min(most, rounding * measure * measure);
+}
+
+double VisitSearch::clearly_below(double measure) {
+  return std::isfinite(measure) ? measure * (1.0 - margin(measure)) : measure;
+}
+
 VisitSearch::VisitSearch(const Machine& machine, const CandidateSet& set, const CandidateRows& rows,
                          const Asked& asked, const ProbingDistances& distances)
     : set_(set),
@@ -168,8 +190,20 @@ double VisitSearch::minutes_by_turning_round(const std::vector<int>& tour, std::
   return change;
 }
 
-/// Nearest next, then turning round parts of the way while that shortens it. The first stays first, a
-/// repeated one last.
+/// What the way changes by when the visit at i is made between those at j and j + 1 instead.
+double VisitSearch::minutes_by_moving(const std::vector<int>& tour, std::size_t i,
+                                      std::size_t j) const {
+  const auto turn = [&](std::size_t from, std::size_t to) {
+    return to < tour.size() ? turn_minutes(tour[from], tour[to]) : 0.0;
+  };
+  const double without =
+      turn(i - 1, i) + turn(i, i + 1) - (i + 1 < tour.size() ? turn(i - 1, i + 1) : 0.0);
+  const double with = turn(j, i) + (j + 1 < tour.size() ? turn(i, j + 1) : 0.0) - turn(j, j + 1);
+  return with - without;
+}
+
+/// Nearest next, then turning round parts of the way while that shortens it, and moving single visits where there are
+/// ways to avoid. The first stays first, a repeated one last.
 std::vector<int> VisitSearch::shortest_tour(const ChosenVisits& chosen) const {
   std::vector<int> tour = chosen.candidates;
   for (std::size_t k = 1; k < tour.size(); ++k) {
@@ -190,6 +224,21 @@ std::vector<int> VisitSearch::shortest_tour(const ChosenVisits& chosen) const {
         if (minutes_by_turning_round(tour, i, j) > -1e-9) continue;
         std::reverse(tour.begin() + static_cast<std::ptrdiff_t>(i),
                      tour.begin() + static_cast<std::ptrdiff_t>(j) + 1);
+        shorter = true;
+      }
+    }
+    if (shorter || ways_to_avoid(tour) == 0) continue;
+    for (std::size_t i = 1; i <= last; ++i) {
+      for (std::size_t j = 0; j <= last; ++j) {
+        if (j == i || j + 1 == i) continue;
+        if (minutes_by_moving(tour, i, j) > -1e-9) continue;
+        const auto at_i = tour.begin() + static_cast<std::ptrdiff_t>(i);
+        const auto at_j = tour.begin() + static_cast<std::ptrdiff_t>(j);
+        if (i < j) {
+          std::rotate(at_i, at_i + 1, at_j + 1);
+        } else {
+          std::rotate(at_j + 1, at_i, at_i + 1);
+        }
         shorter = true;
       }
     }
@@ -250,7 +299,7 @@ void VisitSearch::drop_until_short(ChosenVisits& chosen, double minutes) {
       ChosenVisits less = chosen;
       less.candidates.erase(less.candidates.begin() + static_cast<std::ptrdiff_t>(k));
       const double measure = evaluate(less);
-      if (measure < best * (1.0 - tie)) {
+      if (measure < clearly_below(best)) {
         best = measure;
         least = k;
       }
@@ -270,7 +319,7 @@ bool VisitSearch::add_one(ChosenVisits& chosen, double minutes) {
     sum_.with(rows_.visits[static_cast<std::size_t>(candidate)], variances_, responses_);
     const double then = measure_of(asked_, rows_.maker, variances_, responses_);
     const double gain = std::isfinite(now) ? std::log(now / then) / more : 1.0 / then;
-    if (gain <= best_gain * (1.0 + tie) + 1e-9) continue;
+    if (gain <= best_gain * (1.0 + margin(std::max(now, then))) + 1e-9) continue;
     best_gain = gain;
     best = candidate;
   }
@@ -280,7 +329,7 @@ bool VisitSearch::add_one(ChosenVisits& chosen, double minutes) {
   more.minutes = minutes_of_order(shortest_tour(more));
   if (more.minutes > minutes) return false;
   more.measure = evaluate(more);
-  if (!(more.measure < chosen.measure * (1.0 - tie))) return false;
+  if (!(more.measure < clearly_below(chosen.measure))) return false;
   chosen = std::move(more);
   return true;
 }
@@ -298,13 +347,9 @@ void VisitSearch::shorten_list(const ChosenVisits& chosen) {
     const double then = std::log(measure_of(asked_, rows_.maker, variances_, responses_));
     worth[at] = (now - then) / (touch_minutes(candidate) + insertion_minutes(tour, candidate));
   }
-  // What is alike but for rounding stays in its order, on every machine.
-  const auto roughly = [&](int c) {
-    return static_cast<float>(worth[static_cast<std::size_t>(c)]);
-  };
-  std::ranges::stable_sort(worthy_, std::ranges::greater(), roughly);
-  worthy_.resize(most_worthy);
-  std::ranges::sort(worthy_);
+  keep_best(
+      worthy_, most_worthy, [&](int c) { return worth[static_cast<std::size_t>(c)]; },
+      10.0 * margin(chosen.measure));
 }
 
 bool VisitSearch::exchange(ChosenVisits& chosen, std::size_t place, double minutes) {
@@ -314,11 +359,14 @@ bool VisitSearch::exchange(ChosenVisits& chosen, std::size_t place, double minut
   ChosenVisits rest = chosen;
   rest.candidates.erase(rest.candidates.begin() + static_cast<std::ptrdiff_t>(place));
   rest.repeats_first = chosen.repeats_first && !first;
-  if (!std::isfinite(evaluate(rest)) && sum_.variances().size() == 0) return false;
+  const double without = evaluate(rest);
+  if (!std::isfinite(without) && sum_.variances().size() == 0) return false;
+  // What is added to a set that hardly determines a value carries the rounding of that set.
+  const double clear = margin(std::max(without, chosen.measure));
   const std::vector<int> tour = shortest_tour(rest);
   const double base = minutes_of_order(tour);
   int best = -1;
-  double best_measure = chosen.measure * (1.0 - tie);
+  double best_measure = chosen.measure * (1.0 - clear);
   for (const int candidate : worthy_) {
     if (candidate == old) continue;
     const auto at = static_cast<std::size_t>(candidate);
@@ -330,7 +378,7 @@ bool VisitSearch::exchange(ChosenVisits& chosen, std::size_t place, double minut
     sum_.with(twice ? doubled(candidate) : rows_.visits[at], variances_, responses_);
     const double then = measure_of(asked_, rows_.maker, variances_, responses_);
     if (!(then < best_measure)) continue;
-    best_measure = then * (1.0 - tie);
+    best_measure = then * (1.0 - clear);
     best = candidate;
   }
   if (best < 0) return false;
@@ -339,7 +387,7 @@ bool VisitSearch::exchange(ChosenVisits& chosen, std::size_t place, double minut
   changed.minutes = minutes_of_order(shortest_tour(changed));
   if (changed.minutes > minutes) return false;
   changed.measure = evaluate(changed);
-  if (!(changed.measure < chosen.measure * (1.0 - tie))) return false;
+  if (!(changed.measure < clearly_below(chosen.measure))) return false;
   chosen = std::move(changed);
   return true;
 }
@@ -442,7 +490,8 @@ std::vector<int> rearranged(std::vector<int> order, std::size_t i, std::size_t j
 
 /// Rearranged as long as that costs less; the first stays first, and those from `last` on stay at the end.
 template <class Cost>
-std::vector<int> exchanged(std::vector<int> order, std::size_t last, const Cost& cost) {
+std::vector<int> exchanged(std::vector<int> order, std::size_t last, const Cost& cost,
+                           double margin) {
   double least = cost(order);
   for (int round = 0; round < most_rounds_of_order; ++round) {
     bool better = false;
@@ -451,7 +500,7 @@ std::vector<int> exchanged(std::vector<int> order, std::size_t last, const Cost&
         if (i == j) continue;
         std::vector<int> moved = rearranged(order, i, j);
         const double then = cost(moved);
-        if (!(then < least - VisitSearch::tie)) continue;
+        if (!(then < least - margin)) continue;
         least = then;
         order = std::move(moved);
         better = true;
@@ -462,40 +511,23 @@ std::vector<int> exchanged(std::vector<int> order, std::size_t last, const Cost&
   return order;
 }
 
-/// What is found first decides how well the rest can be predicted: each of the others is tried as the next of
-/// the first few.
-template <class Cost>
-std::vector<int> begun_cheapest(std::vector<int> order, std::size_t last, const Cost& cost) {
-  double least = cost(order);
-  for (std::size_t next = 1; next < std::min(first_few, last); ++next) {
-    std::vector<int> best = order;
-    for (std::size_t k = next + 1; k < last; ++k) {
-      std::vector<int> moved = rearranged(order, k, next);
-      const double then = cost(moved);
-      if (!(then < least - VisitSearch::tie)) continue;
-      least = then;
-      best = std::move(moved);
-    }
-    order = std::move(best);
-  }
-  return order;
-}
-
 }  // namespace
+
+double VisitSearch::order_cost(double measure, double taken, double minutes,
+                               const std::vector<int>& order) const {
+  return std::log(measure) + worth_of_time * std::log(taken) +
+         cost_of_late * (std::max(0.0, taken - minutes) + ways_to_avoid(order));
+}
 
 std::vector<int> VisitSearch::in_order(const ChosenVisits& chosen, double minutes) {
   const std::vector<int> visits = shortest_tour(chosen);
-  if (!std::isfinite(evaluate(chosen))) return visits;
+  if (visits.size() < 4 || !std::isfinite(evaluate(chosen))) return visits;
   OrderMeasure measure(*this, visits, sum_);
   std::vector<int> made(visits.size());
   const auto make = [&](const std::vector<int>& order) {
     for (std::size_t k = 0; k < order.size(); ++k) {
       made[k] = visits[static_cast<std::size_t>(order[k])];
     }
-  };
-  const auto cost_in = [&](const std::vector<int>& order, double taken) {
-    return std::log(measure(order)) + worth_of_time * std::log(taken) +
-           cost_of_late * (std::max(0.0, taken - minutes) + ways_to_avoid(made));
   };
   const auto cost = [&](const std::vector<int>& order) {
     make(order);
@@ -505,23 +537,52 @@ std::vector<int> VisitSearch::in_order(const ChosenVisits& chosen, double minute
     for (std::size_t i = 0; i < a.size(); ++i) {
       far += std::max(0.0, std::abs(b[i] - a[i]) - close_by_rad);
     }
-    return cost_in(order, minutes_of_order(made)) + cost_of_far * far;
+    return order_cost(measure(order), minutes_of_order(made), minutes, made) + cost_of_far * far;
   };
   std::vector<int> order(visits.size());
   std::iota(order.begin(), order.end(), 0);
   const std::size_t last = chosen.repeats_first ? order.size() - 1 : order.size();
-  if (order.size() < 4) return visits;
+  const double clear = margin(chosen.measure);
   const std::vector<int> zigzag = out_and_back(static_cast<int>(order.size()), last);
-  if (cost(zigzag) < cost(order) - tie) order = zigzag;
-  order = exchanged(std::move(order), last, cost);
-  if (exact_minutes) {
-    order = begun_cheapest(std::move(order), last, [&](const std::vector<int>& other) {
-      make(other);
-      return cost_in(other, exact_minutes(made));
-    });
-  }
-  make(order);
+  if (cost(zigzag) < cost(order) - clear) order = zigzag;
+  make(exchanged(std::move(order), last, cost, clear));
   return made;
+}
+
+/// What is found first decides how well the rest can be predicted: each of the others is tried as the next of the
+/// first few.
+std::vector<int> VisitSearch::begun_cheapest(
+    std::vector<int> order, const ChosenVisits& chosen, double minutes,
+    const std::function<bool(const std::vector<int>& order)>& is_clear) {
+  if (!exact_minutes || order.size() < 4 || !std::isfinite(evaluate(chosen))) return order;
+  const std::vector<int> visits = order;
+  OrderMeasure measure(*this, visits, sum_);
+  std::vector<int> places(visits.size());
+  std::iota(places.begin(), places.end(), 0);
+  const auto made = [&](const std::vector<int>& at) {
+    std::vector<int> visited;
+    for (const int place : at) visited.push_back(visits[static_cast<std::size_t>(place)]);
+    return visited;
+  };
+  const auto cost = [&](const std::vector<int>& at) {
+    const std::vector<int> visited = made(at);
+    return order_cost(measure(at), exact_minutes(visited), minutes, visited);
+  };
+  const std::size_t last = chosen.repeats_first ? places.size() - 1 : places.size();
+  const double clear = margin(chosen.measure);
+  double least = cost(places);
+  for (std::size_t next = 1; next < std::min(first_few, last); ++next) {
+    std::vector<int> best = places;
+    for (std::size_t k = next + 1; k < last; ++k) {
+      std::vector<int> moved = rearranged(places, k, next);
+      const double then = cost(moved);
+      if (!(then < least - clear) || !is_clear(made(moved))) continue;
+      least = then;
+      best = std::move(moved);
+    }
+    places = std::move(best);
+  }
+  return made(places);
 }
 
 }  // namespace pivotrace

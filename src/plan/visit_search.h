@@ -32,11 +32,20 @@ struct ChosenVisits {
 double measure_of(const Asked& asked, const VisitMaker& maker, const Eigen::VectorXd& variances,
                   const Eigen::MatrixXd& responses);
 
+/// The `count` candidates worth most, in their order, and with them those worth as much as the last to a share of
+/// `alike`: no machine keeps one twin and drops the other by rounding.
+void keep_best(std::vector<int>& candidates, std::size_t count,
+               const std::function<double(int)>& worth, double alike);
+
 /// Weighs sets of visits against each other. Deterministic: candidates in their order, a later one must be
-/// better by more than `tie`.
+/// better by more than `margin`.
 class VisitSearch {
  public:
   static constexpr double tie = 1e-7;
+  /// By how much of it a measure has to be smaller than this one: `tie`, and more where a value is hardly
+  /// determined, since rounding then grows with the square of the measure.
+  static double margin(double measure);
+  static double clearly_below(double measure);
   /// Every station is reached by a turn: two stays in a row at the same angles would be one, and so cost too much.
   static constexpr double minutes_to_stay = 5.0;
 
@@ -59,6 +68,12 @@ class VisitSearch {
   /// Order of short ways that keeps drift out of the values, within `minutes` where one is. Of `chosen.all()`.
   std::vector<int> in_order(const ChosenVisits& chosen, double minutes);
 
+  /// The same order, begun with what makes the rest cheapest to find, by `exact_minutes`; as it is without them.
+  /// `is_clear` has the last word on every order that is better.
+  std::vector<int> begun_cheapest(
+      std::vector<int> order, const ChosenVisits& chosen, double minutes,
+      const std::function<bool(const std::vector<int>& order)>& is_clear);
+
   /// Measure without its worst visit, beside the measure: what a slipped station would leave.
   double measure_without_one(const ChosenVisits& chosen);
 
@@ -67,7 +82,7 @@ class VisitSearch {
   /// A plan of this order really takes so long: finding places at first, proving turns.
   void learn_minutes(const std::vector<int>& order, double minutes);
 
-  /// Minutes of an order move by move, which knows what has to be found: for the last word on its beginning.
+  /// Minutes of an order move by move, which knows what has to be found. Slow: for the last word.
   std::function<double(const std::vector<int>& order)> exact_minutes;
   /// Called between exchanges; false stops the search as soon as something complete is there.
   std::function<bool()> go_on;
@@ -83,10 +98,13 @@ class VisitSearch {
   void drop_until_short(ChosenVisits& chosen, double minutes);
   std::vector<int> shortest_tour(const ChosenVisits& chosen) const;
   double minutes_by_turning_round(const std::vector<int>& tour, std::size_t i, std::size_t j) const;
+  double minutes_by_moving(const std::vector<int>& tour, std::size_t i, std::size_t j) const;
   double tour_minutes(const std::vector<int>& order) const;
   double insertion_minutes(const std::vector<int>& tour, int candidate) const;
   const Visit& doubled(int candidate);
   class OrderMeasure;
+  double order_cost(double measure, double taken, double minutes,
+                    const std::vector<int>& order) const;
 
   const CandidateSet& set_;
   const CandidateRows& rows_;

@@ -57,7 +57,7 @@ TEST_CASE(
   const auto searched = find_plan(machine, request_for(Purpose::commissioning, machine));
   REQUIRE(searched.has_value());
   const PlanOutcome& now = *searched;
-  CHECK(now.plan.minutes <= 6.25 + 1e-9);
+  CHECK(now.plan.minutes <= 6.4 + 1e-9);
   REQUIRE(now.certificate.has_value());
   CHECK(now.certificate->efficiency() >= 0.85);
   for (const PredictedOutput& output : now.plan.predicted) {
