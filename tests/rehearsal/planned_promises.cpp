@@ -119,7 +119,7 @@ RehearsalTruth drawn_truth(const DemoLoop& loop, std::uint64_t seed) {
   return truth;
 }
 
-KeptPromises kept_promises(const DemoLoop& loop, int surveys, std::uint64_t seed) {
+KeptPromises kept_promises(const DemoLoop& loop, int surveys, std::uint64_t seed, Sigmas sigmas) {
   KeptPromises kept;
   kept.planned_minutes = loop.plan.minutes;
   kept.surveys = surveys;
@@ -131,7 +131,8 @@ KeptPromises kept_promises(const DemoLoop& loop, int surveys, std::uint64_t seed
   kept.rehearsed_minutes = minutes_of_run(run(moved_truth(loop.machine)));
   for (int k = 0; k < surveys; ++k) {
     const std::uint64_t one = seed + static_cast<std::uint64_t>(k);
-    options.noise = stated_noise(loop.machine, one);
+    const SurveyNoise stated = stated_noise(loop.machine, one);
+    options.noise = sigmas == Sigmas::exact ? stated : drawn_about(stated, loop.machine.sigma_dof);
     const RehearsalTruth truth = drawn_truth(loop, one);
     count(loop, truth, run(truth), kept);
   }

@@ -36,8 +36,12 @@ struct KeptPromises {
 /// scales and squareness off by what the file says of them; what is bounded drawn within its bounds.
 RehearsalTruth drawn_truth(const DemoLoop& loop, std::uint64_t seed);
 
+/// What the machine scatters by: exactly what its file says, or drawn about it for every survey.
+enum class Sigmas { exact, drawn };
+
 /// So many noisy rehearsals, seeds `seed` and on.
-KeptPromises kept_promises(const DemoLoop& loop, int surveys, std::uint64_t seed);
+KeptPromises kept_promises(const DemoLoop& loop, int surveys, std::uint64_t seed,
+                           Sigmas sigmas = Sigmas::exact);
 
 /// The plan that `plan --for` this purpose finds, its program for the invented control.
 DemoLoop searched_loop(const Machine& machine, Purpose purpose);
