@@ -35,11 +35,11 @@ bool same_touch(const PlannedTouch& a, const PlannedTouch& b) {
 }
 
 bool same_stations(const Plan& a, const Plan& b) {
-  return std::ranges::equal(
-      a.stations, b.stations, [](const PlannedStation& s, const PlannedStation& t) {
-        return s.angles_rad == t.angles_rad && s.flip == t.flip &&
-               std::ranges::equal(s.touches, t.touches, same_touch);
-      });
+  return std::ranges::equal(a.stations, b.stations,
+                            [](const PlannedStation& s, const PlannedStation& t) {
+                              return s.angles_rad == t.angles_rad && s.flip == t.flip &&
+                                     std::ranges::equal(s.touches, t.touches, same_touch);
+                            });
 }
 
 void check_same(const PlannedMachine& planned, const FindRequest& request) {
