@@ -168,6 +168,24 @@ EffectContext effect_context(const Machine& machine, const Survey& survey) {
   return context;
 }
 
+namespace {
+
+/// Of a touch, the way to the trigger by its bearing. A control finds a centre from touches along the X and Y of the
+/// spindle: three lobes move opposite ones alike, the centre by (cosine part, -sine part). An indicator has no trigger.
+void lobing_on_touch(int part, TouchKind kind, const Eigen::Vector3d& outward_in_spindle,
+                     EffectOnTouch& on_touch) {
+  if (kind == TouchKind::indicator) return;
+  if (kind == TouchKind::centre) {
+    on_touch.arm[part] = part == 0 ? -1.0 : 1.0;
+    return;
+  }
+  const double phi = std::atan2(outward_in_spindle.y(), outward_in_spindle.x());
+  const double tilt_factor = outward_in_spindle.head<2>().norm();
+  on_touch.gap = -tilt_factor * (part == 0 ? std::cos(3.0 * phi) : std::sin(3.0 * phi));
+}
+
+}  // namespace
+
 EffectOnTouch effect_on_touch(const Effect& effect, const Touch& touch,
                               const Eigen::Vector3d& outward_in_spindle,
                               const EffectContext& context) {
@@ -188,13 +206,9 @@ EffectOnTouch effect_on_touch(const Effect& effect, const Touch& touch,
       if (touch.time_s)
         on_touch.shown[effect.index] = (*touch.time_s - context.mean_time_s) / 3600.0;
       break;
-    case EffectKind::lobing: {
-      if (touch.kind != TouchKind::touch) break;  // no trigger of its own
-      double phi = std::atan2(outward_in_spindle.y(), outward_in_spindle.x());
-      const double tilt_factor = outward_in_spindle.head<2>().norm();
-      on_touch.gap = -tilt_factor * (effect.index == 0 ? std::cos(3.0 * phi) : std::sin(3.0 * phi));
+    case EffectKind::lobing:
+      lobing_on_touch(effect.index, touch.kind, outward_in_spindle, on_touch);
       break;
-    }
     case EffectKind::reversal:
       on_touch.angles[effect.index] = context.reached_from[touch.station][effect.index];
       break;

@@ -359,13 +359,20 @@ bool within_bound(const FindingInputs& in, const std::vector<Effect>& effects,
   return true;
 }
 
-/// Effects already solved for are not proposed again.
+bool has_triggers(const Survey& survey) {
+  return std::ranges::any_of(survey.touches,
+                             [](const Touch& touch) { return touch.kind == TouchKind::touch; });
+}
+
+/// Effects already solved for are not proposed again, nor is lobing where only centres are known: there an offset of
+/// the stylus looks the same.
 void find_systematic_effects(const FindingInputs& in, std::vector<Finding>& findings) {
   const Adjusted as_stated = adjusted_at(in.model, in.stated, in.adjusted.unknowns, {});
   bool lobing_seen = false;
   for (const Proposal& proposal : proposals) {
     const std::vector<Effect> effects = effects_for(in.model, proposal.unknown);
     if (effects.empty() || has_effect(in.model, effects.front().kind)) continue;
+    if (proposal.unknown == OptionalUnknown::lobing && !has_triggers(in.model.survey())) continue;
     const ExtraTest test = spoken_for(in, as_stated, effects);
     if (!test.testable) continue;
     lobing_seen = lobing_seen || proposal.unknown == OptionalUnknown::lobing;

@@ -152,8 +152,8 @@ Eigen::Vector3d Linearisation::outward_in_spindle(const Touch& touch,
                       .chain.by_offset);
 }
 
-/// Slides and stylus as the unknown effects leave them. Lobing acts on the gap, not here, so the
-/// direction passed to it does not matter.
+/// Slides and stylus as the unknown effects leave them. Lobing of a touch acts on the gap, not here, so
+/// the direction passed to it does not matter.
 contact::Reading<double> Linearisation::reading(const Touch& touch, const double* nuisance) const {
   Eigen::Vector3d shown = touch.shown_mm;
   Eigen::Vector3d offset = state_.stylus_offset_mm;

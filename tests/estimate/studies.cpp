@@ -203,7 +203,12 @@ WorstCase worst_case(const Job& job, const Bound& bound) {
     if (known == expected.end() || !(known->second.U95_absolute > 0.0)) continue;
     const double shift = along.dot(most) / known->second.U95_absolute;
     if (shift <= worst.shift_in_U95) continue;
-    worst = {plain[i].name, shift, most};
+    worst = {plain[i].name, shift, along.dot(most), 0.0, most};
+  }
+  SurveyTruth truth = s.truth;
+  disturb(truth, bound, worst.components, frame);
+  for (const JudgedValue& value : values_of(truth)) {
+    if (value.name == worst.output) worst.counted = value.estimate.B_absolute;
   }
   return worst;
 }

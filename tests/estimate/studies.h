@@ -54,6 +54,9 @@ CoverageResult coverage(const Job& job, int surveys, std::uint64_t seed, int thr
 struct WorstCase {
   ValueName output;
   double shift_in_U95 = 0.0;
+  double shift = 0.0;  ///< mm or rad
+  double counted =
+      0.0;  ///< what the fit of the survey so disturbed counts for it, with everything else bounded
   Eigen::VectorXd components;
 };
 WorstCase worst_case(const Job& job, const Bound& bound);

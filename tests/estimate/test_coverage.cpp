@@ -91,3 +91,19 @@ TEST_CASE("bad touches and slipped stations are found, good touches stay, the ce
     study(jobs[which], fewer, 0, true, false);
   }
 }
+
+TEST_CASE("whatever kind of survey, no disturbance at its bound shifts a value by more than B") {
+  std::vector<Job> jobs = coverage_jobs();
+  for (Job& job : further_jobs()) jobs.push_back(std::move(job));
+  for (Job& job : jobs) {
+    job.scenario.machine.bounds = StatedBounds{};
+    for (const Bound& bound : bounds_in_force(job.scenario.machine)) {
+      if (!job.disturbed_by(bound)) continue;
+      const WorstCase worst = worst_case(job, bound);
+      INFO(job.name, ", ", std::string(text_of(bound.kind)), " on ", text_of(worst.output));
+      // The simulator is not linear in what disturbs it, the fit counts as if it were.
+      constexpr double curved = 1.03;
+      CHECK(worst.shift <= curved * worst.counted);
+    }
+  }
+}
