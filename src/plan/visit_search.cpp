@@ -120,9 +120,12 @@ VisitSearch::VisitSearch(const Machine& machine, const CandidateSet& set, const 
   }
 }
 
+int VisitSearch::stay_of(int candidate) const {
+  return set_.candidates[static_cast<std::size_t>(candidate)].stay;
+}
+
 double VisitSearch::turn_minutes(int from, int to) const {
-  return turns_(set_.candidates[static_cast<std::size_t>(from)].stay,
-                set_.candidates[static_cast<std::size_t>(to)].stay);
+  return turns_(stay_of(from), stay_of(to));
 }
 
 double VisitSearch::touch_minutes(int candidate) const {
@@ -176,86 +179,25 @@ double VisitSearch::evaluate(const ChosenVisits& chosen) {
 
 // --------------------------------------------------------------------------------------- tours
 
-/// What the way changes by when the part from i to j is gone the other way: at its two ends and, because a
-/// turn one way may take longer than back, inside.
-double VisitSearch::minutes_by_turning_round(const std::vector<int>& tour, std::size_t i,
-                                             std::size_t j) const {
-  double change = turn_minutes(tour[i - 1], tour[j]) - turn_minutes(tour[i - 1], tour[i]);
-  if (j + 1 < tour.size()) {
-    change += turn_minutes(tour[i], tour[j + 1]) - turn_minutes(tour[j], tour[j + 1]);
-  }
-  for (std::size_t k = i; k < j; ++k) {
-    change += turn_minutes(tour[k + 1], tour[k]) - turn_minutes(tour[k], tour[k + 1]);
-  }
-  return change;
+std::vector<int> VisitSearch::stays_of(const std::vector<int>& candidates) const {
+  std::vector<int> stays;
+  stays.reserve(candidates.size());
+  for (const int c : candidates) stays.push_back(set_.candidates[static_cast<std::size_t>(c)].stay);
+  return stays;
 }
 
-/// What the way changes by when the visit at i is made between those at j and j + 1 instead.
-double VisitSearch::minutes_by_moving(const std::vector<int>& tour, std::size_t i,
-                                      std::size_t j) const {
-  const auto turn = [&](std::size_t from, std::size_t to) {
-    return to < tour.size() ? turn_minutes(tour[from], tour[to]) : 0.0;
-  };
-  const double without =
-      turn(i - 1, i) + turn(i, i + 1) - (i + 1 < tour.size() ? turn(i - 1, i + 1) : 0.0);
-  const double with = turn(j, i) + (j + 1 < tour.size() ? turn(i, j + 1) : 0.0) - turn(j, j + 1);
-  return with - without;
-}
-
-/// Nearest next, then turning round parts of the way while that shortens it, and moving single visits where there are
-/// ways to avoid. The first stays first, a repeated one last.
 std::vector<int> VisitSearch::shortest_tour(const ChosenVisits& chosen) const {
-  std::vector<int> tour = chosen.candidates;
-  for (std::size_t k = 1; k < tour.size(); ++k) {
-    std::size_t nearest = k;
-    for (std::size_t j = k + 1; j < tour.size(); ++j) {
-      if (turn_minutes(tour[k - 1], tour[j]) < turn_minutes(tour[k - 1], tour[nearest]) - 1e-12) {
-        nearest = j;
-      }
-    }
-    std::swap(tour[k], tour[nearest]);
+  Tour tour(turns_, stays_of(chosen.candidates), chosen.repeats_first);
+  tour.shorten(minutes_to_stay);
+  std::vector<int> visits;
+  for (const int place : tour.order()) {
+    visits.push_back(chosen.candidates[static_cast<std::size_t>(place)]);
   }
-  if (chosen.repeats_first) tour.push_back(tour.front());
-  const std::size_t last = chosen.repeats_first ? tour.size() - 2 : tour.size() - 1;
-  for (bool shorter = true; shorter;) {
-    shorter = false;
-    for (std::size_t i = 1; i < last; ++i) {
-      for (std::size_t j = i + 1; j <= last; ++j) {
-        if (minutes_by_turning_round(tour, i, j) > -1e-9) continue;
-        std::reverse(tour.begin() + static_cast<std::ptrdiff_t>(i),
-                     tour.begin() + static_cast<std::ptrdiff_t>(j) + 1);
-        shorter = true;
-      }
-    }
-    if (shorter || ways_to_avoid(tour) == 0) continue;
-    for (std::size_t i = 1; i <= last; ++i) {
-      for (std::size_t j = 0; j <= last; ++j) {
-        if (j == i || j + 1 == i) continue;
-        if (minutes_by_moving(tour, i, j) > -1e-9) continue;
-        const auto at_i = tour.begin() + static_cast<std::ptrdiff_t>(i);
-        const auto at_j = tour.begin() + static_cast<std::ptrdiff_t>(j);
-        if (i < j) {
-          std::rotate(at_i, at_i + 1, at_j + 1);
-        } else {
-          std::rotate(at_j + 1, at_i, at_i + 1);
-        }
-        shorter = true;
-      }
-    }
-  }
-  return tour;
+  return visits;
 }
 
-double VisitSearch::insertion_minutes(const std::vector<int>& tour, int candidate) const {
-  double least = infinite;
-  for (std::size_t k = 0; k < tour.size(); ++k) {
-    double more = turn_minutes(tour[k], candidate);
-    if (k + 1 < tour.size()) {
-      more += turn_minutes(candidate, tour[k + 1]) - turn_minutes(tour[k], tour[k + 1]);
-    }
-    least = std::min(least, more);
-  }
-  return least;
+Insertion VisitSearch::insertion_into(const std::vector<int>& tour) const {
+  return {turns_, stays_of(tour)};
 }
 
 // ------------------------------------------------------------------------------------ exchange
@@ -268,7 +210,7 @@ ChosenVisits VisitSearch::rounded(const Eigen::VectorXd& share, double minutes, 
   int first = -1;
   for (Eigen::Index v = 0; v < share.size(); ++v) {
     const auto at = static_cast<std::size_t>(v);
-    if (!set_.stays[static_cast<std::size_t>(set_.candidates[at].stay)].can_start) continue;
+    if (!set_.stays[static_cast<std::size_t>(stay_of(static_cast<int>(at)))].can_start) continue;
     if (first < 0 || share[v] > share[first] * (1.0 + tie)) first = static_cast<int>(v);
   }
   chosen.candidates.push_back(std::max(first, 0));
@@ -310,11 +252,11 @@ void VisitSearch::drop_until_short(ChosenVisits& chosen, double minutes) {
 
 bool VisitSearch::add_one(ChosenVisits& chosen, double minutes) {
   const double now = evaluate(chosen);
-  const std::vector<int> tour = shortest_tour(chosen);
+  Insertion insertion = insertion_into(shortest_tour(chosen));
   int best = -1;
   double best_gain = 0.0;
   for (const int candidate : pool_) {
-    const double more = touch_minutes(candidate) + insertion_minutes(tour, candidate);
+    const double more = touch_minutes(candidate) + insertion.minutes(stay_of(candidate));
     if (chosen.minutes + more > minutes) continue;
     sum_.with(rows_.visits[static_cast<std::size_t>(candidate)], variances_, responses_);
     const double then = measure_of(asked_, rows_.maker, variances_, responses_);
@@ -339,13 +281,13 @@ void VisitSearch::shorten_list(const ChosenVisits& chosen) {
   worthy_ = pool_;
   if (pool_.size() <= most_worthy || !std::isfinite(evaluate(chosen))) return;
   const double now = std::log(measure_of(asked_, rows_.maker, sum_.variances(), sum_.responses()));
-  const std::vector<int> tour = shortest_tour(chosen);
+  Insertion insertion = insertion_into(shortest_tour(chosen));
   std::vector<double> worth(set_.candidates.size());
   for (const int candidate : pool_) {
     const auto at = static_cast<std::size_t>(candidate);
     sum_.with(rows_.visits[at], variances_, responses_);
     const double then = std::log(measure_of(asked_, rows_.maker, variances_, responses_));
-    worth[at] = (now - then) / (touch_minutes(candidate) + insertion_minutes(tour, candidate));
+    worth[at] = (now - then) / (touch_minutes(candidate) + insertion.minutes(stay_of(candidate)));
   }
   keep_best(
       worthy_, most_worthy, [&](int c) { return worth[static_cast<std::size_t>(c)]; },
@@ -364,16 +306,17 @@ bool VisitSearch::exchange(ChosenVisits& chosen, std::size_t place, double minut
   // What is added to a set that hardly determines a value carries the rounding of that set.
   const double clear = margin(std::max(without, chosen.measure));
   const std::vector<int> tour = shortest_tour(rest);
+  Insertion insertion = insertion_into(tour);
   const double base = minutes_of_order(tour);
   int best = -1;
   double best_measure = chosen.measure * (1.0 - clear);
   for (const int candidate : worthy_) {
     if (candidate == old) continue;
     const auto at = static_cast<std::size_t>(candidate);
-    if (first && !set_.stays[static_cast<std::size_t>(set_.candidates[at].stay)].can_start)
+    if (first && !set_.stays[static_cast<std::size_t>(stay_of(static_cast<int>(at)))].can_start)
       continue;
     const double times = twice ? 2.0 : 1.0;
-    const double more = times * (touch_minutes(candidate) + insertion_minutes(tour, candidate));
+    const double more = times * (touch_minutes(candidate) + insertion.minutes(stay_of(candidate)));
     if (base + more > minutes) continue;
     sum_.with(twice ? doubled(candidate) : rows_.visits[at], variances_, responses_);
     const double then = measure_of(asked_, rows_.maker, variances_, responses_);

@@ -5,6 +5,7 @@
 #include <vector>
 
 #include "plan/relaxed_design.h"
+#include "plan/tour.h"
 
 namespace pivotrace {
 
@@ -89,6 +90,8 @@ class VisitSearch {
 
  private:
   double evaluate(const ChosenVisits& chosen);
+  int stay_of(int candidate) const;
+  std::vector<int> stays_of(const std::vector<int>& candidates) const;
   double turn_minutes(int from, int to) const;
   double touch_minutes(int candidate) const;
   int ways_to_avoid(const std::vector<int>& order) const;
@@ -97,10 +100,8 @@ class VisitSearch {
   bool exchange(ChosenVisits& chosen, std::size_t place, double minutes);
   void drop_until_short(ChosenVisits& chosen, double minutes);
   std::vector<int> shortest_tour(const ChosenVisits& chosen) const;
-  double minutes_by_turning_round(const std::vector<int>& tour, std::size_t i, std::size_t j) const;
-  double minutes_by_moving(const std::vector<int>& tour, std::size_t i, std::size_t j) const;
   double tour_minutes(const std::vector<int>& order) const;
-  double insertion_minutes(const std::vector<int>& tour, int candidate) const;
+  Insertion insertion_into(const std::vector<int>& tour) const;
   const Visit& doubled(int candidate);
   class OrderMeasure;
   double order_cost(double measure, double taken, double minutes,
