@@ -1,6 +1,7 @@
 #include "estimate/bound_terms.h"
 
 #include <Eigen/Eigenvalues>
+#include <algorithm>
 #include <cmath>
 
 #include "estimate/joint_information.h"
@@ -39,19 +40,15 @@ BoundTerm term_of(const Machine& machine, const Bound& bound) {
   return term;
 }
 
-/// Components that share one limit on their length: (first, count) each.
-std::vector<std::pair<int, int>> lengths_of(const BoundTerm& term) {
-  const int count = static_cast<int>(term.effects.size());
+/// So many components after one another share one limit on their length.
+int shared_length(const BoundTerm& term) {
   switch (term.bound.kind) {
     case BoundKind::lobing:
     case BoundKind::drift:
-    case BoundKind::index_wave: return {{0, count}};
-    case BoundKind::place: return {{0, 3}, {3, 3}, {6, 3}};
-    default: break;
+    case BoundKind::index_wave: return std::max(1, static_cast<int>(term.effects.size()));
+    case BoundKind::place: return 3;
+    default: return 1;
   }
-  std::vector<std::pair<int, int>> single;
-  for (int k = 0; k < count; ++k) single.emplace_back(k, 1);
-  return single;
 }
 
 }  // namespace
@@ -62,8 +59,9 @@ double BoundTerm::largest_shift(const Eigen::VectorXd& response) const {
 
 double BoundTerm::largest_shift(const Eigen::Ref<const Eigen::VectorXd>& response,
                                 const Eigen::Ref<const Eigen::VectorXd>& widths) const {
+  const int count = shared_length(*this);
   double shift = 0.0;
-  for (const auto& [first, count] : lengths_of(*this)) {
+  for (Eigen::Index first = 0; first < response.size(); first += count) {
     shift += widths[first] * response.segment(first, count).norm();
   }
   return shift;
@@ -151,7 +149,8 @@ void shrink_to_found(const Model& model, const RandomModel& random, const Adjust
 void shrink_term(BoundTerm& term, const Eigen::VectorXd& found_size,
                  const Eigen::MatrixXd& covariance, const Model* model) {
   constexpr double two_sided_95 = 1.959963984540054;
-  for (const auto& [first, count] : lengths_of(term)) {
+  const int count = shared_length(term);
+  for (Eigen::Index first = 0; first < term.half_widths.size(); first += count) {
     const auto part = covariance.block(first, first, count, count);
     const Eigen::SelfAdjointEigenSolver<Eigen::MatrixXd> eigen(part, Eigen::EigenvaluesOnly);
     const double u = std::sqrt(std::max(0.0, eigen.eigenvalues().maxCoeff()));

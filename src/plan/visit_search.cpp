@@ -13,9 +13,8 @@ namespace pivotrace {
 namespace {
 
 constexpr double infinite = std::numeric_limits<double>::infinity();
-/// How sharply the worst value counts before the others. This and the next: common practice, no source.
-constexpr double sharpness = 20.0;
-/// What twice the minutes are taken to be worth in an order: as much as sqrt(2) in every value.
+/// What twice the minutes are taken to be worth in an order: as much as sqrt(2) in every value. Common practice, no
+/// source.
 constexpr double worth_of_time = 0.5;
 /// The second station is predicted from the first: further off than this costs, by this much per turn
 /// beyond [rad]. Common practice, no source.
@@ -42,16 +41,26 @@ std::vector<int> ChosenVisits::all() const {
 
 namespace {
 
+/// How sharply the worst value counts before the others (common practice, no source).
+constexpr double sharpness = 20.0;
+
+/// x^sharpness
+double sharpened(double x) {
+  const double fourth = x * x * x * x;
+  const double eighth = fourth * fourth;
+  return eighth * eighth * fourth;
+}
+
 /// (mean of ratio^sharpness)^(1/sharpness), one ratio after the other, without large powers.
 class MeanOfRatios {
  public:
   void add(double ratio) {
     ++count_;
     if (ratio > worst_) {
-      sum_ *= std::pow(worst_ / ratio, sharpness);
+      sum_ *= sharpened(worst_ / ratio);
       worst_ = ratio;
     }
-    sum_ += std::pow(ratio / worst_, sharpness);
+    sum_ += sharpened(ratio / worst_);
   }
   double mean() const { return worst_ * std::pow(sum_ / count_, 1.0 / sharpness); }
 
