@@ -32,6 +32,16 @@ DesignInformation::DesignInformation(const DesignTask& task)
     precision_[at] = std::pow(std::max(task.shared[k].sigma, least_sigma), -2);
   }
   count_priors(task.prior_with_visits);
+  Eigen::Index readings = 0;
+  for (const Visit& visit : task.visits) {
+    first_reading_.push_back(readings);
+    readings += visit.rows.rows();
+  }
+  seen_.resize(p_, readings);
+  for (std::size_t v = 0; v < task.visits.size(); ++v) {
+    const Visit& visit = task.visits[v];
+    seen_.middleCols(first_reading_[v], visit.rows.rows()) = visit.rows.leftCols(p_).transpose();
+  }
 }
 
 void DesignInformation::count_priors(const Eigen::VectorXd& part) {
@@ -88,16 +98,18 @@ Eigen::MatrixXd DesignInformation::vectors_of(const Eigen::VectorXd& share) cons
 }
 
 Eigen::MatrixXd DesignInformation::per_minute(const Eigen::MatrixXd& vectors) const {
+  Eigen::MatrixXd along(vectors.cols(), seen_.cols());
+  along.noalias() = vectors.topRows(p_).transpose() * seen_;
   Eigen::MatrixXd gains(static_cast<Eigen::Index>(task_.visits.size()), vectors.cols());
-  std::vector<Eigen::Index> columns;
-  Eigen::MatrixXd own, seen;
   for (std::size_t v = 0; v < task_.visits.size(); ++v) {
     const Visit& visit = task_.visits[v];
-    columns_of(visit, columns);
-    own = vectors(columns, Eigen::all);
-    seen.noalias() = visit.rows * own;
+    auto own = along.middleCols(first_reading_[v], visit.rows.rows());
     auto gain = gains.row(static_cast<Eigen::Index>(v));
-    gain = seen.colwise().squaredNorm();
+    for (std::size_t j = 0; j < visit.shared.size(); ++j) {
+      const auto column = visit.rows.col(p_ + static_cast<Eigen::Index>(j));
+      own.noalias() += vectors.row(p_ + visit.shared[j]).transpose() * column.transpose();
+    }
+    gain = own.rowwise().squaredNorm().transpose();
     for (const int k : visit.shared) {
       if (with_visits_[k] == 0.0) continue;
       gain += with_visits_[k] * precision_[k] * vectors.row(p_ + k).cwiseAbs2();
@@ -110,27 +122,29 @@ Eigen::MatrixXd DesignInformation::per_minute(const Eigen::MatrixXd& vectors) co
 /// sum_v n_v M_v
 Eigen::MatrixXd DesignInformation::sum_of(const Eigen::VectorXd& share) const {
   Eigen::MatrixXd sum = Eigen::MatrixXd::Zero(n_, n_);
-  std::vector<Eigen::Index> columns;
+  Eigen::MatrixXd weighted(p_, seen_.cols());
+  Eigen::Index taken = 0;
   for (Eigen::Index v = 0; v < share.size(); ++v) {
     if (share[v] <= 0.0) continue;
     const auto at = static_cast<std::size_t>(v);
     const Visit& visit = task_.visits[at];
     const double times = task_.total_minutes * share[v] / task_.minutes[at];
-    columns_of(visit, columns);
-    sum(columns, columns) += times * (visit.rows.transpose() * visit.rows);
-    for (const int k : visit.shared) {
+    const auto seen = seen_.middleCols(first_reading_[at], visit.rows.rows());
+    weighted.middleCols(taken, visit.rows.rows()) = std::sqrt(times) * seen;
+    taken += visit.rows.rows();
+    for (std::size_t j = 0; j < visit.shared.size(); ++j) {
+      const auto column = visit.rows.col(p_ + static_cast<Eigen::Index>(j));
+      const Eigen::Index k = visit.shared[j];
+      sum.col(p_ + k).head(p_).noalias() += times * (seen * column);
+      for (std::size_t i = 0; i < visit.shared.size(); ++i) {
+        sum(p_ + visit.shared[i], p_ + k) +=
+            times * column.dot(visit.rows.col(p_ + static_cast<Eigen::Index>(i)));
+      }
       sum(p_ + k, p_ + k) += times * with_visits_[k] * precision_[k];
     }
   }
-  return sum;
-}
-
-void DesignInformation::columns_of(const Visit& visit, std::vector<Eigen::Index>& columns) const {
-  columns.resize(static_cast<std::size_t>(visit.rows.cols()));
-  for (Eigen::Index j = 0; j < p_; ++j) columns[static_cast<std::size_t>(j)] = j;
-  for (std::size_t k = 0; k < visit.shared.size(); ++k) {
-    columns[static_cast<std::size_t>(p_) + k] = p_ + visit.shared[k];
-  }
+  sum.topLeftCorner(p_, p_).selfadjointView<Eigen::Upper>().rankUpdate(weighted.leftCols(taken));
+  return sum.selfadjointView<Eigen::Upper>();
 }
 
 double DesignInformation::proven_ratio(const Eigen::MatrixXd& vectors,

@@ -45,7 +45,6 @@ class DesignInformation {
  private:
   Eigen::MatrixXd before(Eigen::Index value) const;
   Eigen::MatrixXd sum_of(const Eigen::VectorXd& share) const;
-  void columns_of(const Visit& visit, std::vector<Eigen::Index>& columns) const;
 
   const DesignTask& task_;
   Eigen::Index p_;
@@ -53,6 +52,9 @@ class DesignInformation {
   Eigen::VectorXd precision_;
   Eigen::VectorXd with_visits_;  ///< part of it that counts with every visit
   Eigen::VectorXd once_;         ///< what of it counts beforehand
+  /// (p x readings) what the readings of all visits see of the unknowns, side by side: long products are fast.
+  Eigen::MatrixXd seen_;
+  std::vector<Eigen::Index> first_reading_;  ///< per visit
 };
 
 }  // namespace pivotrace
