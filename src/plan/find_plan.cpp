@@ -58,10 +58,10 @@ constexpr double most_given_up = 1.08;
 /// How far a search has come once its ladder stands, and what shaking adds; the rest is proof.
 constexpr double part_of_ladder = 0.4;
 constexpr double part_of_shakes = 0.3;
-/// Plans shaken loose in the end, more of them where that takes no time, and visits each loses (common practice, no
-/// source).
+/// Plans shaken loose in the end with either kind of ways, more of them where that takes no time, and visits each loses
+/// (common practice, no source).
 constexpr int shakes = 10;
-constexpr int shakes_of_few = 24;
+constexpr int shakes_of_few = 14;
 constexpr std::size_t few_candidates = 1000;
 constexpr int taken_out = 3;
 /// Put in order and weighed exactly are those whose measure is no further from the best.
@@ -196,6 +196,8 @@ class Finder {
   Problem no_plan_up_to(double minutes) const;
   void add_start(VisitSearch& search, double minutes, ChosenVisits& current);
   void polish(double minutes, const ChosenVisits& so_far);
+  void polish_from(std::vector<ChosenVisits> starts, VisitSearch& search, double minutes,
+                   Finished& best);
   Asked asked_beside_regular(const Finished& best) const;
   std::vector<ChosenVisits> starts_with_bias(VisitSearch& search, double minutes);
   void shake(VisitSearch& search, double minutes, ChosenVisits chosen, Finished& best);
@@ -715,19 +717,26 @@ void Finder::polish(double minutes, const ChosenVisits& so_far) {
         starts.push_back(std::move(start));
       }
     }
-    for (ChosenVisits& start : starts) search.improve(start, minutes);
-    const auto roughly = [](const ChosenVisits& start) {
-      return static_cast<float>(start.measure);
-    };
-    std::ranges::stable_sort(starts, {}, roughly);
-    for (const ChosenVisits& start : starts) {
-      if (start.measure <= worth_finishing * starts.front().measure) {
-        finish(search, minutes, start, best);
-      }
+    for (const bool shortest : {true, false}) {
+      search.shortest_ways = shortest;
+      polish_from(starts, search, minutes, best);
     }
-    shake(search, minutes, starts.front(), best);
   }
   if (best.merit() < ladder_.back().merit()) ladder_.push_back(std::move(best));
+}
+
+/// With the search's kind of ways.
+void Finder::polish_from(std::vector<ChosenVisits> starts, VisitSearch& search, double minutes,
+                         Finished& best) {
+  for (ChosenVisits& start : starts) search.improve(start, minutes);
+  const auto roughly = [](const ChosenVisits& start) { return static_cast<float>(start.measure); };
+  std::ranges::stable_sort(starts, {}, roughly);
+  for (const ChosenVisits& start : starts) {
+    if (start.measure <= worth_finishing * starts.front().measure) {
+      finish(search, minutes, start, best);
+    }
+  }
+  shake(search, minutes, starts.front(), best);
 }
 
 std::vector<ChosenVisits> Finder::starts_with_bias(VisitSearch& search, double minutes) {
@@ -769,6 +778,9 @@ void Finder::finish(VisitSearch& search, double minutes, const ChosenVisits& cho
   std::vector<int> visits = chosen.candidates;
   std::ranges::sort(visits);
   if (!finished_before_.insert(std::move(visits)).second) return;
+  const auto worst = [&](const ChosenVisits& c) { return search.worst_of(c, asked_.scale); };
+  // No order makes up for that.
+  if (worst(chosen) > worth_finishing * worst(best.chosen)) return;
   for (const bool short_order : {true, false}) {
     std::optional<Finished> done = finished_within(search, chosen, minutes, short_order);
     if (!done || !(done->merit() < best.merit() * (1.0 - 1e-9))) continue;
@@ -961,6 +973,7 @@ Expected<PlanOutcome> Finder::find() {
   problems = prepare();
   if (!problems.empty()) return tl::make_unexpected(std::move(problems));
   VisitSearch search = search_for(asked_);
+  search.shortest_ways = true;
   search.go_on = [this] { return ladder_.empty() || go_on(0.0); };
   problems = climb(search);
   if (!problems.empty()) return tl::make_unexpected(std::move(problems));
@@ -995,6 +1008,7 @@ Expected<PlanOutcome> Finder::find() {
 std::optional<PlanOutcome> Finder::find_coarsely() {
   if (!prepare().empty()) return std::nullopt;
   VisitSearch search = search_for(asked_);
+  search.shortest_ways = true;
   search.go_on = [this] { return go_on(0.0); };
   if (!climb(search).empty() || ladder_.empty()) return std::nullopt;
   PlanOutcome found;

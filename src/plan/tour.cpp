@@ -106,8 +106,8 @@ bool Tour::is_blocked(double blocked) const {
   return false;
 }
 
-void Tour::shorten(double blocked) {
-  while (turn_parts_round() || (is_blocked(blocked) && move_single_stays())) {
+void Tour::shorten(double blocked, bool always) {
+  while (turn_parts_round() || ((always || is_blocked(blocked)) && move_single_stays())) {
   }
 }
 

@@ -12,9 +12,9 @@ class Tour {
   /// `turns`: minutes from stay to stay (from, to). With `comes_back` the first stay is made again at the end.
   Tour(const Eigen::MatrixXd& turns, const std::vector<int>& stays, bool comes_back);
 
-  /// Nearest next, then turning round parts of the way while that shortens it, and moving single stays where a turn
-  /// takes `blocked` or longer. The first stays first, a repeated one last.
-  void shorten(double blocked);
+  /// Nearest next, then turning round parts of the way while that shortens it, and moving single stays `always` or
+  /// where a turn takes `blocked` or longer. The first stays first, a repeated one last.
+  void shorten(double blocked, bool always);
 
   /// Where the stays stand in the list it was made of; a repeated first one is 0 again.
   std::vector<int> order() const;

@@ -197,7 +197,7 @@ std::vector<int> VisitSearch::stays_of(const std::vector<int>& candidates) const
 
 std::vector<int> VisitSearch::shortest_tour(const ChosenVisits& chosen) const {
   Tour tour(turns_, stays_of(chosen.candidates), chosen.repeats_first);
-  tour.shorten(minutes_to_stay);
+  tour.shorten(minutes_to_stay, shortest_ways);
   std::vector<int> visits;
   for (const int place : tour.order()) {
     visits.push_back(chosen.candidates[static_cast<std::size_t>(place)]);
@@ -358,6 +358,17 @@ void VisitSearch::improve(ChosenVisits& chosen, double minutes) {
     }
     if (!better) return;
   }
+}
+
+double VisitSearch::worst_of(const ChosenVisits& chosen, const Eigen::VectorXd& scale) {
+  if (!std::isfinite(evaluate(chosen))) return infinite;
+  double worst = 0.0;
+  for (Eigen::Index k = 0; k < scale.size(); ++k) {
+    const Prospect value =
+        rows_.maker.prospect(sum_.variances()[k], sum_.responses().col(k), asked_.bounds);
+    worst = std::max(worst, VisitMaker::expanded(value) / scale[k]);
+  }
+  return worst;
 }
 
 double VisitSearch::measure_without_one(const ChosenVisits& chosen) {

@@ -75,6 +75,9 @@ class VisitSearch {
       std::vector<int> order, const ChosenVisits& chosen, double minutes,
       const std::function<bool(const std::vector<int>& order)>& is_clear);
 
+  /// Largest U95 / scale, drift and the order of the visits left out.
+  double worst_of(const ChosenVisits& chosen, const Eigen::VectorXd& scale);
+
   /// Measure without its worst visit, beside the measure: what a slipped station would leave.
   double measure_without_one(const ChosenVisits& chosen);
 
@@ -83,6 +86,9 @@ class VisitSearch {
   /// A plan of this order really takes so long: finding places at first, proving turns.
   void learn_minutes(const std::vector<int>& order, double minutes);
 
+  /// Ways as short as moving single stays makes them, not only where some are blocked: room for more visits, but other
+  /// valleys to end in. Neither is the better one on every machine.
+  bool shortest_ways = false;
   /// Minutes of an order move by move, which knows what has to be found. Slow: for the last word.
   std::function<double(const std::vector<int>& order)> exact_minutes;
   /// Called between exchanges; false stops the search as soon as something complete is there.
