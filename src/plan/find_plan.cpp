@@ -32,8 +32,10 @@ namespace {
 /// go through all shorter ones.
 constexpr double minute_step = 0.25;
 constexpr double first_minutes = 1.0;
-/// The same beyond what is allowed, in shares of the minutes: only the shortest plan there is is wanted there.
+/// The same beyond what is allowed, where only the shortest plan there is is wanted, and in long surveys, in shares of the
+/// minutes.
 constexpr double longer_by = 0.05;
+constexpr double long_survey_minutes = 10.0;
 constexpr double most_minutes = 60.0;
 /// Minutes at which the search also starts anew from the fractional design of just those minutes.
 constexpr double fresh_starts[] = {3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 13.0, 17.0, 22.0, 30.0};
@@ -648,7 +650,9 @@ Problems Finder::climb(VisitSearch& search) {
   std::size_t next_fresh = 0;
   int hopeless = 0;
   for (double minutes = first_minutes; minutes <= most_minutes;
-       minutes += minutes <= asked ? step : std::max(step, longer_by * minutes)) {
+       minutes += minutes <= std::min(asked, long_survey_minutes)
+                      ? step
+                      : std::max(step, longer_by * minutes)) {
     const bool allowed = minutes <= asked + 1e-9;
     if (!allowed && !ladder_.empty()) break;
     if (!ladder_.empty() && !go_on(part_of_ladder * minutes / asked)) return {};
@@ -779,8 +783,8 @@ void Finder::finish(VisitSearch& search, double minutes, const ChosenVisits& cho
   std::ranges::sort(visits);
   if (!finished_before_.insert(std::move(visits)).second) return;
   const auto worst = [&](const ChosenVisits& c) { return search.worst_of(c, asked_.scale); };
-  // No order makes up for that.
-  if (worst(chosen) > worth_finishing * worst(best.chosen)) return;
+  // No order makes up for that, but where the best is behind the regular pattern a set may be worth what it gives up.
+  if (best.behind <= 1.0 && worst(chosen) > worth_finishing * worst(best.chosen)) return;
   for (const bool short_order : {true, false}) {
     std::optional<Finished> done = finished_within(search, chosen, minutes, short_order);
     if (!done || !(done->merit() < best.merit() * (1.0 - 1e-9))) continue;
