@@ -348,9 +348,19 @@ Eigen::MatrixXd PoolDesign::vectors() const {
   return all;
 }
 
+/// To a few digits.
+double roughly(double x) {
+  constexpr double digits = 4096.0;
+  int exponent = 0;
+  const double part = std::frexp(x, &exponent);
+  return std::ldexp(std::round(part * digits) / digits, exponent);
+}
+
+/// Any weights prove something, and these are as far apart as rounding makes what is left between t and f: a few of their
+/// digits are the same on every machine.
 Eigen::VectorXd PoolDesign::weights() const {
   const Eigen::VectorXd level = (point_[point_.size() - 1] - sight_.f.array()).inverse();
-  return (level / level.sum()).cwiseQuotient(task_.scale.cwiseAbs2());
+  return (level / level.sum()).cwiseQuotient(task_.scale.cwiseAbs2()).unaryExpr(&roughly);
 }
 
 Eigen::VectorXd PoolDesign::prior_with_visits() const {
