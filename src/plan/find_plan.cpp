@@ -644,6 +644,7 @@ bool Finder::is_enough(const Finished& done) const {
 
 /// The minutes grow step by step; every step begins with what the one before it found.
 Problems Finder::climb(VisitSearch& search) {
+  search.shortest_ways = true;
   ChosenVisits current;
   const double asked = std::max(first_minutes, request_.minutes);
   const double step = request_.stop_when_reached ? minute_step : 2.0 * minute_step;
@@ -977,7 +978,6 @@ Expected<PlanOutcome> Finder::find() {
   problems = prepare();
   if (!problems.empty()) return tl::make_unexpected(std::move(problems));
   VisitSearch search = search_for(asked_);
-  search.shortest_ways = true;
   search.go_on = [this] { return ladder_.empty() || go_on(0.0); };
   problems = climb(search);
   if (!problems.empty()) return tl::make_unexpected(std::move(problems));
@@ -1012,7 +1012,6 @@ Expected<PlanOutcome> Finder::find() {
 std::optional<PlanOutcome> Finder::find_coarsely() {
   if (!prepare().empty()) return std::nullopt;
   VisitSearch search = search_for(asked_);
-  search.shortest_ways = true;
   search.go_on = [this] { return go_on(0.0); };
   if (!climb(search).empty() || ladder_.empty()) return std::nullopt;
   PlanOutcome found;

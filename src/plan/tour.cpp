@@ -24,8 +24,6 @@ Tour::Tour(const Eigen::MatrixXd& turns, const std::vector<int>& stays, bool com
   if (comes_back && !way_.empty()) way_.push_back(way_.front());
 }
 
-std::vector<int> Tour::order() const { return way_; }
-
 void Tour::go_to_nearest() {
   constexpr double tie = 1e-12;
   for (std::size_t k = 1; k < way_.size(); ++k) {
@@ -59,10 +57,8 @@ double Tour::minutes_by_moving(std::size_t i, std::size_t j) const {
   const auto turn_to = [&](std::size_t from, std::size_t to) {
     return to < way_.size() ? turn(from, to) : 0.0;
   };
-  const double without =
-      turn(i - 1, i) + turn_to(i, i + 1) - (i + 1 < way_.size() ? turn_to(i - 1, i + 1) : 0.0);
-  const double with =
-      turn(j, i) + (j + 1 < way_.size() ? turn_to(i, j + 1) : 0.0) - turn_to(j, j + 1);
+  const double without = turn(i - 1, i) + turn_to(i, i + 1) - turn_to(i - 1, i + 1);
+  const double with = turn(j, i) + turn_to(i, j + 1) - turn_to(j, j + 1);
   return with - without;
 }
 

@@ -9,15 +9,15 @@ namespace pivotrace {
 /// A way through all of some stays, begun at the first of them.
 class Tour {
  public:
-  /// `turns`: minutes from stay to stay (from, to). With `comes_back` the first stay is made again at the end.
+  /// Nearest next. `turns`: minutes from stay to stay (from, to). With `comes_back` the first stay is made again at the
+  /// end.
   Tour(const Eigen::MatrixXd& turns, const std::vector<int>& stays, bool comes_back);
 
-  /// Nearest next, then turning round parts of the way while that shortens it, and moving single stays `always` or
-  /// where a turn takes `blocked` or longer. The first stays first, a repeated one last.
+  /// Turns round parts of the way while that shortens it, and moves single stays `always` or where a turn takes `blocked` or longer. The first stays first, a repeated one last.
   void shorten(double blocked, bool always);
 
   /// Where the stays stand in the list it was made of; a repeated first one is 0 again.
-  std::vector<int> order() const;
+  const std::vector<int>& order() const { return way_; }
 
  private:
   double turn(std::size_t from, std::size_t to) const { return between_(way_[from], way_[to]); }

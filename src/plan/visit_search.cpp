@@ -70,15 +70,19 @@ class MeanOfRatios {
   int count_ = 0;
 };
 
+/// Drift left out: it has no order yet.
+double U95_of(const VisitMaker& maker, double variance,
+              const Eigen::Ref<const Eigen::VectorXd>& response, const Asked& asked) {
+  return VisitMaker::expanded(maker.prospect(variance, response, asked.bounds));
+}
+
 }  // namespace
 
 double measure_of(const Asked& asked, const VisitMaker& maker, const Eigen::VectorXd& variances,
                   const Eigen::MatrixXd& responses) {
   MeanOfRatios ratios;
   for (Eigen::Index k = 0; k < variances.size(); ++k) {
-    const double ratio =
-        VisitMaker::expanded(maker.prospect(variances[k], responses.col(k), asked.bounds)) /
-        asked.scale[k];
+    const double ratio = U95_of(maker, variances[k], responses.col(k), asked) / asked.scale[k];
     if (!std::isfinite(ratio)) return infinite;
     ratios.add(ratio);
   }
@@ -131,6 +135,10 @@ VisitSearch::VisitSearch(const Machine& machine, const CandidateSet& set, const 
 
 int VisitSearch::stay_of(int candidate) const {
   return set_.candidates[static_cast<std::size_t>(candidate)].stay;
+}
+
+bool VisitSearch::can_start(int candidate) const {
+  return set_.stays[static_cast<std::size_t>(stay_of(candidate))].can_start;
 }
 
 double VisitSearch::turn_minutes(int from, int to) const {
@@ -191,7 +199,7 @@ double VisitSearch::evaluate(const ChosenVisits& chosen) {
 std::vector<int> VisitSearch::stays_of(const std::vector<int>& candidates) const {
   std::vector<int> stays;
   stays.reserve(candidates.size());
-  for (const int c : candidates) stays.push_back(set_.candidates[static_cast<std::size_t>(c)].stay);
+  for (const int c : candidates) stays.push_back(stay_of(c));
   return stays;
 }
 
@@ -219,7 +227,7 @@ ChosenVisits VisitSearch::rounded(const Eigen::VectorXd& share, double minutes, 
   int first = -1;
   for (Eigen::Index v = 0; v < share.size(); ++v) {
     const auto at = static_cast<std::size_t>(v);
-    if (!set_.stays[static_cast<std::size_t>(stay_of(static_cast<int>(at)))].can_start) continue;
+    if (!can_start(static_cast<int>(at))) continue;
     if (first < 0 || share[v] > share[first] * (1.0 + tie)) first = static_cast<int>(v);
   }
   chosen.candidates.push_back(std::max(first, 0));
@@ -322,8 +330,7 @@ bool VisitSearch::exchange(ChosenVisits& chosen, std::size_t place, double minut
   for (const int candidate : worthy_) {
     if (candidate == old) continue;
     const auto at = static_cast<std::size_t>(candidate);
-    if (first && !set_.stays[static_cast<std::size_t>(stay_of(static_cast<int>(at)))].can_start)
-      continue;
+    if (first && !can_start(static_cast<int>(at))) continue;
     const double times = twice ? 2.0 : 1.0;
     const double more = times * (touch_minutes(candidate) + insertion.minutes(stay_of(candidate)));
     if (base + more > minutes) continue;
@@ -364,9 +371,8 @@ double VisitSearch::worst_of(const ChosenVisits& chosen, const Eigen::VectorXd& 
   if (!std::isfinite(evaluate(chosen))) return infinite;
   double worst = 0.0;
   for (Eigen::Index k = 0; k < scale.size(); ++k) {
-    const Prospect value =
-        rows_.maker.prospect(sum_.variances()[k], sum_.responses().col(k), asked_.bounds);
-    worst = std::max(worst, VisitMaker::expanded(value) / scale[k]);
+    const double U95 = U95_of(rows_.maker, sum_.variances()[k], sum_.responses().col(k), asked_);
+    worst = std::max(worst, U95 / scale[k]);
   }
   return worst;
 }

@@ -97,6 +97,7 @@ class VisitSearch {
  private:
   double evaluate(const ChosenVisits& chosen);
   int stay_of(int candidate) const;
+  bool can_start(int candidate) const;
   std::vector<int> stays_of(const std::vector<int>& candidates) const;
   double turn_minutes(int from, int to) const;
   double touch_minutes(int candidate) const;

@@ -158,8 +158,7 @@ int main(int argc, char** argv) {
     }
     return false;
   };
-  std::vector<Job> jobs = coverage_jobs();
-  for (Job& job : further_jobs()) jobs.push_back(std::move(job));
+  const std::vector<Job> jobs = all_jobs();
   for (std::size_t k = 0; k < jobs.size(); ++k) {
     if (jobs[k].name.find(wanted_job) == std::string::npos) continue;
     if (wanted("model")) study.model(jobs[k]);

@@ -2,8 +2,9 @@
 //
 //   plan_efficiency [MINUTES ...] [bare] [NAME ...]     default: 5 8, of all machines
 //
-// NAME is a part of the names of those wanted ("seed 1404"); "bare" leaves out what is printed only. Five machines (one of them where PIVOTRACE_PLAN_MACHINE names its file) and twelve random ones; with
-// bounds and axis motion stated 0, against the bar, and as their files have them, which is printed only.
+// NAME is a part of the names of those wanted ("seed 1404"); "bare" leaves out what is printed only. Five
+// machines (one of them where PIVOTRACE_PLAN_MACHINE names its file) and twelve random ones; with bounds and
+// axis motion stated 0, against the bar, and as their files have them, which is printed only.
 // Exit code 1 when a bar is not met.
 #include <fmt/format.h>
 

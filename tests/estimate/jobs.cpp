@@ -228,4 +228,10 @@ std::vector<Job> further_jobs() {
   return jobs;
 }
 
+std::vector<Job> all_jobs() {
+  std::vector<Job> jobs = coverage_jobs();
+  for (Job& job : further_jobs()) jobs.push_back(std::move(job));
+  return jobs;
+}
+
 }  // namespace pivotrace::testing

@@ -36,4 +36,7 @@ std::vector<Job> coverage_jobs();
 /// indicator.
 std::vector<Job> further_jobs();
 
+/// Those of `coverage_jobs`, then the further ones.
+std::vector<Job> all_jobs();
+
 }  // namespace pivotrace::testing

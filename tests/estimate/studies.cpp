@@ -201,9 +201,10 @@ WorstCase worst_case(const Job& job, const Bound& bound) {
     const Eigen::VectorXd most = worst_components(bound, along);
     const auto known = expected.find(text_of(plain[i].name));
     if (known == expected.end() || !(known->second.U95_absolute > 0.0)) continue;
-    const double shift = along.dot(most) / known->second.U95_absolute;
-    if (shift <= worst.shift_in_U95) continue;
-    worst = {plain[i].name, shift, along.dot(most), 0.0, most};
+    const double shift = along.dot(most);
+    const double in_U95 = shift / known->second.U95_absolute;
+    if (in_U95 <= worst.shift_in_U95) continue;
+    worst = {plain[i].name, in_U95, shift, 0.0, most};
   }
   SurveyTruth truth = s.truth;
   disturb(truth, bound, worst.components, frame);

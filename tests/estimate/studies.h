@@ -55,8 +55,8 @@ struct WorstCase {
   ValueName output;
   double shift_in_U95 = 0.0;
   double shift = 0.0;  ///< mm or rad
-  double counted =
-      0.0;  ///< what the fit of the survey so disturbed counts for it, with everything else bounded
+  /// B that the fit of the survey so disturbed counts for it, with everything else bounded.
+  double counted = 0.0;
   Eigen::VectorXd components;
 };
 WorstCase worst_case(const Job& job, const Bound& bound);

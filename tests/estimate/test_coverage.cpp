@@ -93,9 +93,7 @@ TEST_CASE("bad touches and slipped stations are found, good touches stay, the ce
 }
 
 TEST_CASE("whatever kind of survey, no disturbance at its bound shifts a value by more than B") {
-  std::vector<Job> jobs = coverage_jobs();
-  for (Job& job : further_jobs()) jobs.push_back(std::move(job));
-  for (Job& job : jobs) {
+  for (Job& job : all_jobs()) {
     job.scenario.machine.bounds = StatedBounds{};
     for (const Bound& bound : bounds_in_force(job.scenario.machine)) {
       if (!job.disturbed_by(bound)) continue;
