@@ -4,6 +4,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "plan/reduced_normals.h"
+
 namespace pivotrace {
 
 namespace {
@@ -12,12 +14,6 @@ constexpr double least_sigma = 1e-9;
 /// Part of a prior counted with visits that is known beforehand all the same, so that what no visit of a
 /// design feels has a place. More information only makes the bound weaker.
 constexpr double prior_left = 1e-4;
-
-Eigen::MatrixXd solved(const Eigen::MatrixXd& information, const Eigen::MatrixXd& asked) {
-  const Eigen::LLT<Eigen::MatrixXd> factor(information);
-  if (factor.info() != Eigen::Success) return {};
-  return factor.solve(asked);
-}
 
 }  // namespace
 
@@ -60,15 +56,6 @@ Eigen::VectorXd DesignInformation::visits_there(const Eigen::VectorXd& share) co
   return visits;
 }
 
-/// M_0 of one value.
-Eigen::MatrixXd DesignInformation::before(Eigen::Index value) const {
-  Eigen::MatrixXd known = Eigen::MatrixXd::Zero(n_, n_);
-  known.topLeftCorner(p_, p_) = task_.known_of(value);
-  known.diagonal().head(p_).array() += 1.0 / (unseen_sigma * unseen_sigma);
-  known.diagonal().tail(n_ - p_) = once_;
-  return known;
-}
-
 double DesignInformation::along_before(const Eigen::MatrixXd& vectors) const {
   double sum = 0.0;
   for (Eigen::Index k = 0; k < vectors.cols(); ++k) sum += along_before(vectors, k);
@@ -83,18 +70,20 @@ double DesignInformation::along_before(const Eigen::MatrixXd& vectors, Eigen::In
 }
 
 Eigen::MatrixXd DesignInformation::vectors_of(const Eigen::VectorXd& share) const {
-  const Eigen::Index values = task_.by_unknown.cols();
-  Eigen::MatrixXd asked = Eigen::MatrixXd::Zero(n_, values);
-  asked.topRows(p_) = task_.by_unknown;
-  const Eigen::MatrixXd sum = sum_of(share);
-  if (task_.known_before.size() == 1) return solved(sum + before(0), asked);
-  Eigen::MatrixXd vectors(n_, values);
-  for (Eigen::Index k = 0; k < values; ++k) {
-    const Eigen::MatrixXd one = solved(sum + before(k), asked.col(k));
-    if (one.size() == 0) return {};
-    vectors.col(k) = one;
+  Eigen::MatrixXd sum = sum_of(share);
+  sum.diagonal().head(p_).array() += 1.0 / (unseen_sigma * unseen_sigma);
+  sum.diagonal().tail(n_ - p_) += once_;
+  const ReducedNormals normals(sum, p_);
+  if (!normals.has_numbers()) return {};
+  Eigen::MatrixXd unknowns = task_.by_unknown;
+  const auto columns_of_one = task_.known_before.size() > 1 ? 1 : unknowns.cols();
+  for (Eigen::Index k = 0; k < unknowns.cols(); k += columns_of_one) {
+    const Eigen::LLT<Eigen::MatrixXd> factor(normals.of_unknowns() + task_.known_of(k));
+    if (factor.info() != Eigen::Success) return {};
+    auto own = unknowns.middleCols(k, columns_of_one);
+    own = factor.solve(own).eval();
   }
-  return vectors;
+  return normals.whole(unknowns);
 }
 
 Eigen::MatrixXd DesignInformation::per_minute(const Eigen::MatrixXd& vectors) const {

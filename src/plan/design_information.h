@@ -43,7 +43,6 @@ class DesignInformation {
                       double largest_gain) const;
 
  private:
-  Eigen::MatrixXd before(Eigen::Index value) const;
   Eigen::MatrixXd sum_of(const Eigen::VectorXd& share) const;
 
   const DesignTask& task_;

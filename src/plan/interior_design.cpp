@@ -1,6 +1,7 @@
 #include "plan/interior_design.h"
 
 #include <Eigen/Cholesky>
+#include <Eigen/SparseCore>
 #include <algorithm>
 #include <cmath>
 #include <functional>
@@ -13,24 +14,35 @@
 #include <utility>
 
 #include "plan/design_information.h"
+#include "plan/reduced_normals.h"
 
 namespace pivotrace {
 
 namespace {
 
 constexpr int most_rounds = 12;
-constexpr int most_newton_steps = 60;
-/// The barrier is made so many times weaker at a time.
-constexpr double weaker = 12.0;
+constexpr int most_steps = 60;
+/// No limit comes nearer at one step than to this part of where it was.
+constexpr double part_left = 0.05;
+/// A step cut down to this part gets no further.
+constexpr double shortest_part = 1e-6;
+/// Aimed at is this part of what slack times multiplier is on average: less after a long step, never less than
+/// `least_aim`.
+constexpr double first_aim = 0.3;
+constexpr double most_aim = 0.8;
+constexpr double least_aim = 0.02;
 /// The multiplier of a value below which its own curvature counts for nothing.
-constexpr double least_curve = 1e-4;
+constexpr double least_curve = 1e-3;
 /// Part of the minutes spread over all of a pool to begin with.
 constexpr double spread = 0.02;
 /// Pools begin with so many visits, and so many join at a time.
 constexpr std::size_t first_pool = 200;
 constexpr std::size_t joining = 100;
-/// Visits worth this part of the best stay in a pool.
+/// Visits worth this part of the best stay in a pool, and those that hold this share of the minutes.
 constexpr double worth_keeping = 0.9;
+constexpr double share_keeping = 2e-4;
+/// How far t begins above the values, as a share of the worst.
+constexpr double first_slack = 0.05;
 /// A pool that begins so many times worse than the former ended has lost what sees some unknown: nothing
 /// computed with it has digits.
 constexpr double much_worse = 2.0;
@@ -47,14 +59,18 @@ class PoolDesign {
 
   /// False where that has no numbers.
   bool start(const Eigen::VectorXd& share);
-  /// Until no more than `gap` of the ratio can be won among the pool.
-  void solve(double first_gap, double gap);
+  /// Until no more than `gap` of the ratio can be won among the pool; goes on where it was.
+  void solve(double gap);
+  /// What can be won now.
+  double gap() const { return gap_; }
 
   /// Multiplications of a step, about.
   double work() const {
     const auto size = static_cast<double>(shares() + groups());
-    const auto n = static_cast<double>(n_);
-    return static_cast<double>(values()) * n * size * (n + size);
+    const auto p = static_cast<double>(p_);
+    const auto shared = static_cast<double>(n_ - p_);
+    const double of_one = size * size * (p + 1.0) + size * p * (p + shared);
+    return static_cast<double>(values()) * of_one + size * size * size + shared * shared * shared;
   }
   int steps() const { return steps_; }
 
@@ -71,14 +87,21 @@ class PoolDesign {
     double times = 0.0;  ///< visits per share
   };
   struct Sight {
+    ReducedNormals normals;
+    /// Of the reduced equations: one for all values, or one for each.
     std::vector<Eigen::LLT<Eigen::MatrixXd>> factors;
     Eigen::MatrixXd vectors;  ///< (n x K)
     Eigen::VectorXd f;        ///< (K)
-    double barrier = std::numeric_limits<double>::infinity();
+
+    const Eigen::LLT<Eigen::MatrixXd>& factor_of(Eigen::Index value) const {
+      return factors[std::min(static_cast<std::size_t>(value), factors.size() - 1)];
+    }
   };
 
   Eigen::Index shares() const { return static_cast<Eigen::Index>(pool_.size()); }
   Eigen::Index groups() const { return felt_.rows(); }
+  /// Of the values, the shares, the minutes, the visits that feel a group, and 1.
+  Eigen::Index limits() const { return values() + shares() + 1 + 2 * groups(); }
   Eigen::Index values() const { return task_.by_unknown.cols(); }
   double square(Eigen::Index k) const { return unit_ * task_.scale[k] * task_.scale[k]; }
 
@@ -87,13 +110,30 @@ class PoolDesign {
   void group_shared_effects();
   Eigen::MatrixXd information_at(const Eigen::VectorXd& point) const;
   void fill_values(const Eigen::VectorXd& point, Sight& sight) const;
-  double best_t(const Eigen::VectorXd& f) const;
-  void settle(Eigen::VectorXd& point, Sight& sight) const;
-  double barrier_at(const Eigen::VectorXd& point, const Eigen::VectorXd& f) const;
-  Eigen::MatrixXd pulls(Eigen::Index value) const;
-  void add_limits(Eigen::VectorXd& slope, Eigen::MatrixXd& curve) const;
-  void add_value(Eigen::Index k, Eigen::VectorXd& slope, Eigen::MatrixXd& curve) const;
-  bool newton_step(double near_enough);
+  Eigen::VectorXd slacks(const Eigen::VectorXd& point, const Eigen::VectorXd& f) const;
+  /// What a unit of every share and count adds to M a, of one value.
+  struct Pulls {
+    Eigen::MatrixXd on_unknowns;            ///< (p x S)
+    Eigen::SparseMatrix<double> on_shared;  ///< (n - p x S + G)
+  };
+  Pulls pulls(Eigen::Index value) const;
+  /// (S + G)
+  Eigen::VectorXd along(const Pulls& pull, Eigen::Index value) const;
+  void add_curve(const Pulls& pull, Eigen::Index value, double times, Eigen::MatrixXd& curve) const;
+  /// Per limit: the multiplier aimed at, and multiplier over slack.
+  struct Limits {
+    Eigen::VectorXd pull, stiffness;
+  };
+  struct Equations {
+    Eigen::VectorXd slope;
+    Eigen::MatrixXd curve;  ///< its lower half
+    Eigen::MatrixXd down;   ///< per value: slope of t - f_k
+  };
+  void add_limits(const Limits& limits, Equations& to) const;
+  void add_value(Eigen::Index k, const Limits& limits, Equations& to) const;
+  Eigen::VectorXd direction(const Limits& limits, Equations& to);
+  Eigen::VectorXd slack_step(const Eigen::VectorXd& step, const Equations& equations) const;
+  bool take_step();
 
   const DesignTask& task_;
   const Eigen::VectorXd& precision_;
@@ -106,10 +146,14 @@ class PoolDesign {
   std::vector<Eigen::Index> group_;  ///< of every shared effect
   Eigen::MatrixXd felt_;             ///< (G x S) visits that feel a group, per share
   double unit_ = 1.0;                ///< of f: what it was to begin with
-  double sharpness_ = 1.0;           ///< t counts so many times as much as the barrier
+  double aim_ = first_aim;
+  double gap_ = std::numeric_limits<double>::infinity();
   int steps_ = 0;
   Eigen::VectorXd point_;
+  Eigen::VectorXd slack_;       ///< of every limit, see slacks()
+  Eigen::VectorXd multiplier_;  ///< the same
   Sight sight_;
+  Eigen::MatrixXd shared_inverse_;  ///< D^-1 there
 };
 
 void PoolDesign::number_shared_effects() {
@@ -174,52 +218,30 @@ Eigen::MatrixXd PoolDesign::information_at(const Eigen::VectorXd& point) const {
 }
 
 void PoolDesign::fill_values(const Eigen::VectorXd& point, Sight& sight) const {
-  const Eigen::MatrixXd sum = information_at(point);
-  sight.vectors = Eigen::MatrixXd::Zero(n_, values());
-  sight.vectors.topRows(p_) = task_.by_unknown;
-  for (std::size_t k = 0; k < task_.known_before.size(); ++k) {
-    Eigen::MatrixXd whole = sum;
-    whole.topLeftCorner(p_, p_) += task_.known_before[k];
-    sight.factors.emplace_back(whole);
+  sight.normals = ReducedNormals(information_at(point), p_);
+  if (!sight.normals.has_numbers()) return;
+  for (const Eigen::MatrixXd& known : task_.known_before) {
+    sight.factors.emplace_back(sight.normals.of_unknowns() + known);
     if (sight.factors.back().info() != Eigen::Success) return sight.factors.clear();
   }
+  Eigen::MatrixXd unknowns = task_.by_unknown;
   sight.f.resize(values());
   for (Eigen::Index k = 0; k < values(); ++k) {
-    const auto own = std::min(static_cast<std::size_t>(k), sight.factors.size() - 1);
-    sight.factors[own].solveInPlace(sight.vectors.col(k));
-    const double variance = task_.by_unknown.col(k).dot(sight.vectors.col(k).head(p_));
+    sight.factor_of(k).solveInPlace(unknowns.col(k));
+    const double variance = task_.by_unknown.col(k).dot(unknowns.col(k));
     sight.f[k] = (variance + task_.constant[k]) / square(k);
   }
+  sight.vectors = sight.normals.whole(unknowns);
 }
 
-/// Infinite outside.
-double PoolDesign::barrier_at(const Eigen::VectorXd& point, const Eigen::VectorXd& f) const {
-  const auto share = point.head(shares()).array();
-  const auto count = point.segment(shares(), groups()).array();
-  const double t = point[point.size() - 1];
-  const Eigen::ArrayXd left = (felt_ * point.head(shares())).array() - count;
-  const double rest = 1.0 - share.sum();
-  if (!(share.minCoeff() > 0.0) || !(rest > 0.0) || !(f.maxCoeff() < t)) return Sight{}.barrier;
-  double sum = sharpness_ * t - (t - f.array()).log().sum() - share.log().sum() - std::log(rest);
-  if (groups() == 0) return sum;
-  if (!(left.minCoeff() > 0.0) || !(count.maxCoeff() < 1.0)) return Sight{}.barrier;
-  return sum - left.log().sum() - (1.0 - count).log().sum();
-}
-
-/// Where the barrier is least for these f: the sum of 1 / (t - f_k) is its sharpness. From below, by Newton.
-double PoolDesign::best_t(const Eigen::VectorXd& f) const {
-  double t = f.maxCoeff() + 1.0 / sharpness_;
-  for (int step = 0; step < 30; ++step) {
-    const Eigen::ArrayXd near = (t - f.array()).inverse();
-    t += (near.sum() - sharpness_) / near.square().sum();
-  }
-  return t;
-}
-
-/// At the best t, which a step only foresees.
-void PoolDesign::settle(Eigen::VectorXd& point, Sight& sight) const {
-  point[point.size() - 1] = best_t(sight.f);
-  sight.barrier = barrier_at(point, sight.f);
+/// What is left to every limit.
+Eigen::VectorXd PoolDesign::slacks(const Eigen::VectorXd& point, const Eigen::VectorXd& f) const {
+  const auto share = point.head(shares());
+  const auto count = point.segment(shares(), groups());
+  Eigen::VectorXd all(limits());
+  all << (point[point.size() - 1] - f.array()).matrix(), share, 1.0 - share.sum(),
+      felt_ * share - count, (1.0 - count.array()).matrix();
+  return all;
 }
 
 bool PoolDesign::start(const Eigen::VectorXd& share) {
@@ -236,97 +258,164 @@ bool PoolDesign::start(const Eigen::VectorXd& share) {
   if (sight_.factors.empty()) return false;
   unit_ = sight_.f.maxCoeff();
   sight_.f /= unit_;
+  point_[point_.size() - 1] = 1.0 + first_slack;
+  slack_ = slacks(point_, sight_.f);
+  multiplier_ = first_slack / static_cast<double>(limits()) * slack_.cwiseInverse();
+  multiplier_.head(values()).array() /= multiplier_.head(values()).sum();
   return true;
 }
 
-/// Columns: what a unit of every share and count adds to M a, of one value.
-Eigen::MatrixXd PoolDesign::pulls(Eigen::Index value) const {
-  Eigen::MatrixXd pull = Eigen::MatrixXd::Zero(n_, shares() + groups());
+PoolDesign::Pulls PoolDesign::pulls(Eigen::Index value) const {
+  Pulls pull;
+  pull.on_unknowns.resize(p_, shares());
+  std::vector<Eigen::Triplet<double>> on_shared;
   const auto vector = sight_.vectors.col(value);
   for (Eigen::Index v = 0; v < shares(); ++v) {
     const PoolVisit& visit = visits_[static_cast<std::size_t>(v)];
-    pull(visit.columns, v) = visit.times * (visit.information * vector(visit.columns));
+    const Eigen::VectorXd pulled = visit.times * (visit.information * vector(visit.columns));
+    pull.on_unknowns.col(v) = pulled.head(p_);
+    for (Eigen::Index j = p_; j < pulled.size(); ++j) {
+      const Eigen::Index column = visit.columns[static_cast<std::size_t>(j)];
+      on_shared.emplace_back(column - p_, v, pulled[j]);
+    }
   }
   for (std::size_t j = 0; j < shared_.size(); ++j) {
-    const auto at = p_ + static_cast<Eigen::Index>(j);
-    pull(at, shares() + group_[j]) = precision_[shared_[j]] * vector[at];
+    const auto at = static_cast<Eigen::Index>(j);
+    on_shared.emplace_back(at, shares() + group_[j], precision_[shared_[j]] * vector[p_ + at]);
   }
+  pull.on_shared.resize(n_ - p_, shares() + groups());
+  pull.on_shared.setFromTriplets(on_shared.begin(), on_shared.end());
   return pull;
 }
 
+Eigen::VectorXd PoolDesign::along(const Pulls& pull, Eigen::Index value) const {
+  const auto vector = sight_.vectors.col(value);
+  Eigen::VectorXd sum = pull.on_shared.transpose() * vector.tail(n_ - p_);
+  sum.head(shares()) += pull.on_unknowns.transpose() * vector.head(p_);
+  return sum;
+}
+
+/// `times` P'M^-1 P of the pulls P, by the shared effects alone and by what is left of the unknowns once they follow:
+///   P_s'D^-1 P_s + R'(A - B D^-1 B' + M_0)^-1 R,  R = P_p - B D^-1 P_s
+void PoolDesign::add_curve(const Pulls& pull, Eigen::Index value, double times,
+                           Eigen::MatrixXd& curve) const {
+  auto of_points = curve.topLeftCorner(curve.rows() - 1, curve.cols() - 1);
+  const Eigen::MatrixXd shared = shared_inverse_ * pull.on_shared;
+  of_points += times * (pull.on_shared.transpose() * shared);
+  Eigen::MatrixXd left = -sight_.normals.followed().transpose() * pull.on_shared;
+  left.leftCols(shares()) += pull.on_unknowns;
+  sight_.factor_of(value).matrixL().solveInPlace(left);
+  of_points.selfadjointView<Eigen::Lower>().rankUpdate(left.transpose(), times);
+}
+
 /// Of the limits of shares and counts.
-void PoolDesign::add_limits(Eigen::VectorXd& slope, Eigen::MatrixXd& curve) const {
-  const Eigen::Index S = shares(), G = groups();
-  const Eigen::ArrayXd inverse = point_.head(S).array().inverse();
-  const double rest = 1.0 / (1.0 - point_.head(S).sum());
-  slope.head(S).array() += rest - inverse;
-  curve.topLeftCorner(S, S).array() += rest * rest;
-  curve.diagonal().head(S).array() += inverse.square();
-  const Eigen::VectorXd count = point_.segment(S, G);
-  const Eigen::VectorXd left = (felt_ * point_.head(S) - count).cwiseInverse();
-  const Eigen::VectorXd above = (1.0 - count.array()).inverse();
-  const Eigen::MatrixXd by_share = left.asDiagonal() * felt_;
-  slope.head(S) -= by_share.colwise().sum().transpose();
-  slope.segment(S, G) += left + above;
-  curve.topLeftCorner(S, S) += by_share.transpose() * by_share;
-  curve.diagonal().segment(S, G) += left.cwiseAbs2() + above.cwiseAbs2();
-  const Eigen::MatrixXd mixed = left.asDiagonal() * by_share;
-  curve.block(S, 0, G, S) -= mixed;
-  curve.block(0, S, S, G) -= mixed.transpose();
+void PoolDesign::add_limits(const Limits& limits, Equations& to) const {
+  const Eigen::Index K = values(), S = shares(), G = groups();
+  const auto [pull, stiffness] = limits;
+  to.slope.head(S).array() += pull[K + S];
+  to.slope.head(S) -= pull.segment(K, S);
+  to.curve.topLeftCorner(S, S).array() += stiffness[K + S];
+  to.curve.diagonal().head(S) += stiffness.segment(K, S);
+  const Eigen::VectorXd pull_of_visits = pull.segment(K + S + 1, G);
+  const Eigen::VectorXd of_visits = stiffness.segment(K + S + 1, G);
+  to.slope.head(S) -= felt_.transpose() * pull_of_visits;
+  to.slope.segment(S, G) += pull_of_visits + pull.tail(G);
+  const Eigen::MatrixXd by_share = of_visits.asDiagonal() * felt_;
+  to.curve.topLeftCorner(S, S) += felt_.transpose() * by_share;
+  to.curve.diagonal().segment(S, G) += of_visits + stiffness.tail(G);
+  to.curve.block(S, 0, G, S) -= by_share;
 }
 
-/// Of -log(t - f_k).
-void PoolDesign::add_value(Eigen::Index k, Eigen::VectorXd& slope, Eigen::MatrixXd& curve) const {
+void PoolDesign::add_value(Eigen::Index k, const Limits& limits, Equations& to) const {
   const Eigen::Index last = point_.size() - 1;
-  const double near = 1.0 / (point_[last] - sight_.f[k]);
-  Eigen::MatrixXd pull = pulls(k);
-  Eigen::VectorXd down(point_.size());  // of t - f_k
-  down.head(last) = pull.transpose() * sight_.vectors.col(k) / square(k);
+  const Pulls pull = pulls(k);
+  auto down = to.down.col(k);  // of t - f_k
+  down.head(last) = along(pull, k) / square(k);
   down[last] = 1.0;
-  slope -= near * down;
-  curve.selfadjointView<Eigen::Lower>().rankUpdate(down, near * near);
-  if (near < least_curve * sharpness_) return;
-  const auto own = std::min(static_cast<std::size_t>(k), sight_.factors.size() - 1);
-  sight_.factors[own].matrixL().solveInPlace(pull);
-  auto of_shares = curve.topLeftCorner(last, last);
-  of_shares.selfadjointView<Eigen::Lower>().rankUpdate(pull.transpose(), 2.0 * near / square(k));
+  to.slope -= limits.pull[k] * down;
+  to.curve.selfadjointView<Eigen::Lower>().rankUpdate(down, limits.stiffness[k]);
+  const double multiplier = multiplier_[k];
+  if (multiplier >= least_curve) add_curve(pull, k, 2.0 * multiplier / square(k), to.curve);
 }
 
-/// False where it is at its best.
-bool PoolDesign::newton_step(double near_enough) {
+/// Solved by Newton with the multipliers as unknowns of their own, slack times multiplier on its way to `aim`.
+Eigen::VectorXd PoolDesign::direction(const Limits& limits, Equations& to) {
   const Eigen::Index size = point_.size();
-  Eigen::VectorXd slope = Eigen::VectorXd::Zero(size);
-  Eigen::MatrixXd curve = Eigen::MatrixXd::Zero(size, size);
-  slope[size - 1] = sharpness_;
-  add_limits(slope, curve);
-  for (Eigen::Index k = 0; k < values(); ++k) add_value(k, slope, curve);
-  const Eigen::VectorXd unit = curve.diagonal().cwiseSqrt().cwiseInverse();
-  curve = unit.asDiagonal() * curve * unit.asDiagonal();
-  const Eigen::LDLT<Eigen::MatrixXd, Eigen::Lower> factor(curve);
-  const Eigen::VectorXd step = -unit.cwiseProduct(factor.solve(unit.cwiseProduct(slope)));
-  const double fall = -slope.dot(step);
-  if (!(fall > near_enough)) return false;
-  for (double part = 1.0; part > 1e-6; part *= 0.5) {
+  to.slope = Eigen::VectorXd::Unit(size, size - 1);
+  to.curve.setZero(size, size);
+  to.down.resize(size, values());
+  add_limits(limits, to);
+  shared_inverse_ = sight_.normals.shared_inverse();
+  for (Eigen::Index k = 0; k < values(); ++k) add_value(k, limits, to);
+  const Eigen::VectorXd unit = to.curve.diagonal().cwiseSqrt().cwiseInverse();
+  to.curve = unit.asDiagonal() * to.curve * unit.asDiagonal();
+  const Eigen::LDLT<Eigen::MatrixXd, Eigen::Lower> factor(to.curve);
+  return -unit.cwiseProduct(factor.solve(unit.cwiseProduct(to.slope)));
+}
+
+/// Where multipliers of `product` / (t - f_k) have the sum 1. From below, by Newton.
+double central_t(const Eigen::VectorXd& f, double product) {
+  double t = f.maxCoeff() + product;
+  for (int step = 0; step < 30; ++step) {
+    const Eigen::ArrayXd near = product * (t - f.array()).inverse();
+    t += product * (near.sum() - 1.0) / near.square().sum();
+  }
+  return t;
+}
+
+/// The largest part of a step, at most 1, that leaves `part_left` of everything.
+double longest_part(const Eigen::VectorXd& from, const Eigen::VectorXd& step) {
+  double part = 1.0;
+  for (Eigen::Index i = 0; i < from.size(); ++i) {
+    if (step[i] < 0.0) part = std::min(part, (1.0 - part_left) * from[i] / -step[i]);
+  }
+  return part;
+}
+
+/// What a step changes of every slack, of the values to first order.
+Eigen::VectorXd PoolDesign::slack_step(const Eigen::VectorXd& step,
+                                       const Equations& equations) const {
+  Eigen::VectorXd changed =
+      slacks(step, Eigen::VectorXd::Zero(values())) -
+      slacks(Eigen::VectorXd::Zero(step.size()), Eigen::VectorXd::Zero(values()));
+  changed.head(values()) = equations.down.transpose() * step;
+  return changed;
+}
+
+/// False where it gets no further. Values are curved: t follows them, so no step is cut short by theirs.
+bool PoolDesign::take_step() {
+  const double aim = aim_ * slack_.dot(multiplier_) / static_cast<double>(limits());
+  const Limits towards{aim * slack_.cwiseInverse(), multiplier_.cwiseQuotient(slack_)};
+  Equations equations;
+  const Eigen::VectorXd step = direction(towards, equations);
+  if (!step.allFinite()) return false;
+  const Eigen::VectorXd of_slacks = slack_step(step, equations);
+  const Eigen::VectorXd of_multipliers =
+      towards.pull - multiplier_ - towards.stiffness.cwiseProduct(of_slacks);
+  const double part_of_multipliers = longest_part(multiplier_, of_multipliers);
+  const Eigen::Index straight = limits() - values();
+  const double longest = longest_part(slack_.tail(straight), of_slacks.tail(straight));
+  for (double part = longest; part > shortest_part; part *= 0.5) {
     Eigen::VectorXd then = point_ + part * step;
     Sight sight;
     fill_values(then, sight);
-    if (sight.factors.empty()) continue;
-    settle(then, sight);
-    if (!(sight.barrier < sight_.barrier - 0.01 * part * fall)) continue;
-    point_ = then;
+    const Eigen::Index t = then.size() - 1;
+    if (sight.factors.empty() || sight.f.maxCoeff() > point_[t]) continue;
+    then[t] = central_t(sight.f, aim);
+    slack_ = slacks(then, sight.f);
+    point_ = std::move(then);
     sight_ = std::move(sight);
+    multiplier_ += part_of_multipliers * of_multipliers;
+    const double shorter = 1.0 - std::min(part, part_of_multipliers);
+    aim_ = std::clamp(shorter * shorter, least_aim, most_aim);
     return true;
   }
   return false;
 }
 
-void PoolDesign::solve(double first_gap, double gap) {
-  const auto limits = static_cast<double>(values() + shares() + 1 + 2 * groups());
-  for (double left = first_gap;; left = std::max(left / weaker, gap)) {
-    sharpness_ = limits / left;
-    settle(point_, sight_);
-    while (steps_ < most_newton_steps && newton_step(left <= gap ? 1e-5 : 0.1)) ++steps_;
-    if (left <= gap || steps_ >= most_newton_steps) return;
+void PoolDesign::solve(double gap) {
+  for (steps_ = 0; steps_ < most_steps && gap_ > gap && take_step(); ++steps_) {
+    gap_ = slack_.dot(multiplier_);
   }
 }
 
@@ -356,20 +445,19 @@ double roughly(double x) {
   return std::ldexp(std::round(part * digits) / digits, exponent);
 }
 
-/// Any weights prove something, and these are as far apart as rounding makes what is left between t and f: a few of their
-/// digits are the same on every machine.
+/// Any weights prove something: a few digits of the multipliers are the same on every machine.
 Eigen::VectorXd PoolDesign::weights() const {
-  const Eigen::VectorXd level = (point_[point_.size() - 1] - sight_.f.array()).inverse();
+  const Eigen::VectorXd level = multiplier_.head(values());
   return (level / level.sum()).cwiseQuotient(task_.scale.cwiseAbs2()).unaryExpr(&roughly);
 }
 
 Eigen::VectorXd PoolDesign::prior_with_visits() const {
   Eigen::VectorXd part = Eigen::VectorXd::Ones(static_cast<Eigen::Index>(task_.shared.size()));
-  const Eigen::VectorXd count = point_.segment(shares(), groups());
-  const Eigen::VectorXd left = felt_ * point_.head(shares()) - count;
+  const auto of_visits = multiplier_.segment(values() + shares() + 1, groups());
+  const auto of_one = multiplier_.tail(groups());
   for (std::size_t j = 0; j < shared_.size(); ++j) {
-    const double above = 1.0 - count[group_[j]];
-    part[shared_[j]] = above / (above + left[group_[j]]);
+    const Eigen::Index group = group_[j];
+    part[shared_[j]] = of_visits[group] / (of_visits[group] + of_one[group]);
   }
   return part;
 }
@@ -403,14 +491,14 @@ std::vector<int> pool_from(const DesignTask& task, const Eigen::VectorXd& share,
   return {pool.begin(), pool.end()};
 }
 
-/// Without what is worth clearly less there, with the best of what would be worth more than all of it.
+/// Without what is worth clearly less there and holds next to no share, with the best of what would be worth more than all of it.
 std::vector<int> next_pool(const DesignTask& task, const std::vector<int>& pool,
-                           const Eigen::VectorXd& gains) {
+                           const Eigen::VectorXd& share, const Eigen::VectorXd& gains) {
   double best = 0.0;
   for (const int v : pool) best = std::max(best, gains[v]);
   std::set<int> next;
   for (const int v : pool) {
-    if (gains[v] > worth_keeping * best) next.insert(v);
+    if (gains[v] > worth_keeping * best || share[v] > share_keeping) next.insert(v);
   }
   std::vector<int> better;
   for (Eigen::Index v = 0; v < gains.size(); ++v) {
@@ -451,10 +539,13 @@ RelaxedDesign sharpened_design(const DesignTask& task, const RelaxedDesign& star
   std::vector<int> former;
   double left = 1.0;  // between bound and design so far
   double reached = std::numeric_limits<double>::infinity();
+  std::unique_ptr<PoolDesign> inside;
   for (int round = 0; round < most_rounds && work_left > 0.0; ++round) {
-    const auto inside = begun(task, information.precision(), pool, former, share, reached);
+    if (pool != former) {
+      inside = begun(task, information.precision(), pool, former, share, reached);
+    }
     if (inside == nullptr) break;
-    inside->solve(0.05, std::max(0.4 * gap, std::min(0.1 * left, 0.02)));
+    inside->solve(std::max(0.4 * gap, std::min({0.1 * left, 0.02, 0.3 * inside->gap()})));
     work_left -= inside->steps() * inside->work();
     share = inside->share();
     const Eigen::MatrixXd vectors = inside->vectors();
@@ -475,7 +566,7 @@ RelaxedDesign sharpened_design(const DesignTask& task, const RelaxedDesign& star
     reached = inside->ratio();
     left = 1.0 - best.least_ratio / reached;
     if (left < gap) break;
-    former = std::exchange(pool, next_pool(task, pool, gains));
+    former = std::exchange(pool, next_pool(task, pool, share, gains));
   }
   return best;
 }

@@ -21,11 +21,11 @@ constexpr double worth_splitting = 0.008;
 constexpr double gap = 0.01;
 constexpr int iterations_near = 20;
 /// What the weakest kinds leave between what is proven and what a fractional survey reaches.
-constexpr double sharp_gap = 0.002;
+constexpr double sharp_gap = 0.0005;
 /// Enough to see where to split a kind.
 constexpr double rough_gap = 0.02;
 /// Multiplications for that: a few seconds.
-constexpr double sharp_work = 6e10;
+constexpr double sharp_work = 3e10;
 /// Effects with a prior this many times as wide as their bound show the least bias a survey can have.
 constexpr double mostly_bias = 100.0;
 /// Something is known that well where it is to count as known [share of its bound].
