@@ -242,40 +242,48 @@ bool VisitSum::take(const std::vector<const Visit*>& visits) {
   const Eigen::LLT<Eigen::MatrixXd> factor(information_);
   if (factor.info() != Eigen::Success) return false;
   covariance_ = factor.solve(Eigen::MatrixXd::Identity(n, n));
-  gains_ = covariance_.leftCols(p) * maker_.by_unknown();
-  biases_ = covariance_ * with_effects;
-  variances_ = (maker_.by_unknown().transpose() * gains_.topRows(p)).diagonal();
-  responses_ = -biases_.topRows(p).transpose() * maker_.by_unknown();
+  const Eigen::MatrixXd gains = covariance_.leftCols(p) * maker_.by_unknown();
+  const Eigen::MatrixXd biases = covariance_ * with_effects;
+  variances_ = (maker_.by_unknown().transpose() * gains.topRows(p)).diagonal();
+  responses_ = -biases.topRows(p).transpose() * maker_.by_unknown();
+  across_.resize(p + gains.cols() + biases.cols(), n);
+  across_ << covariance_.topRows(p), gains.transpose(), biases.transpose();
   return variances_.allFinite() && variances_.minCoeff() > 0.0;
 }
 
-/// Covariance, gains and biases in the columns of one visit: what it alone feels has its prior.
-void VisitSum::gather(const Visit& visit) {
+/// What the readings of a visit see of the sum, a column each: V, G and H below, the first p rows of V. Products of few
+/// columns as long as can be, none worth packing.
+void VisitSum::look_with(const Visit& visit) {
   const Eigen::Index p = maker_.unknowns();
-  const Eigen::Index c = visit.rows.cols();
-  own_covariance_.setZero(c, c);
-  own_gains_.setZero(c, gains_.cols());
-  own_biases_.setZero(c, biases_.cols());
-  own_covariance_.topLeftCorner(p, p) = covariance_.topLeftCorner(p, p);
-  own_gains_.topRows(p) = gains_.topRows(p);
-  own_biases_.topRows(p) = biases_.topRows(p);
-  for (Eigen::Index j = p; j < c; ++j) {
-    const int shared = visit.shared[static_cast<std::size_t>(j - p)];
-    const Eigen::Index from = slot(shared);
+  seen_.noalias() = across_.leftCols(p).lazyProduct(visit.rows.leftCols(p).transpose());
+  for (std::size_t j = 0; j < visit.shared.size(); ++j) {
+    if (slot(visit.shared[j]) < 0) continue;
+    const auto column = visit.rows.col(p + static_cast<Eigen::Index>(j));
+    seen_.noalias() += across_.col(slot(visit.shared[j])) * column.transpose();
+  }
+}
+
+/// I + B V B', its part through the shared effects one by one: what the visit alone feels has its prior.
+void VisitSum::fill_inner(const Visit& visit) {
+  const Eigen::Index p = maker_.unknowns();
+  const auto of_unknowns = visit.rows.leftCols(p);
+  inner_.noalias() = seen_.topRows(p).transpose().lazyProduct(of_unknowns.transpose());
+  inner_.diagonal().array() += 1.0;
+  for (std::size_t j = 0; j < visit.shared.size(); ++j) {
+    const auto column = visit.rows.col(p + static_cast<Eigen::Index>(j));
+    const Eigen::Index from = slot(visit.shared[j]);
     if (from < 0) {
-      const double sigma = maker_.shared()[static_cast<std::size_t>(shared)].sigma;
-      own_covariance_(j, j) = sigma * sigma;
-      continue;
+      const double sigma = maker_.shared()[static_cast<std::size_t>(visit.shared[j])].sigma;
+      part_.noalias() = sigma * sigma * column;
+    } else {
+      part_.noalias() = of_unknowns.lazyProduct(covariance_.col(from).head(p));
+      for (std::size_t i = 0; i < visit.shared.size(); ++i) {
+        const Eigen::Index other = slot(visit.shared[i]);
+        if (other < 0) continue;
+        part_ += covariance_(other, from) * visit.rows.col(p + static_cast<Eigen::Index>(i));
+      }
     }
-    own_gains_.row(j) = gains_.row(from);
-    own_biases_.row(j) = biases_.row(from);
-    own_covariance_.col(j).head(p) = covariance_.col(from).head(p);
-    own_covariance_.row(j).head(p) = covariance_.col(from).head(p).transpose();
-    for (Eigen::Index i = p; i <= j; ++i) {
-      const Eigen::Index other = slot(visit.shared[static_cast<std::size_t>(i - p)]);
-      if (other < 0) continue;
-      own_covariance_(i, j) = own_covariance_(j, i) = covariance_(other, from);
-    }
+    inner_.noalias() += part_ * column.transpose();
   }
 }
 
@@ -283,24 +291,67 @@ void VisitSum::gather(const Visit& visit) {
 // S = I + B V B', X = S^-1 B G, var = var - (B G)'X, and B G_new = X, so that
 // G_new'(H + B'E) = G'H + X'(E - B V H). Derived here.
 void VisitSum::with(const Visit& visit, Eigen::VectorXd& variances, Eigen::MatrixXd& responses) {
-  gather(visit);
-  seen_.noalias() = visit.rows * own_covariance_;
-  inner_.noalias() = seen_ * visit.rows.transpose();
-  inner_.diagonal().array() += 1.0;
-  moved_.noalias() = visit.rows * own_gains_;
-  left_.noalias() = visit.rows * own_biases_;
-  left_ -= visit.effects;
-  const Eigen::LLT<Eigen::MatrixXd> factor(inner_);
-  factor.matrixL().solveInPlace(moved_);
-  factor.matrixL().solveInPlace(left_);
-  variances = variances_ - moved_.colwise().squaredNorm().transpose();
+  look_with(visit);
+  fill_inner(visit);
+  const Eigen::Index values = variances_.size();
+  const auto moved = seen_.middleRows(maker_.unknowns(), values);
+  const auto left = seen_.bottomRows(responses_.rows());
+  seen_.bottomRows(responses_.rows()) -= visit.effects.transpose();
+  factor_.compute(inner_);
+  divide_by_factor(seen_.bottomRows(values + responses_.rows()));
+  variances = variances_ - moved.rowwise().squaredNorm();
   responses = responses_;
-  responses.noalias() += left_.transpose() * moved_;
+  responses.noalias() += left.lazyProduct(moved.transpose());
+}
+
+/// rows L^-T: few columns, as long as can be.
+void VisitSum::divide_by_factor(Eigen::Ref<Eigen::MatrixXd> rows) const {
+  const Eigen::MatrixXd& lower = factor_.matrixLLT();
+  for (Eigen::Index i = 0; i < lower.rows(); ++i) {
+    for (Eigen::Index j = 0; j < i; ++j) rows.col(i) -= lower(i, j) * rows.col(j);
+    rows.col(i) /= lower(i, i);
+  }
+}
+
+// The other way: S = I - B V B', V_less = V + V B'S^-1 B V, and the same of G and H.
+bool VisitSum::take_without(const VisitSum& whole, const Visit& visit) {
+  slots_ = whole.slots_;
+  visits_.clear();
+  covariance_ = whole.covariance_;
+  across_ = whole.across_;
+  variances_ = whole.variances_;
+  responses_ = whole.responses_;
+  look_with(visit);
+  fill_inner(visit);
+  seen_.bottomRows(responses_.rows()) -= visit.effects.transpose();
+  // Of what the sum knows, the visit alone must not be all.
+  constexpr double least_left = 1e-3;
+  inner_ = -inner_;
+  inner_.diagonal().array() += 2.0;
+  factor_.compute(inner_);
+  if (factor_.info() != Eigen::Success || factor_.matrixLLT().diagonal().minCoeff() < least_left) {
+    return false;
+  }
+  const Eigen::Index p = maker_.unknowns();
+  Eigen::MatrixXd reached = covariance_.leftCols(p) * visit.rows.leftCols(p).transpose();
+  for (std::size_t j = 0; j < visit.shared.size(); ++j) {
+    const auto column = visit.rows.col(p + static_cast<Eigen::Index>(j));
+    reached.noalias() += covariance_.col(slot(visit.shared[j])) * column.transpose();
+  }
+  divide_by_factor(reached);
+  divide_by_factor(seen_);
+  covariance_.noalias() += reached * reached.transpose();
+  across_.noalias() += seen_ * reached.transpose();
+  const auto moved = seen_.middleRows(p, variances_.size());
+  variances_ += moved.rowwise().squaredNorm();
+  responses_.noalias() -= seen_.bottomRows(responses_.rows()) * moved.transpose();
+  return variances_.allFinite();
 }
 
 Eigen::MatrixXd VisitSum::part_of_responses(const Visit& visit) {
-  gather(visit);
-  return -visit.effects.transpose() * (visit.rows * own_gains_);
+  look_with(visit);
+  const auto moved = seen_.middleRows(maker_.unknowns(), variances_.size());
+  return -visit.effects.transpose() * moved.transpose();
 }
 
 Eigen::VectorXd VisitSum::found_bounds() const {

@@ -26,8 +26,6 @@ constexpr double cost_of_late = 100.0;
 constexpr std::size_t first_few = 3;
 /// Candidates tried in the place of every visit in one round of exchange.
 constexpr std::size_t most_worthy = 200;
-/// Rounds of exchange before a set is taken as it is.
-constexpr int most_rounds = 6;
 /// Of rearranging the order of the visits; nothing better was found later (common practice, no source).
 constexpr int most_rounds_of_order = 20;
 
@@ -117,6 +115,7 @@ VisitSearch::VisitSearch(const Machine& machine, const CandidateSet& set, const 
       rows_(rows),
       asked_(asked),
       sum_(rows.maker),
+      whole_(rows.maker),
       pool_(set.candidates.size()),
       doubled_(set.candidates.size()) {
   std::iota(pool_.begin(), pool_.end(), 0);
@@ -187,11 +186,29 @@ const Visit& VisitSearch::doubled(int candidate) {
   return twice;
 }
 
-double VisitSearch::evaluate(const ChosenVisits& chosen) {
+bool VisitSearch::take(VisitSum& sum, const std::vector<int>& candidates) const {
   std::vector<const Visit*> visits;
-  for (const int c : chosen.all()) visits.push_back(&rows_.visits[static_cast<std::size_t>(c)]);
-  if (!sum_.take(visits)) return infinite;
+  for (const int c : candidates) visits.push_back(&rows_.visits[static_cast<std::size_t>(c)]);
+  return sum.take(visits);
+}
+
+double VisitSearch::evaluate(const ChosenVisits& chosen) {
+  if (!take(sum_, chosen.all())) return infinite;
   return measure_of(asked_, rows_.maker, sum_.variances(), sum_.responses());
+}
+
+double VisitSearch::evaluate_without(const ChosenVisits& chosen, std::size_t place) {
+  if (whole_of_ != chosen.all()) {
+    whole_of_ = chosen.all();
+    whole_is_fit_ = take(whole_, whole_of_);
+  }
+  const auto left_out = static_cast<std::size_t>(chosen.candidates[place]);
+  if (whole_is_fit_ && sum_.take_without(whole_, rows_.visits[left_out])) {
+    return measure_of(asked_, rows_.maker, sum_.variances(), sum_.responses());
+  }
+  ChosenVisits rest = chosen;
+  rest.candidates.erase(rest.candidates.begin() + static_cast<std::ptrdiff_t>(place));
+  return evaluate(rest);
 }
 
 // --------------------------------------------------------------------------------------- tours
@@ -318,7 +335,7 @@ bool VisitSearch::exchange(ChosenVisits& chosen, std::size_t place, double minut
   ChosenVisits rest = chosen;
   rest.candidates.erase(rest.candidates.begin() + static_cast<std::ptrdiff_t>(place));
   rest.repeats_first = chosen.repeats_first && !first;
-  const double without = evaluate(rest);
+  const double without = first ? evaluate(rest) : evaluate_without(chosen, place);
   if (!std::isfinite(without) && sum_.variances().size() == 0) return false;
   // What is added to a set that hardly determines a value carries the rounding of that set.
   const double clear = margin(std::max(without, chosen.measure));
@@ -351,11 +368,11 @@ bool VisitSearch::exchange(ChosenVisits& chosen, std::size_t place, double minut
   return true;
 }
 
-void VisitSearch::improve(ChosenVisits& chosen, double minutes) {
+void VisitSearch::improve(ChosenVisits& chosen, double minutes, int rounds) {
   drop_until_short(chosen, minutes);
   chosen.measure = evaluate(chosen);
   chosen.minutes = minutes_of_order(shortest_tour(chosen));
-  for (int round = 0; round < most_rounds; ++round) {
+  for (int round = 0; round < rounds; ++round) {
     bool better = false;
     while (add_one(chosen, minutes)) better = true;
     if (round % 2 == 0) shorten_list(chosen);
@@ -533,18 +550,22 @@ std::vector<int> VisitSearch::begun_cheapest(
     for (const int place : at) visited.push_back(visits[static_cast<std::size_t>(place)]);
     return visited;
   };
-  const auto cost = [&](const std::vector<int>& at) {
+  const auto cost = [&](const std::vector<int>& at, double worth_knowing) {
     const std::vector<int> visited = made(at);
-    return order_cost(measure(at), exact_minutes(visited), minutes, visited);
+    const double measured = measure(at);
+    const double at_least =
+        order_cost(measured, least_other_minutes + tour_minutes(visited), minutes, visited);
+    if (at_least > worth_knowing) return at_least;
+    return order_cost(measured, exact_minutes(visited), minutes, visited);
   };
   const std::size_t last = chosen.repeats_first ? places.size() - 1 : places.size();
   const double clear = margin(chosen.measure);
-  double least = cost(places);
+  double least = cost(places, infinite);
   for (std::size_t next = 1; next < std::min(first_few, last); ++next) {
     std::vector<int> best = places;
     for (std::size_t k = next + 1; k < last; ++k) {
       std::vector<int> moved = rearranged(places, k, next);
-      const double then = cost(moved);
+      const double then = cost(moved, least);
       if (!(then < least - clear) || !is_clear(made(moved))) continue;
       least = then;
       best = std::move(moved);

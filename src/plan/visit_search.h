@@ -53,6 +53,9 @@ class VisitSearch {
   VisitSearch(const Machine& machine, const CandidateSet& set, const CandidateRows& rows,
               const Asked& asked, const ProbingDistances& distances);
 
+  /// Rounds of exchange before a set is taken as it is.
+  static constexpr int most_rounds = 6;
+
   /// Candidates worth trying for exchange, in their order.
   void look_at(std::vector<int> candidates) { pool_ = std::move(candidates); }
 
@@ -64,7 +67,7 @@ class VisitSearch {
                        bool repeats_first);
 
   /// Adds what brings most per minute while it fits, and exchanges until nothing gets better.
-  void improve(ChosenVisits& chosen, double minutes);
+  void improve(ChosenVisits& chosen, double minutes, int rounds = most_rounds);
 
   /// Order of short ways that keeps drift out of the values, within `minutes` where one is. Of `chosen.all()`.
   std::vector<int> in_order(const ChosenVisits& chosen, double minutes);
@@ -91,11 +94,16 @@ class VisitSearch {
   bool shortest_ways = false;
   /// Minutes of an order move by move, which knows what has to be found. Slow: for the last word.
   std::function<double(const std::vector<int>& order)> exact_minutes;
+  /// No order takes less beside its visits and turns.
+  double least_other_minutes = 0.0;
   /// Called between exchanges; false stops the search as soon as something complete is there.
   std::function<bool()> go_on;
 
  private:
+  bool take(VisitSum& sum, const std::vector<int>& candidates) const;
   double evaluate(const ChosenVisits& chosen);
+  /// Of all but the visit there; the first may be made twice.
+  double evaluate_without(const ChosenVisits& chosen, std::size_t place);
   int stay_of(int candidate) const;
   bool can_start(int candidate) const;
   std::vector<int> stays_of(const std::vector<int>& candidates) const;
@@ -118,6 +126,9 @@ class VisitSearch {
   const CandidateRows& rows_;
   const Asked& asked_;
   VisitSum sum_;
+  VisitSum whole_;  ///< of `whole_of_`: what others are taken out of one by one
+  std::vector<int> whole_of_;
+  bool whole_is_fit_ = false;
   std::vector<int> pool_;
   std::vector<int> worthy_;     ///< of the pool, in this round of exchange
   Eigen::MatrixXd turns_;       ///< minutes from stay to stay

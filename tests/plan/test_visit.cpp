@@ -115,6 +115,48 @@ TEST_CASE("one visit more by its rows alone is the sum with it") {
   }
 }
 
+TEST_CASE("the sum without one visit is the sum of the others") {
+  for (const char* name : {"fourth-axis", "trunnion"}) {
+    CAPTURE(name);
+    const Machine machine = example(name);
+    const auto outcome = make_plan(machine, {});
+    REQUIRE(outcome.has_value());
+    const AsVisits survey(machine, nominal_survey(machine, outcome->plan));
+    VisitSum whole(survey.maker);
+    REQUIRE(whole.take(survey.all()));
+    for (std::size_t k = 0; k < survey.visits.size(); ++k) {
+      CAPTURE(k);
+      VisitSum less(survey.maker);
+      REQUIRE(less.take(survey.all_but(k)));
+      VisitSum quickly(survey.maker);
+      REQUIRE(quickly.take_without(whole, survey.visits[k]));
+      CHECK((quickly.variances() - less.variances())
+                .cwiseQuotient(less.variances())
+                .cwiseAbs()
+                .maxCoeff() < 1e-7);
+      const double scale = less.responses().cwiseAbs().maxCoeff();
+      CHECK((quickly.responses() - less.responses()).cwiseAbs().maxCoeff() < 1e-7 * scale);
+      // And goes on as the sum of the others does.
+      Eigen::VectorXd variances;
+      Eigen::MatrixXd responses;
+      quickly.with(survey.visits[k], variances, responses);
+      CHECK((variances - whole.variances()).cwiseQuotient(whole.variances()).cwiseAbs().maxCoeff() <
+            1e-7);
+    }
+  }
+}
+
+TEST_CASE("a sum is not told from rounding without the visit that alone determines it") {
+  const Machine machine = example("fourth-axis");
+  const auto outcome = make_plan(machine, {});
+  REQUIRE(outcome.has_value());
+  const AsVisits survey(machine, nominal_survey(machine, outcome->plan));
+  VisitSum one(survey.maker);
+  one.take({&survey.visits.front()});
+  VisitSum none(survey.maker);
+  CHECK_FALSE(none.take_without(one, survey.visits.front()));
+}
+
 TEST_CASE("the table of expanded uncertainties follows the equation") {
   for (double ratio = 0.0; ratio < 8.0; ratio += 0.013) {
     const double exact = biased_expanded(1.0, std::numeric_limits<double>::infinity(), ratio);

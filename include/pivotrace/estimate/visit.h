@@ -7,6 +7,7 @@
 // the covariance of every stated value is read off M^-1.
 #pragma once
 
+#include <Eigen/Cholesky>
 #include <Eigen/Core>
 #include <memory>
 #include <vector>
@@ -95,6 +96,10 @@ class VisitSum {
   /// The sum over these visits alone. False where the numbers are not fit to be inverted.
   bool take(const std::vector<const Visit*>& visits);
 
+  /// The sum `whole` less one of its visits, quickly. False where the rest knows too little beside it to be told from
+  /// rounding: nothing can be read off then.
+  bool take_without(const VisitSum& whole, const Visit& visit);
+
   /// (K) variance of every value, and (e x K) its change by a unit of every effect.
   const Eigen::VectorXd& variances() const { return variances_; }
   const Eigen::MatrixXd& responses() const { return responses_; }
@@ -111,19 +116,22 @@ class VisitSum {
 
  private:
   Eigen::Index slot(int shared) const { return slots_[static_cast<std::size_t>(shared)]; }
-  void gather(const Visit& visit);
+  void look_with(const Visit& visit);
+  void fill_inner(const Visit& visit);
+  void divide_by_factor(Eigen::Ref<Eigen::MatrixXd> rows) const;
 
   const VisitMaker& maker_;
   std::vector<Eigen::Index> slots_;  ///< column of each shared effect in the sum, -1: not felt
   std::vector<const Visit*> visits_;
   Eigen::MatrixXd information_;
   Eigen::MatrixXd covariance_;  ///< (n x n) of the unknowns and the shared effects felt
-  Eigen::MatrixXd gains_;       ///< (n x K)
-  Eigen::MatrixXd biases_;      ///< (n x e)
+  Eigen::MatrixXd across_;  ///< (p + K + e x n) of it p rows, gains and biases, one below the other
   Eigen::VectorXd variances_;
   Eigen::MatrixXd responses_;
   // What `with` needs again and again.
-  Eigen::MatrixXd own_covariance_, own_gains_, own_biases_, seen_, inner_, moved_, left_;
+  Eigen::MatrixXd seen_, inner_;
+  Eigen::VectorXd part_;
+  Eigen::LLT<Eigen::MatrixXd> factor_;
 };
 
 }  // namespace pivotrace
