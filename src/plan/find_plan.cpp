@@ -60,11 +60,18 @@ constexpr double most_given_up = 1.08;
 /// How far a search has come once its ladder stands, and what shaking adds; the rest is proof.
 constexpr double part_of_ladder = 0.4;
 constexpr double part_of_shakes = 0.3;
-/// Plans shaken loose in the end with either kind of ways, more of them where that takes no time, and visits each loses
-/// (common practice, no source).
-constexpr int shakes = 10;
-constexpr int shakes_of_few = 14;
+/// How hard is tried: rounds of exchange where a plan is made to fit its minutes, and plans shaken loose in the end with
+/// either kind of ways, more of them where there are few candidates. Where bounds count every step takes several times as
+/// long, and plans of as much again get no better. All measured by plan_efficiency.
+struct Effort {
+  int rounds_to_fit = 0;
+  int shakes = 0;
+  int shakes_of_few = 0;
+};
+constexpr Effort effort_without_bounds{VisitSearch::most_rounds, 10, 30};
+constexpr Effort effort_with_bounds{1, 4, 6};
 constexpr std::size_t few_candidates = 1000;
+/// Visits a plan loses when it is shaken (common practice, no source).
 constexpr int taken_out = 3;
 /// Put in order and weighed exactly are those whose measure is no further from the best.
 constexpr double worth_finishing = 1.005;
@@ -156,6 +163,7 @@ class Finder {
   /// What ends a search instead of everything wanted.
   std::function<bool(const Plan&)> enough;
   double step_deg = grid_step_deg;  ///< of the grid
+  bool shaken = true;               ///< plans are shaken loose in the end
 
  private:
   struct Finished {
@@ -188,6 +196,8 @@ class Finder {
   std::vector<int> clear_order(VisitSearch& search, const ChosenVisits& chosen, double minutes);
   Plan plan_of(const std::vector<int>& order) const;
   const WrongTurn& wrong_turn(int before, int candidate);
+  const std::vector<WayBetween>& ways_at(int candidate);
+  double exact_minutes(const std::vector<int>& order);
   std::optional<Finished> finished(VisitSearch& search, const ChosenVisits& chosen, double minutes);
   bool is_sound(VisitSearch& search, const Finished& finished);
   bool arcs_are_long_enough(const Plan& plan) const;
@@ -229,6 +239,7 @@ class Finder {
   std::unique_ptr<CandidateRows> rows_;
   std::vector<WantedValue> wanted_;
   Asked asked_;
+  Effort effort_;
   std::vector<double> least_minutes_;  ///< per candidate, with the cheapest way in
   double cheapest_way_in_ = 0.0;
   double first_minutes_ = 0.0;  ///< that every survey takes before it can measure
@@ -237,6 +248,7 @@ class Finder {
   std::vector<Finished> ladder_;
   std::set<std::vector<int>> finished_before_;
   std::map<std::pair<int, int>, WrongTurn> wrong_turns_;  ///< from stay to candidate
+  std::map<int, std::vector<WayBetween>> ways_at_;
   /// Why a way is not clear, from candidate to candidate.
   std::map<std::pair<int, int>, std::optional<std::string>> in_the_way_;
   std::set<std::pair<int, int>> blocked_;  ///< from stay to stay
@@ -288,6 +300,7 @@ void Finder::set_wanted() {
     asked_.scale[k] = value.scale();
     wanted_.push_back(value);
   }
+  effort_ = (asked_.bounds.array() > 0.0).any() ? effort_with_bounds : effort_without_bounds;
 }
 
 void Finder::set_costs() {
@@ -538,6 +551,22 @@ const WrongTurn& Finder::wrong_turn(int before, int candidate) {
   return wrong_turns_.insert({{stay, candidate}, made}).first->second;
 }
 
+const std::vector<WayBetween>& Finder::ways_at(int candidate) {
+  const auto known = ways_at_.find(candidate);
+  if (known != ways_at_.end()) return known->second;
+  return ways_at_
+      .insert(
+          {candidate, ways_between(machine_, state_, frame_.distances, set_.station(candidate))})
+      .first->second;
+}
+
+double Finder::exact_minutes(const std::vector<int>& order) {
+  return minutes_of(
+      machine_, plan_of(order),
+      {[&](std::size_t station) { return wrong_turn(order[station - 1], order[station]); },
+       [&](std::size_t station) { return ways_at(order[station]); }});
+}
+
 Plan Finder::plan_of(const std::vector<int>& order) const {
   Plan plan = frame_;
   for (const int candidate : order) {
@@ -562,7 +591,7 @@ std::optional<Finder::Finished> Finder::finished(VisitSearch& search, const Chos
   const std::vector<int> order = clear_order(search, chosen, minutes);
   if (order.empty()) return std::nullopt;
   done.plan = plan_of(order);
-  done.plan.minutes = minutes_of(machine_, done.plan);
+  done.plan.minutes = exact_minutes(order);
   search.learn_minutes(order, done.plan.minutes);
   Expected<FitResult> prediction = predict_plan(machine_, done.plan);
   if (!prediction) {
@@ -709,11 +738,8 @@ void Finder::polish(double minutes, const ChosenVisits& so_far) {
     const Asked asked = asked_beside_regular(best);
     VisitSearch search = search_for(asked);
     search.go_on = [this] { return go_on(part_of_ladder); };
-    search.exact_minutes = [this](const std::vector<int>& order) {
-      return minutes_of(machine_, plan_of(order), [&](std::size_t station) {
-        return wrong_turn(order[station - 1], order[station]);
-      });
-    };
+    search.exact_minutes = [this](const std::vector<int>& order) { return exact_minutes(order); };
+    search.least_other_minutes = first_minutes_;
     search.learn_minutes(search.in_order(best.chosen, minutes), best.plan.minutes);
     std::vector<ChosenVisits> starts = {best.chosen};
     if (round == 0) {
@@ -760,8 +786,10 @@ std::vector<ChosenVisits> Finder::starts_with_bias(VisitSearch& search, double m
 /// Takes a few visits out and fills up anew, again and again: out of the valley where exchange ends. The same
 /// ones on every machine.
 void Finder::shake(VisitSearch& search, double minutes, ChosenVisits chosen, Finished& best) {
+  if (!shaken) return;
   RandomStream random(1);
-  const int times = set_.candidates.size() < few_candidates ? shakes_of_few : shakes;
+  const int times =
+      set_.candidates.size() < few_candidates ? effort_.shakes_of_few : effort_.shakes;
   for (int k = 0; k < times; ++k) {
     if (!go_on(part_of_ladder + part_of_shakes * k / times)) return;
     ChosenVisits other = chosen;
@@ -806,7 +834,7 @@ std::optional<Finder::Finished> Finder::finished_within(VisitSearch& search, Cho
     if (!done) {
       // Other visits may have ways between them that are clear.
       if (blocked_.size() == blocked_before || ++other_visits > most_other_visits) break;
-      search.improve(chosen, allowed);
+      search.improve(chosen, allowed, effort_.rounds_to_fit);
       continue;
     }
     ++attempt;
@@ -819,7 +847,7 @@ std::optional<Finder::Finished> Finder::finished_within(VisitSearch& search, Cho
       allowed = minutes;
     }
     const double before = chosen.measure;
-    search.improve(chosen, allowed);
+    search.improve(chosen, allowed, effort_.rounds_to_fit);
     if (left > 0.0 && !(chosen.measure < VisitSearch::clearly_below(before))) break;
   }
   return best;
@@ -1010,6 +1038,7 @@ Expected<PlanOutcome> Finder::find() {
 }
 
 std::optional<PlanOutcome> Finder::find_coarsely() {
+  shaken = false;
   if (!prepare().empty()) return std::nullopt;
   VisitSearch search = search_for(asked_);
   search.go_on = [this] { return go_on(0.0); };

@@ -57,8 +57,12 @@ struct Ignorance {
 
 class Foreseer {
  public:
-  Foreseer(const Machine& machine, const Plan& plan, double sure_mm)
-      : machine_(machine), plan_(plan), state_(nominal_state(machine)), sure_mm_(sure_mm) {}
+  Foreseer(const Machine& machine, const Plan& plan, double sure_mm, bool only_passes)
+      : machine_(machine),
+        plan_(plan),
+        state_(nominal_state(machine)),
+        sure_mm_(sure_mm),
+        only_passes_(only_passes) {}
 
   Foresight foresee() {
     list_visits();
@@ -245,8 +249,10 @@ class Foreseer {
 
   void visit(ForeseenVisit& made, const Sight& sight, bool learning, Ignorance& now) const {
     made.off_mm = off_mm(sight.seen, sight, now);
-    made.met_off_mm = met_off_mm(sight, now);
-    made.felt_off_mm = met_off_mm(Eigen::Vector3d::UnitZ(), sight, now);
+    if (!only_passes_) {
+      made.met_off_mm = met_off_mm(sight, now);
+      made.felt_off_mm = met_off_mm(Eigen::Vector3d::UnitZ(), sight, now);
+    }
     made.finding_passes = passes_for(made.off_mm, sight.curve_mm);
     made.gain = learning ? best_gain(sight, now) : gain_of_keeping(sight);
     now.learn(made.gain, sight.h);
@@ -266,6 +272,7 @@ class Foreseer {
   const Plan& plan_;
   const MachineState state_;
   const double sure_mm_;
+  const bool only_passes_;
   Foresight made_;
 };
 
@@ -284,11 +291,15 @@ bool same_target(const Machine& machine, const PlannedTouch& a, const PlannedTou
 }
 
 Foresight foresee(const Machine& machine, const Plan& plan, double sure_mm) {
-  return Foreseer(machine, plan, sure_mm).foresee();
+  return Foreseer(machine, plan, sure_mm, false).foresee();
 }
 
 Foresight foresee(const Machine& machine, const Plan& plan) {
   return foresee(machine, plan, sure_share_of_limit * plan.distances.limit);
+}
+
+Foresight foresee_passes(const Machine& machine, const Plan& plan) {
+  return Foreseer(machine, plan, sure_share_of_limit * plan.distances.limit, true).foresee();
 }
 
 }  // namespace pivotrace

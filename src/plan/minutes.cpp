@@ -36,7 +36,7 @@ double turn_of_axis_s(const Machine& machine, const ProbingDistances& distances,
 
 class Clock {
  public:
-  Clock(const Machine& machine, const Plan& plan, bool watched, KnownWrongTurn known = {})
+  Clock(const Machine& machine, const Plan& plan, bool watched, KnownStations known = {})
       : machine_(machine),
         plan_(plan),
         watched_(watched),
@@ -47,14 +47,14 @@ class Clock {
   }
 
   double seconds() {
-    const Foresight foresight = foresee(machine_, plan_);
+    const Foresight foresight = foresee_passes(machine_, plan_);
     total_ += 2.0 * function_s;  // the spindle is stopped and held
     if (plan_.self_find) find_first();
     for (std::size_t i = 0; i < plan_.stations.size(); ++i) {
       up();
       turn(i);
       prove_turn(i);
-      const std::vector<WayBetween> ways = ways_at(plan_.stations[i]);
+      const std::vector<WayBetween> ways = ways_at(i);
       for (std::size_t k = 0; k < foresight.stations[i].size(); ++k) {
         if (k > 0) up();
         if (!watched_ && !(plan_.self_find && i == 0 && k == 0)) {
@@ -70,7 +70,7 @@ class Clock {
   /// The first station alone, every place known after so many finding passes, nothing turned.
   double seconds_of_station(int finding_passes) {
     const PlannedStation& station = plan_.stations.front();
-    const std::vector<WayBetween> ways = ways_at(station);
+    const std::vector<WayBetween> ways = ways_at(0);
     for (std::size_t first = 0; first < station.touches.size();) {
       std::size_t next = first + 1;
       while (next < station.touches.size() &&
@@ -151,7 +151,7 @@ class Clock {
   }
 
   WrongTurn wrong_turn(std::size_t station) const {
-    if (known_ && station > 0) return known_(station);
+    if (known_.wrong_turn && station > 0) return known_.wrong_turn(station);
     const RotaryAngles before =
         station == 0 ? RotaryAngles{} : plan_.stations[station - 1].angles_rad;
     return wrong_turn_at(machine_, state_, plan_.distances, before, plan_.stations[station],
@@ -163,9 +163,11 @@ class Clock {
     go(to_mm);
   }
 
-  std::vector<WayBetween> ways_at(const PlannedStation& station) const {
-    return watched_ ? ways_between(machine_, state_, plan_.distances, station)
-                    : std::vector<WayBetween>(station.touches.size(), WayBetween::over);
+  std::vector<WayBetween> ways_at(std::size_t station) const {
+    if (known_.ways) return known_.ways(station);
+    const PlannedStation& planned = plan_.stations[station];
+    return watched_ ? ways_between(machine_, state_, plan_.distances, planned)
+                    : std::vector<WayBetween>(planned.touches.size(), WayBetween::over);
   }
 
   /// Twice the finding feed straight down onto the artefact, where it has a top.
@@ -251,7 +253,7 @@ class Clock {
   const Machine& machine_;
   const Plan& plan_;
   const bool watched_;
-  const KnownWrongTurn known_;
+  const KnownStations known_;
   const MachineState state_;
   Eigen::Vector3d now_mm_;
   RotaryAngles standing_{};
@@ -275,9 +277,9 @@ double station_minutes(const Machine& machine, const Plan& plan, int finding_pas
   return Clock(machine, plan, true).seconds_of_station(finding_passes) / 60.0;
 }
 
-double minutes_of(const Machine& machine, const Plan& plan, const KnownWrongTurn& wrong_turn) {
+double minutes_of(const Machine& machine, const Plan& plan, const KnownStations& known) {
   if (plan.touch_count() == 0) return 0.0;
-  return Clock(machine, plan, true, wrong_turn).seconds() / 60.0;
+  return Clock(machine, plan, true, known).seconds() / 60.0;
 }
 
 double minutes_of(const Machine& machine, const Plan& plan, bool watched) {

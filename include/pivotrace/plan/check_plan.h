@@ -104,10 +104,14 @@ double safe_height_mm(const Machine& machine, const MachineState& state,
 /// a feeler goes before every visit and no touch is come to beside the artefact.
 double minutes_of(const Machine& machine, const Plan& plan, bool watched = true);
 
-/// What wrong_turn_at() says of a station after the first, for who asks of the same turns again and again.
-using KnownWrongTurn = std::function<WrongTurn(std::size_t station)>;
+/// What wrong_turn_at() says of a station after the first, and ways_between() of any, for who asks of the same turns
+/// and stations again and again.
+struct KnownStations {
+  std::function<WrongTurn(std::size_t station)> wrong_turn;
+  std::function<std::vector<WayBetween>(std::size_t station)> ways;
+};
 /// The same, watched.
-double minutes_of(const Machine& machine, const Plan& plan, const KnownWrongTurn& wrong_turn);
+double minutes_of(const Machine& machine, const Plan& plan, const KnownStations& known);
 
 /// The part of it that turning from one set of angles to another takes [s].
 double turn_seconds(const Machine& machine, const ProbingDistances& distances,
