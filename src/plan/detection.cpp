@@ -17,7 +17,8 @@ Expected<std::vector<SeenShift>> shifts_seen(const FitResult& prediction,
     later.conditions.probe_calibrated = "once";
   }
   const FitResult& earlier = detection.earlier ? *detection.earlier : later;
-  const Expected<std::vector<ValueChange>> changes = changes_that_would_show(earlier, later);
+  const Expected<std::vector<ValueChange>> changes =
+      changes_that_would_show(earlier, later, {}, !detection.earlier);
   if (!changes) return tl::make_unexpected(changes.error());
   std::vector<SeenShift> seen;
   for (const ValueChange& value : *changes) {

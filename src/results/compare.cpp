@@ -133,10 +133,11 @@ Expected<SurveyComparison> compare(const FitResult& old_result, const FitResult&
 
 Expected<std::vector<ValueChange>> changes_that_would_show(const FitResult& old_result,
                                                            const FitResult& planned,
-                                                           const CompareOptions& options) {
+                                                           const CompareOptions& options,
+                                                           bool old_too) {
   Problems problems = not_comparable(old_result, planned, options);
   if (!problems.empty()) return tl::make_unexpected(std::move(problems));
-  auto pair = paired_with_plan(old_result, planned, options);
+  auto pair = paired_with_plan(old_result, planned, options, old_too);
   if (!pair) return tl::make_unexpected(pair.error());
   pair->change.setZero();
   CompareOptions with_sizes = options;

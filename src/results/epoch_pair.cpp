@@ -285,15 +285,70 @@ const Estimate* find_estimate(const FitResult& result, const ValueName& name) {
   return nullptr;
 }
 
+namespace {
+
+double variance_of(const std::vector<std::pair<char, double>>& sigmas, char letter) {
+  const auto own = std::ranges::find(sigmas, letter, &std::pair<char, double>::first);
+  return own == sigmas.end() ? not_run : own->second * own->second;
+}
+
+/// Of one source, as the fit took it.
+double variance_of(const FitSummary& fit, const BudgetSource& source) {
+  switch (source.kind) {
+    case SourceKind::touch_noise: return fit.touch_sigma_mm * fit.touch_sigma_mm;
+    case SourceKind::station: return fit.station_sigma_mm * fit.station_sigma_mm;
+    case SourceKind::index: return variance_of(fit.index_sigma_rad, source.axis);
+    case SourceKind::index_repeat: return variance_of(fit.index_repeat_sigma_rad, source.axis);
+    case SourceKind::motion: return variance_of(fit.axis_motion_sigma_mm, source.axis);
+    default: return not_run;
+  }
+}
+
+ToBeFound to_be_found(const FitResult& old_result, const FitResult& planned, bool old_too) {
+  const std::vector<VarianceGroup>& before = old_result.covariance.groups;
+  const std::vector<VarianceGroup>& after = planned.covariance.groups;
+  ToBeFound found;
+  found.old_too = old_too;
+  found.known_ratio.setOnes(static_cast<Eigen::Index>(after.size()));
+  found.stated_dof.resize(found.known_ratio.size());
+  for (std::size_t g = 0; g < after.size(); ++g) {
+    const auto at = static_cast<Eigen::Index>(g);
+    const auto same = std::ranges::find(before, after[g].source, &VarianceGroup::source);
+    found.same_before.push_back(same == before.end() ? -1 : same - before.begin());
+    found.stated_dof[at] = after[g].stated_dof;
+    if (old_too || same == before.end()) continue;
+    const double ratio =
+        variance_of(old_result.fit, after[g].source) / variance_of(planned.fit, after[g].source);
+    if (std::isfinite(ratio) && ratio > 0.0) found.known_ratio[at] = ratio;
+  }
+  return found;
+}
+
+Expected<EpochPair> pair_of(const FitResult& old_result, const FitResult& new_result,
+                            const CompareOptions& options);
+
+}  // namespace
+
 Expected<EpochPair> paired(const FitResult& old_result, const FitResult& new_result,
                            const CompareOptions& options) {
   Problems problems = reasons_to_refuse(old_result, new_result, options);
   if (!problems.empty()) return tl::make_unexpected(std::move(problems));
-  return paired_with_plan(old_result, new_result, options);
+  return pair_of(old_result, new_result, options);
 }
 
-Expected<EpochPair> paired_with_plan(const FitResult& old_result, const FitResult& new_result,
-                                     const CompareOptions& options) {
+Expected<EpochPair> paired_with_plan(const FitResult& old_result, const FitResult& planned,
+                                     const CompareOptions& options, bool old_too) {
+  Expected<EpochPair> pair = pair_of(old_result, planned, options);
+  if (pair && !pair->uncertain_parts.empty()) {
+    pair->to_be_found = to_be_found(old_result, planned, old_too);
+  }
+  return pair;
+}
+
+namespace {
+
+Expected<EpochPair> pair_of(const FitResult& old_result, const FitResult& new_result,
+                            const CompareOptions& options) {
   EpochPair pair;
   const BetweenSurveys between = between_surveys(old_result, new_result, options);
   pair.between_surveys_mm = between.half_width_mm;
@@ -329,5 +384,7 @@ Expected<EpochPair> paired_with_plan(const FitResult& old_result, const FitResul
                        : scaled_f(pair.covariance, pair.uncertain_parts, pair.part_errors);
   return pair;
 }
+
+}  // namespace
 
 }  // namespace pivotrace

@@ -52,47 +52,118 @@ double factor_of(double z, double dof) {
   return 1.0 / (root * root * root);
 }
 
-/// (draws x g) factors of the variances, correlated as their errors are.
-Eigen::MatrixXd drawn_factors(const VarianceErrors& variances, EvenDraws& random) {
-  const Eigen::MatrixXd& errors = variances.covariance;
-  const VarianceErrors alone = independent_variances(errors);
-  const Eigen::Index count = errors.rows();
-  Eigen::MatrixXd z(draws, count);
-  for (Eigen::Index g = 0; g < count; ++g) z.col(g) = random.normal();
+/// (draws x g) standard normal, correlated as these errors are.
+Eigen::MatrixXd drawn_together(const Eigen::MatrixXd& errors, EvenDraws& random) {
+  Eigen::MatrixXd z(draws, errors.rows());
+  for (auto column : z.colwise()) column = random.normal();
   const Eigen::VectorXd sizes = errors.diagonal().cwiseMax(0.0).cwiseSqrt();
   const Eigen::VectorXd inverse = sizes.unaryExpr([](double s) { return s > 0.0 ? 1.0 / s : 0.0; });
   Eigen::MatrixXd correlation = inverse.asDiagonal() * errors * inverse.asDiagonal();
   correlation.diagonal().setConstant(1.0 + 1e-9);
   const Eigen::LLT<Eigen::MatrixXd> factor(correlation);
   if (factor.info() == Eigen::Success) z = z * Eigen::MatrixXd(factor.matrixL()).transpose();
-  for (Eigen::Index g = 0; g < count; ++g) {
-    const bool exact = !(sizes[g] > 0.0);
-    const double dof = exact ? 0.0 : 2.0 / (sizes[g] * sizes[g]);
-    const double about = variances.means[g] / alone.means[g];
-    for (double& drawn : z.col(g)) drawn = exact ? 1.0 : about * factor_of(drawn, dof);
-  }
   return z;
 }
 
-/// (h x draws) of unit covariance but for the factors.
-Eigen::MatrixXd drawn_noise(const EpochPair& pair, const Eigen::MatrixXd& whiten,
-                            EvenDraws& random) {
-  const Eigen::Index h = whiten.rows();
-  Eigen::MatrixXd noise(h, draws);
-  for (Eigen::Index i = 0; i < h; ++i) noise.row(i) = random.normal().transpose();
-  std::vector<Eigen::MatrixXd> parts;
-  VarianceErrors errors = pair.part_errors;
-  if (pair.uncertain_parts.empty()) {
-    parts.push_back(Eigen::MatrixXd::Identity(h, h));
-    const double dof = pair.reference.dof;
-    errors = independent_variances(
-        Eigen::MatrixXd::Constant(1, 1, std::isfinite(dof) ? 2.0 / dof : 0.0));
-  } else {
-    for (const Eigen::MatrixXd& part : pair.uncertain_parts) {
-      parts.emplace_back(whiten * part * whiten.transpose());
-    }
+/// Of one variance with this relative error, drawn as `z`.
+Eigen::VectorXd factors_of(const Eigen::VectorXd& z, double error, double about) {
+  if (!(error > 0.0)) return Eigen::VectorXd::Ones(z.size());
+  return about * z.unaryExpr([&](double drawn) { return factor_of(drawn, 2.0 / error); });
+}
+
+/// (draws x g) Per uncertain part: the true variance over what the part holds, and what the surveys find over that.
+struct DrawnVariances {
+  Eigen::MatrixXd truth;
+  Eigen::MatrixXd found;
+};
+
+/// Errors of the parts, then of what is stated of those of the new survey: true over stated, which shares V with
+/// true over pooled.
+Eigen::MatrixXd errors_with_stated(const EpochPair& pair) {
+  const Eigen::MatrixXd& errors = pair.part_errors.covariance;
+  const Eigen::Index count = errors.rows();
+  const auto after = static_cast<Eigen::Index>(pair.to_be_found->same_before.size());
+  Eigen::MatrixXd all = Eigen::MatrixXd::Zero(count + after, count + after);
+  all.topLeftCorner(count, count) = errors;
+  const Eigen::Index first = count - after;
+  for (Eigen::Index g = 0; g < after; ++g) {
+    const double dof = pair.to_be_found->stated_dof[g];
+    const double stated = std::isfinite(dof) && dof > 0.0 ? 2.0 / dof : 0.0;
+    // No part is known worse than it is stated.
+    all(count + g, count + g) = std::max(stated, errors(first + g, first + g));
+    all.row(count + g).segment(first, after) = errors.row(first + g).tail(after);
+    const Eigen::Index before = pair.to_be_found->same_before[static_cast<std::size_t>(g)];
+    if (before >= 0) all.row(count + g).head(first) = errors.row(before).head(first);
+    all.col(count + g).head(count) = all.row(count + g).head(count).transpose();
   }
-  const Eigen::MatrixXd factors = drawn_factors(errors, random);
+  return all;
+}
+
+/// Of a survey to come: true over stated as the old survey found it, or as it is stated; what will be found is that
+/// over true over pooled.
+void foresee_found(const ToBeFound& to_be_found, const Eigen::MatrixXd& true_over_stated,
+                   DrawnVariances& drawn) {
+  const Eigen::Index after = true_over_stated.cols();
+  const Eigen::Index first = drawn.truth.cols() - after;
+  const auto set = [&](Eigen::Index part, const Eigen::VectorXd& truth) {
+    drawn.found.col(part) = truth.cwiseQuotient(drawn.truth.col(part));
+    drawn.truth.col(part) = truth;
+  };
+  for (Eigen::Index g = 0; g < after; ++g) {
+    const Eigen::Index before = to_be_found.same_before[static_cast<std::size_t>(g)];
+    if (before >= 0 && !to_be_found.old_too) {
+      set(first + g, to_be_found.known_ratio[g] * drawn.truth.col(before));
+      continue;
+    }
+    set(first + g, true_over_stated.col(g));
+    if (before >= 0) set(before, true_over_stated.col(g));
+  }
+}
+
+DrawnVariances drawn_variances(const EpochPair& pair, const VarianceErrors& variances,
+                               EvenDraws& random) {
+  const Eigen::MatrixXd& errors = variances.covariance;
+  const Eigen::Index count = errors.rows();
+  const VarianceErrors alone = independent_variances(errors);
+  const Eigen::MatrixXd all = pair.to_be_found ? errors_with_stated(pair) : errors;
+  const Eigen::MatrixXd z = drawn_together(all, random);
+  DrawnVariances drawn;
+  drawn.truth.resize(draws, count);
+  for (Eigen::Index g = 0; g < count; ++g) {
+    drawn.truth.col(g) = factors_of(z.col(g), errors(g, g), variances.means[g] / alone.means[g]);
+  }
+  drawn.found.setOnes(draws, count);
+  if (!pair.to_be_found) return drawn;
+  Eigen::MatrixXd true_over_stated(draws, all.rows() - count);
+  for (Eigen::Index g = 0; g < true_over_stated.cols(); ++g) {
+    true_over_stated.col(g) = factors_of(z.col(count + g), all(count + g, count + g), 1.0);
+  }
+  foresee_found(*pair.to_be_found, true_over_stated, drawn);
+  return drawn;
+}
+
+/// Where nobody tells the parts: all of it, as well known as T says.
+std::vector<Eigen::MatrixXd> whitened_parts(const EpochPair& pair, const Eigen::MatrixXd& whiten) {
+  const Eigen::Index h = whiten.rows();
+  if (pair.uncertain_parts.empty()) return {Eigen::MatrixXd::Identity(h, h)};
+  std::vector<Eigen::MatrixXd> parts;
+  for (const Eigen::MatrixXd& part : pair.uncertain_parts) {
+    parts.emplace_back(whiten * part * whiten.transpose());
+  }
+  return parts;
+}
+
+VarianceErrors errors_of_parts(const EpochPair& pair) {
+  if (!pair.uncertain_parts.empty()) return pair.part_errors;
+  const double dof = pair.reference.dof;
+  return independent_variances(
+      Eigen::MatrixXd::Constant(1, 1, std::isfinite(dof) ? 2.0 / dof : 0.0));
+}
+
+/// (h x draws) of unit covariance but for the factors.
+Eigen::MatrixXd drawn_noise(const std::vector<Eigen::MatrixXd>& parts,
+                            const Eigen::MatrixXd& factors, Eigen::MatrixXd noise) {
+  const Eigen::Index h = noise.rows();
   for (Eigen::Index k = 0; k < draws; ++k) {
     Eigen::MatrixXd covariance = Eigen::MatrixXd::Identity(h, h);
     for (std::size_t g = 0; g < parts.size(); ++g) {
@@ -103,6 +174,12 @@ Eigen::MatrixXd drawn_noise(const EpochPair& pair, const Eigen::MatrixXd& whiten
     if (root.info() == Eigen::Success) noise.col(k) = root.matrixL() * noise.col(k);
   }
   return noise;
+}
+
+/// (draws) What `found` makes of a variance that these shares of it are parts of.
+Eigen::VectorXd found_of(const Eigen::MatrixXd& found, const Eigen::VectorXd& shares) {
+  constexpr double least = 0.01;
+  return (1.0 + ((found.array() - 1.0).matrix() * shares).array()).max(least);
 }
 
 /// (b x draws): each component anywhere within its bound, or all of an effect within the length of theirs.
@@ -128,34 +205,54 @@ Eigen::MatrixXd drawn_biases(const BiasColumns& bias, EvenDraws& random) {
 }  // namespace
 
 VisibleChanges::VisibleChanges(const EpochPair& pair, const Eigen::VectorXd& U95)
-    : grant_(pair.covariance, pair.bias.gains, pair.bias.half_widths), U95_(U95) {
+    : grant_(pair.covariance, pair.bias.gains, pair.bias.half_widths) {
   const Eigen::MatrixXd& whiten = grant_.whiten();
-  const auto h = static_cast<double>(grant_.rank());
-  limit_ = pair.reference.scale * h * f_quantile(1.0 - moved_level, h, pair.reference.dof);
+  const Eigen::Index h = whiten.rows();
+  const auto width = static_cast<double>(h);
   EvenDraws random;
-  const Eigen::MatrixXd noise = drawn_noise(pair, whiten, random);
+  Eigen::MatrixXd noise(h, draws);
+  for (Eigen::Index i = 0; i < h; ++i) noise.row(i) = random.normal().transpose();
+  const std::vector<Eigen::MatrixXd> parts = whitened_parts(pair, whiten);
+  const DrawnVariances variances = drawn_variances(pair, errors_of_parts(pair), random);
+  noise = drawn_noise(parts, variances.truth, std::move(noise));
   const Eigen::MatrixXd biases = pair.bias.gains * drawn_biases(pair.bias, random);
   seen_ = noise + whiten * biases;
   // C W' undoes W on what W sees.
   values_ = pair.covariance * whiten.transpose() * noise + biases;
+  Eigen::VectorXd of_test(static_cast<Eigen::Index>(parts.size()));
+  for (std::size_t g = 0; g < parts.size(); ++g) {
+    of_test[static_cast<Eigen::Index>(g)] = parts[g].trace() / std::max(1.0, width);
+  }
+  limits_ = pair.reference.scale * width *
+            f_quantile(1.0 - moved_level, width, pair.reference.dof) *
+            found_of(variances.found, of_test);
+  U95_.resize(U95.size(), draws);
+  for (Eigen::Index i = 0; i < U95.size(); ++i) {
+    Eigen::VectorXd of_value = Eigen::VectorXd::Zero(of_test.size());
+    for (std::size_t g = 0; g < pair.uncertain_parts.size(); ++g) {
+      of_value[static_cast<Eigen::Index>(g)] =
+          pair.uncertain_parts[g](i, i) / pair.covariance(i, i);
+    }
+    U95_.row(i) = U95[i] * found_of(variances.found, of_value).cwiseSqrt().transpose();
+  }
 }
 
 bool VisibleChanges::shows(std::size_t draw, Eigen::Index value, double change) const {
   const auto k = static_cast<Eigen::Index>(draw);
-  if (std::abs(values_(value, k) + change) <= U95_[value]) return false;
-  return grant_.leaves_more(seen_.col(k) + change * grant_.whiten().col(value), limit_);
+  if (std::abs(values_(value, k) + change) <= U95_(value, k)) return false;
+  return grant_.leaves_more(seen_.col(k) + change * grant_.whiten().col(value), limits_[k]);
 }
 
 // Bisection, of the draws that are still open alone.
 double VisibleChanges::smallest(Eigen::Index value) const {
-  if (grant_.rank() == 0 || !std::isfinite(limit_)) return not_run;
+  if (grant_.rank() == 0 || !limits_.allFinite()) return not_run;
   const auto wanted = static_cast<std::size_t>(visible_power * static_cast<double>(draws));
   std::vector<std::size_t> open(static_cast<std::size_t>(draws));
   std::iota(open.begin(), open.end(), 0);
   std::size_t found = 0;
   double low = 0.0;
   double high = 0.0;
-  double middle = U95_[value];
+  double middle = U95_.row(value).mean();
   constexpr int most_steps = 60;
   for (int step = 0; step < most_steps && !open.empty(); ++step) {
     const auto others = std::partition(open.begin(), open.end(),

@@ -2,10 +2,12 @@
 #include <doctest/doctest.h>
 
 #include <algorithm>
+#include <limits>
 
 #include "pivotrace/estimate/fit.h"
 #include "pivotrace/plan/check_plan.h"
 #include "pivotrace/plan/find_plan.h"
+#include "pivotrace/plan/make_plan.h"
 #include "pivotrace/report/plan_text.h"
 #include "pivotrace/results/compare.h"
 #include "plan/efficiency_machines.h"
@@ -70,6 +72,35 @@ TEST_CASE("the shifts a plan promises to show are those that compare says of two
     // A fit of readings without scatter pools their sigmas with 0: it believes itself to be better.
     CHECK(value->smallest_seen <= shift.seen * (1.0 + 1e-9));
     CHECK(value->smallest_seen >= 0.3 * shift.seen);
+  }
+}
+
+TEST_CASE(
+    "a survey still to be made shows less than one made, but for sigmas that are known exactly") {
+  for (const double dof : {8.0, std::numeric_limits<double>::infinity()}) {
+    CAPTURE(dof);
+    Machine machine = steady();
+    machine.sigma_dof = dof;
+    const Plan plan = make_plan(machine, {}).value().plan;
+    FitResult prediction = predict_plan(machine, plan).value();
+    prediction.usable = true;
+    prediction.conditions.probe = "one and the same";
+    prediction.conditions.probe_calibrated = "2026-01-02";
+    const auto made = compare(prediction, prediction);
+    REQUIRE(made.has_value());
+    const auto to_come = shifts_seen(prediction, Detection{0.01, {}});
+    const auto against_made = shifts_seen(prediction, Detection{0.01, prediction});
+    REQUIRE(to_come.has_value());
+    REQUIRE(against_made.has_value());
+    for (std::size_t k = 0; k < made->values.size(); ++k) {
+      CAPTURE(text_of(made->values[k].name));
+      for (const double seen : {to_come->at(k).seen, against_made->at(k).seen}) {
+        const double ratio = seen / made->values[k].smallest_seen;
+        // Sigmas known to 25 % move what shows by less than that.
+        CHECK(ratio > (std::isfinite(dof) ? 1.002 : 0.97));
+        CHECK(ratio < (std::isfinite(dof) ? 1.25 : 1.03));
+      }
+    }
   }
 }
 

@@ -169,9 +169,11 @@ Expected<SurveyComparison> compare(const FitResult& old_result, const FitResult&
 
 /// What a survey still to be made would show against an old result: `planned` is what is predicted for it
 /// (predict_survey, with the conditions it will be made under). Of every value both have: the U95 a change
-/// will have, and the smallest change that would be found in 8 of 10 cases. Not whether anything moved.
+/// will have, and the smallest change that would be found in 8 of 10 cases, whatever sigmas the survey will find.
+/// Not whether anything moved. `old_too`: the old result is a prediction as well.
 Expected<std::vector<ValueChange>> changes_that_would_show(const FitResult& old_result,
                                                            const FitResult& planned,
-                                                           const CompareOptions& options = {});
+                                                           const CompareOptions& options = {},
+                                                           bool old_too = false);
 
 }  // namespace pivotrace
