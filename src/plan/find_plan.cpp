@@ -122,6 +122,7 @@ Expected<std::vector<int>> axes_to_measure(const Machine& machine,
 Eigen::MatrixXd responses_left(const CandidateRows& rows) {
   const Eigen::Index p = rows.maker.unknowns();
   const Eigen::Index e = rows.maker.effects();
+  if (e == 0) return Eigen::MatrixXd(0, rows.maker.by_unknown().cols());
   Eigen::MatrixXd square = Eigen::MatrixXd::Zero(p, p);
   Eigen::MatrixXd cross = Eigen::MatrixXd::Zero(p, e);
   Eigen::VectorXd length = Eigen::VectorXd::Zero(e);
