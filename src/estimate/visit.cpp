@@ -251,16 +251,24 @@ bool VisitSum::take(const std::vector<const Visit*>& visits) {
   return variances_.allFinite() && variances_.minCoeff() > 0.0;
 }
 
-/// What the readings of a visit see of the sum, a column each: V, G and H below, the first p rows of V. Products of few
-/// columns as long as can be, none worth packing.
-void VisitSum::look_with(const Visit& visit) {
+/// What the readings of a visit see of columns of the sum, a column each. Products of few columns as long as can be, none
+/// worth packing.
+void VisitSum::add_up_along(const Visit& visit, const Eigen::MatrixXd& of_sum,
+                            Eigen::MatrixXd& seen) const {
   const Eigen::Index p = maker_.unknowns();
-  seen_.noalias() = across_.leftCols(p).lazyProduct(visit.rows.leftCols(p).transpose());
+  seen.noalias() = of_sum.leftCols(p).lazyProduct(visit.rows.leftCols(p).transpose());
   for (std::size_t j = 0; j < visit.shared.size(); ++j) {
     if (slot(visit.shared[j]) < 0) continue;
     const auto column = visit.rows.col(p + static_cast<Eigen::Index>(j));
-    seen_.noalias() += across_.col(slot(visit.shared[j])) * column.transpose();
+    seen.noalias() += of_sum.col(slot(visit.shared[j])) * column.transpose();
   }
+}
+
+/// B V (the first p of its columns), B G and B H less the visit's own effects, and I + B V B'.
+void VisitSum::look_with(const Visit& visit) {
+  add_up_along(visit, across_, seen_);
+  fill_inner(visit);
+  seen_.bottomRows(responses_.rows()) -= visit.effects.transpose();
 }
 
 /// I + B V B', its part through the shared effects one by one: what the visit alone feels has its prior.
@@ -292,11 +300,9 @@ void VisitSum::fill_inner(const Visit& visit) {
 // G_new'(H + B'E) = G'H + X'(E - B V H). Derived here.
 void VisitSum::with(const Visit& visit, Eigen::VectorXd& variances, Eigen::MatrixXd& responses) {
   look_with(visit);
-  fill_inner(visit);
   const Eigen::Index values = variances_.size();
   const auto moved = seen_.middleRows(maker_.unknowns(), values);
   const auto left = seen_.bottomRows(responses_.rows());
-  seen_.bottomRows(responses_.rows()) -= visit.effects.transpose();
   factor_.compute(inner_);
   divide_by_factor(seen_.bottomRows(values + responses_.rows()));
   variances = variances_ - moved.rowwise().squaredNorm();
@@ -322,8 +328,6 @@ bool VisitSum::take_without(const VisitSum& whole, const Visit& visit) {
   variances_ = whole.variances_;
   responses_ = whole.responses_;
   look_with(visit);
-  fill_inner(visit);
-  seen_.bottomRows(responses_.rows()) -= visit.effects.transpose();
   // Of what the sum knows, the visit alone must not be all.
   constexpr double least_left = 1e-3;
   inner_ = -inner_;
@@ -332,24 +336,20 @@ bool VisitSum::take_without(const VisitSum& whole, const Visit& visit) {
   if (factor_.info() != Eigen::Success || factor_.matrixLLT().diagonal().minCoeff() < least_left) {
     return false;
   }
-  const Eigen::Index p = maker_.unknowns();
-  Eigen::MatrixXd reached = covariance_.leftCols(p) * visit.rows.leftCols(p).transpose();
-  for (std::size_t j = 0; j < visit.shared.size(); ++j) {
-    const auto column = visit.rows.col(p + static_cast<Eigen::Index>(j));
-    reached.noalias() += covariance_.col(slot(visit.shared[j])) * column.transpose();
-  }
+  Eigen::MatrixXd reached;
+  add_up_along(visit, covariance_, reached);
   divide_by_factor(reached);
   divide_by_factor(seen_);
   covariance_.noalias() += reached * reached.transpose();
   across_.noalias() += seen_ * reached.transpose();
-  const auto moved = seen_.middleRows(p, variances_.size());
+  const auto moved = seen_.middleRows(maker_.unknowns(), variances_.size());
   variances_ += moved.rowwise().squaredNorm();
   responses_.noalias() -= seen_.bottomRows(responses_.rows()) * moved.transpose();
   return variances_.allFinite();
 }
 
 Eigen::MatrixXd VisitSum::part_of_responses(const Visit& visit) {
-  look_with(visit);
+  add_up_along(visit, across_, seen_);
   const auto moved = seen_.middleRows(maker_.unknowns(), variances_.size());
   return -visit.effects.transpose() * moved.transpose();
 }

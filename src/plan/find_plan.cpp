@@ -164,7 +164,6 @@ class Finder {
   /// What ends a search instead of everything wanted.
   std::function<bool(const Plan&)> enough;
   double step_deg = grid_step_deg;  ///< of the grid
-  bool shaken = true;               ///< plans are shaken loose in the end
 
  private:
   struct Finished {
@@ -198,7 +197,7 @@ class Finder {
   Plan plan_of(const std::vector<int>& order) const;
   const WrongTurn& wrong_turn(int before, int candidate);
   const std::vector<WayBetween>& ways_at(int candidate);
-  double exact_minutes(const std::vector<int>& order);
+  double exact_minutes(const std::vector<int>& order, const Plan& plan);
   std::optional<Finished> finished(VisitSearch& search, const ChosenVisits& chosen, double minutes);
   bool is_sound(VisitSearch& search, const Finished& finished);
   bool arcs_are_long_enough(const Plan& plan) const;
@@ -561,9 +560,10 @@ const std::vector<WayBetween>& Finder::ways_at(int candidate) {
       .first->second;
 }
 
-double Finder::exact_minutes(const std::vector<int>& order) {
+/// Of the plan of this order.
+double Finder::exact_minutes(const std::vector<int>& order, const Plan& plan) {
   return minutes_of(
-      machine_, plan_of(order),
+      machine_, plan,
       {[&](std::size_t station) { return wrong_turn(order[station - 1], order[station]); },
        [&](std::size_t station) { return ways_at(order[station]); }});
 }
@@ -592,7 +592,7 @@ std::optional<Finder::Finished> Finder::finished(VisitSearch& search, const Chos
   const std::vector<int> order = clear_order(search, chosen, minutes);
   if (order.empty()) return std::nullopt;
   done.plan = plan_of(order);
-  done.plan.minutes = exact_minutes(order);
+  done.plan.minutes = exact_minutes(order, done.plan);
   search.learn_minutes(order, done.plan.minutes);
   Expected<FitResult> prediction = predict_plan(machine_, done.plan);
   if (!prediction) {
@@ -739,7 +739,9 @@ void Finder::polish(double minutes, const ChosenVisits& so_far) {
     const Asked asked = asked_beside_regular(best);
     VisitSearch search = search_for(asked);
     search.go_on = [this] { return go_on(part_of_ladder); };
-    search.exact_minutes = [this](const std::vector<int>& order) { return exact_minutes(order); };
+    search.exact_minutes = [this](const std::vector<int>& order) {
+      return exact_minutes(order, plan_of(order));
+    };
     search.least_other_minutes = first_minutes_;
     search.learn_minutes(search.in_order(best.chosen, minutes), best.plan.minutes);
     std::vector<ChosenVisits> starts = {best.chosen};
@@ -787,7 +789,6 @@ std::vector<ChosenVisits> Finder::starts_with_bias(VisitSearch& search, double m
 /// Takes a few visits out and fills up anew, again and again: out of the valley where exchange ends. The same
 /// ones on every machine.
 void Finder::shake(VisitSearch& search, double minutes, ChosenVisits chosen, Finished& best) {
-  if (!shaken) return;
   RandomStream random(1);
   const int times =
       set_.candidates.size() < few_candidates ? effort_.shakes_of_few : effort_.shakes;
@@ -1039,8 +1040,8 @@ Expected<PlanOutcome> Finder::find() {
 }
 
 std::optional<PlanOutcome> Finder::find_coarsely() {
-  shaken = false;
   if (!prepare().empty()) return std::nullopt;
+  effort_.shakes = effort_.shakes_of_few = 0;
   VisitSearch search = search_for(asked_);
   search.go_on = [this] { return go_on(0.0); };
   if (!climb(search).empty() || ladder_.empty()) return std::nullopt;

@@ -119,19 +119,20 @@ class PoolDesign {
   Pulls pulls(Eigen::Index value) const;
   /// (S + G)
   Eigen::VectorXd along(const Pulls& pull, Eigen::Index value) const;
-  void add_curve(const Pulls& pull, Eigen::Index value, double times, Eigen::MatrixXd& curve) const;
   /// Per limit: the multiplier aimed at, and multiplier over slack.
   struct Limits {
     Eigen::VectorXd pull, stiffness;
   };
   struct Equations {
     Eigen::VectorXd slope;
-    Eigen::MatrixXd curve;  ///< its lower half
-    Eigen::MatrixXd down;   ///< per value: slope of t - f_k
+    Eigen::MatrixXd curve;           ///< its lower half
+    Eigen::MatrixXd down;            ///< per value: slope of t - f_k
+    Eigen::MatrixXd shared_inverse;  ///< D^-1
   };
+  void add_curve(const Pulls& pull, Eigen::Index value, double times, Equations& to) const;
   void add_limits(const Limits& limits, Equations& to) const;
   void add_value(Eigen::Index k, const Limits& limits, Equations& to) const;
-  Eigen::VectorXd direction(const Limits& limits, Equations& to);
+  Eigen::VectorXd direction(const Limits& limits, Equations& to) const;
   Eigen::VectorXd slack_step(const Eigen::VectorXd& step, const Equations& equations) const;
   bool take_step();
 
@@ -153,7 +154,6 @@ class PoolDesign {
   Eigen::VectorXd slack_;       ///< of every limit, see slacks()
   Eigen::VectorXd multiplier_;  ///< the same
   Sight sight_;
-  Eigen::MatrixXd shared_inverse_;  ///< D^-1 there
 };
 
 void PoolDesign::number_shared_effects() {
@@ -298,9 +298,9 @@ Eigen::VectorXd PoolDesign::along(const Pulls& pull, Eigen::Index value) const {
 /// `times` P'M^-1 P of the pulls P, by the shared effects alone and by what is left of the unknowns once they follow:
 ///   P_s'D^-1 P_s + R'(A - B D^-1 B' + M_0)^-1 R,  R = P_p - B D^-1 P_s
 void PoolDesign::add_curve(const Pulls& pull, Eigen::Index value, double times,
-                           Eigen::MatrixXd& curve) const {
-  auto of_points = curve.topLeftCorner(curve.rows() - 1, curve.cols() - 1);
-  const Eigen::MatrixXd shared = shared_inverse_ * pull.on_shared;
+                           Equations& to) const {
+  auto of_points = to.curve.topLeftCorner(to.curve.rows() - 1, to.curve.cols() - 1);
+  const Eigen::MatrixXd shared = to.shared_inverse * pull.on_shared;
   of_points += times * (pull.on_shared.transpose() * shared);
   Eigen::MatrixXd left = -sight_.normals.followed().transpose() * pull.on_shared;
   left.leftCols(shares()) += pull.on_unknowns;
@@ -335,17 +335,17 @@ void PoolDesign::add_value(Eigen::Index k, const Limits& limits, Equations& to) 
   to.slope -= limits.pull[k] * down;
   to.curve.selfadjointView<Eigen::Lower>().rankUpdate(down, limits.stiffness[k]);
   const double multiplier = multiplier_[k];
-  if (multiplier >= least_curve) add_curve(pull, k, 2.0 * multiplier / square(k), to.curve);
+  if (multiplier >= least_curve) add_curve(pull, k, 2.0 * multiplier / square(k), to);
 }
 
 /// Solved by Newton with the multipliers as unknowns of their own, slack times multiplier on its way to `aim`.
-Eigen::VectorXd PoolDesign::direction(const Limits& limits, Equations& to) {
+Eigen::VectorXd PoolDesign::direction(const Limits& limits, Equations& to) const {
   const Eigen::Index size = point_.size();
   to.slope = Eigen::VectorXd::Unit(size, size - 1);
   to.curve.setZero(size, size);
   to.down.resize(size, values());
   add_limits(limits, to);
-  shared_inverse_ = sight_.normals.shared_inverse();
+  to.shared_inverse = sight_.normals.shared_inverse();
   for (Eigen::Index k = 0; k < values(); ++k) add_value(k, limits, to);
   const Eigen::VectorXd unit = to.curve.diagonal().cwiseSqrt().cwiseInverse();
   to.curve = unit.asDiagonal() * to.curve * unit.asDiagonal();

@@ -13,7 +13,8 @@ class Tour {
   /// end.
   Tour(const Eigen::MatrixXd& turns, const std::vector<int>& stays, bool comes_back);
 
-  /// Turns round parts of the way while that shortens it, and moves single stays `always` or where a turn takes `blocked` or longer. The first stays first, a repeated one last.
+  /// Turns round parts of the way while that shortens it, and moves single stays `always` or where a turn takes
+  /// `blocked` or longer. The first stays first, a repeated one last.
   void shorten(double blocked, bool always);
 
   /// Where the stays stand in the list it was made of; a repeated first one is 0 again.

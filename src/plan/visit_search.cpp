@@ -193,22 +193,21 @@ bool VisitSearch::take(VisitSum& sum, const std::vector<int>& candidates) const 
 }
 
 double VisitSearch::evaluate(const ChosenVisits& chosen) {
-  if (!take(sum_, chosen.all())) return infinite;
+  return take(sum_, chosen.all()) ? measure_of_sum() : infinite;
+}
+
+double VisitSearch::measure_of_sum() const {
   return measure_of(asked_, rows_.maker, sum_.variances(), sum_.responses());
 }
 
-double VisitSearch::evaluate_without(const ChosenVisits& chosen, std::size_t place) {
-  if (whole_of_ != chosen.all()) {
-    whole_of_ = chosen.all();
+bool VisitSearch::take_without(const ChosenVisits& chosen, std::size_t place) {
+  std::vector<int> visits = chosen.all();
+  if (whole_of_ != visits) {
+    whole_of_ = std::move(visits);
     whole_is_fit_ = take(whole_, whole_of_);
   }
   const auto left_out = static_cast<std::size_t>(chosen.candidates[place]);
-  if (whole_is_fit_ && sum_.take_without(whole_, rows_.visits[left_out])) {
-    return measure_of(asked_, rows_.maker, sum_.variances(), sum_.responses());
-  }
-  ChosenVisits rest = chosen;
-  rest.candidates.erase(rest.candidates.begin() + static_cast<std::ptrdiff_t>(place));
-  return evaluate(rest);
+  return whole_is_fit_ && sum_.take_without(whole_, rows_.visits[left_out]);
 }
 
 // --------------------------------------------------------------------------------------- tours
@@ -243,8 +242,7 @@ ChosenVisits VisitSearch::rounded(const Eigen::VectorXd& share, double minutes, 
   // Where a program can begin, with the largest share.
   int first = -1;
   for (Eigen::Index v = 0; v < share.size(); ++v) {
-    const auto at = static_cast<std::size_t>(v);
-    if (!can_start(static_cast<int>(at))) continue;
+    if (!can_start(static_cast<int>(v))) continue;
     if (first < 0 || share[v] > share[first] * (1.0 + tie)) first = static_cast<int>(v);
   }
   chosen.candidates.push_back(std::max(first, 0));
@@ -314,7 +312,7 @@ bool VisitSearch::add_one(ChosenVisits& chosen, double minutes) {
 void VisitSearch::shorten_list(const ChosenVisits& chosen) {
   worthy_ = pool_;
   if (pool_.size() <= most_worthy || !std::isfinite(evaluate(chosen))) return;
-  const double now = std::log(measure_of(asked_, rows_.maker, sum_.variances(), sum_.responses()));
+  const double now = std::log(measure_of_sum());
   Insertion insertion = insertion_into(shortest_tour(chosen));
   std::vector<double> worth(set_.candidates.size());
   for (const int candidate : pool_) {
@@ -335,7 +333,7 @@ bool VisitSearch::exchange(ChosenVisits& chosen, std::size_t place, double minut
   ChosenVisits rest = chosen;
   rest.candidates.erase(rest.candidates.begin() + static_cast<std::ptrdiff_t>(place));
   rest.repeats_first = chosen.repeats_first && !first;
-  const double without = first ? evaluate(rest) : evaluate_without(chosen, place);
+  const double without = !first && take_without(chosen, place) ? measure_of_sum() : evaluate(rest);
   if (!std::isfinite(without) && sum_.variances().size() == 0) return false;
   // What is added to a set that hardly determines a value carries the rounding of that set.
   const double clear = margin(std::max(without, chosen.measure));
@@ -347,7 +345,7 @@ bool VisitSearch::exchange(ChosenVisits& chosen, std::size_t place, double minut
   for (const int candidate : worthy_) {
     if (candidate == old) continue;
     const auto at = static_cast<std::size_t>(candidate);
-    if (first && !can_start(static_cast<int>(at))) continue;
+    if (first && !can_start(candidate)) continue;
     const double times = twice ? 2.0 : 1.0;
     const double more = times * (touch_minutes(candidate) + insertion.minutes(stay_of(candidate)));
     if (base + more > minutes) continue;

@@ -102,8 +102,9 @@ class VisitSearch {
  private:
   bool take(VisitSum& sum, const std::vector<int>& candidates) const;
   double evaluate(const ChosenVisits& chosen);
-  /// Of all but the visit there; the first may be made twice.
-  double evaluate_without(const ChosenVisits& chosen, std::size_t place);
+  double measure_of_sum() const;
+  /// The sum of all but the visit there, which is made once. False where it has to be taken anew.
+  bool take_without(const ChosenVisits& chosen, std::size_t place);
   int stay_of(int candidate) const;
   bool can_start(int candidate) const;
   std::vector<int> stays_of(const std::vector<int>& candidates) const;

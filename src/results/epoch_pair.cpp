@@ -325,29 +325,6 @@ ToBeFound to_be_found(const FitResult& old_result, const FitResult& planned, boo
 }
 
 Expected<EpochPair> pair_of(const FitResult& old_result, const FitResult& new_result,
-                            const CompareOptions& options);
-
-}  // namespace
-
-Expected<EpochPair> paired(const FitResult& old_result, const FitResult& new_result,
-                           const CompareOptions& options) {
-  Problems problems = reasons_to_refuse(old_result, new_result, options);
-  if (!problems.empty()) return tl::make_unexpected(std::move(problems));
-  return pair_of(old_result, new_result, options);
-}
-
-Expected<EpochPair> paired_with_plan(const FitResult& old_result, const FitResult& planned,
-                                     const CompareOptions& options, bool old_too) {
-  Expected<EpochPair> pair = pair_of(old_result, planned, options);
-  if (pair && !pair->uncertain_parts.empty()) {
-    pair->to_be_found = to_be_found(old_result, planned, old_too);
-  }
-  return pair;
-}
-
-namespace {
-
-Expected<EpochPair> pair_of(const FitResult& old_result, const FitResult& new_result,
                             const CompareOptions& options) {
   EpochPair pair;
   const BetweenSurveys between = between_surveys(old_result, new_result, options);
@@ -386,5 +363,21 @@ Expected<EpochPair> pair_of(const FitResult& old_result, const FitResult& new_re
 }
 
 }  // namespace
+
+Expected<EpochPair> paired(const FitResult& old_result, const FitResult& new_result,
+                           const CompareOptions& options) {
+  Problems problems = reasons_to_refuse(old_result, new_result, options);
+  if (!problems.empty()) return tl::make_unexpected(std::move(problems));
+  return pair_of(old_result, new_result, options);
+}
+
+Expected<EpochPair> paired_with_plan(const FitResult& old_result, const FitResult& planned,
+                                     const CompareOptions& options, bool old_too) {
+  Expected<EpochPair> pair = pair_of(old_result, planned, options);
+  if (pair && !pair->uncertain_parts.empty()) {
+    pair->to_be_found = to_be_found(old_result, planned, old_too);
+  }
+  return pair;
+}
 
 }  // namespace pivotrace

@@ -71,6 +71,13 @@ Eigen::VectorXd factors_of(const Eigen::VectorXd& z, double error, double about)
   return about * z.unaryExpr([&](double drawn) { return factor_of(drawn, 2.0 / error); });
 }
 
+VarianceErrors errors_of_parts(const EpochPair& pair) {
+  if (!pair.uncertain_parts.empty()) return pair.part_errors;
+  const double dof = pair.reference.dof;
+  return independent_variances(
+      Eigen::MatrixXd::Constant(1, 1, std::isfinite(dof) ? 2.0 / dof : 0.0));
+}
+
 /// (draws x g) Per uncertain part: the true variance over what the part holds, and what the surveys find over that.
 struct DrawnVariances {
   Eigen::MatrixXd truth;
@@ -120,8 +127,8 @@ void foresee_found(const ToBeFound& to_be_found, const Eigen::MatrixXd& true_ove
   }
 }
 
-DrawnVariances drawn_variances(const EpochPair& pair, const VarianceErrors& variances,
-                               EvenDraws& random) {
+DrawnVariances drawn_variances(const EpochPair& pair, EvenDraws& random) {
+  const VarianceErrors variances = errors_of_parts(pair);
   const Eigen::MatrixXd& errors = variances.covariance;
   const Eigen::Index count = errors.rows();
   const VarianceErrors alone = independent_variances(errors);
@@ -151,13 +158,6 @@ std::vector<Eigen::MatrixXd> whitened_parts(const EpochPair& pair, const Eigen::
     parts.emplace_back(whiten * part * whiten.transpose());
   }
   return parts;
-}
-
-VarianceErrors errors_of_parts(const EpochPair& pair) {
-  if (!pair.uncertain_parts.empty()) return pair.part_errors;
-  const double dof = pair.reference.dof;
-  return independent_variances(
-      Eigen::MatrixXd::Constant(1, 1, std::isfinite(dof) ? 2.0 / dof : 0.0));
 }
 
 /// (h x draws) of unit covariance but for the factors.
@@ -213,7 +213,7 @@ VisibleChanges::VisibleChanges(const EpochPair& pair, const Eigen::VectorXd& U95
   Eigen::MatrixXd noise(h, draws);
   for (Eigen::Index i = 0; i < h; ++i) noise.row(i) = random.normal().transpose();
   const std::vector<Eigen::MatrixXd> parts = whitened_parts(pair, whiten);
-  const DrawnVariances variances = drawn_variances(pair, errors_of_parts(pair), random);
+  const DrawnVariances variances = drawn_variances(pair, random);
   noise = drawn_noise(parts, variances.truth, std::move(noise));
   const Eigen::MatrixXd biases = pair.bias.gains * drawn_biases(pair.bias, random);
   seen_ = noise + whiten * biases;

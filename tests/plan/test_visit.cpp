@@ -48,6 +48,21 @@ const Estimate* estimate_of(const FitResult& result, const ValueName& name) {
   return nullptr;
 }
 
+AsVisits planned_visits(const char* name) {
+  const Machine machine = example(name);
+  const auto outcome = make_plan(machine, {});
+  REQUIRE(outcome.has_value());
+  return {machine, nominal_survey(machine, outcome->plan)};
+}
+
+/// 1e-7 of every variance, and of the largest response.
+void check_alike(const Eigen::VectorXd& variances, const Eigen::MatrixXd& responses,
+                 const VisitSum& sum) {
+  CHECK((variances - sum.variances()).cwiseQuotient(sum.variances()).cwiseAbs().maxCoeff() < 1e-7);
+  const double scale = sum.responses().cwiseAbs().maxCoeff();
+  CHECK((responses - sum.responses()).cwiseAbs().maxCoeff() < 1e-7 * scale);
+}
+
 double off(double a, double b) { return std::abs(a - b) / std::max(std::abs(b), 1e-12); }
 
 /// 1e-6 of what is to be predicted.
@@ -93,10 +108,7 @@ TEST_CASE("the sum over visits is the prediction of the estimator") {
 }
 
 TEST_CASE("one visit more by its rows alone is the sum with it") {
-  const Machine machine = example("trunnion");
-  const auto outcome = make_plan(machine, {});
-  REQUIRE(outcome.has_value());
-  const AsVisits survey(machine, nominal_survey(machine, outcome->plan));
+  const AsVisits survey = planned_visits("trunnion");
   VisitSum whole(survey.maker);
   REQUIRE(whole.take(survey.all()));
   for (std::size_t k = 0; k < survey.visits.size(); ++k) {
@@ -106,10 +118,7 @@ TEST_CASE("one visit more by its rows alone is the sum with it") {
     Eigen::VectorXd variances;
     Eigen::MatrixXd responses;
     less.with(survey.visits[k], variances, responses);
-    CHECK((variances - whole.variances()).cwiseQuotient(whole.variances()).cwiseAbs().maxCoeff() <
-          1e-7);
-    const double scale = whole.responses().cwiseAbs().maxCoeff();
-    CHECK((responses - whole.responses()).cwiseAbs().maxCoeff() < 1e-7 * scale);
+    check_alike(variances, responses, whole);
     // A touch more never makes anything less certain.
     CHECK((less.variances() - whole.variances()).minCoeff() >= -1e-15);
   }
@@ -118,10 +127,7 @@ TEST_CASE("one visit more by its rows alone is the sum with it") {
 TEST_CASE("the sum without one visit is the sum of the others") {
   for (const char* name : {"fourth-axis", "trunnion"}) {
     CAPTURE(name);
-    const Machine machine = example(name);
-    const auto outcome = make_plan(machine, {});
-    REQUIRE(outcome.has_value());
-    const AsVisits survey(machine, nominal_survey(machine, outcome->plan));
+    const AsVisits survey = planned_visits(name);
     VisitSum whole(survey.maker);
     REQUIRE(whole.take(survey.all()));
     for (std::size_t k = 0; k < survey.visits.size(); ++k) {
@@ -130,27 +136,18 @@ TEST_CASE("the sum without one visit is the sum of the others") {
       REQUIRE(less.take(survey.all_but(k)));
       VisitSum quickly(survey.maker);
       REQUIRE(quickly.take_without(whole, survey.visits[k]));
-      CHECK((quickly.variances() - less.variances())
-                .cwiseQuotient(less.variances())
-                .cwiseAbs()
-                .maxCoeff() < 1e-7);
-      const double scale = less.responses().cwiseAbs().maxCoeff();
-      CHECK((quickly.responses() - less.responses()).cwiseAbs().maxCoeff() < 1e-7 * scale);
+      check_alike(quickly.variances(), quickly.responses(), less);
       // And goes on as the sum of the others does.
       Eigen::VectorXd variances;
       Eigen::MatrixXd responses;
       quickly.with(survey.visits[k], variances, responses);
-      CHECK((variances - whole.variances()).cwiseQuotient(whole.variances()).cwiseAbs().maxCoeff() <
-            1e-7);
+      check_alike(variances, responses, whole);
     }
   }
 }
 
 TEST_CASE("a sum is not told from rounding without the visit that alone determines it") {
-  const Machine machine = example("fourth-axis");
-  const auto outcome = make_plan(machine, {});
-  REQUIRE(outcome.has_value());
-  const AsVisits survey(machine, nominal_survey(machine, outcome->plan));
+  const AsVisits survey = planned_visits("fourth-axis");
   VisitSum one(survey.maker);
   one.take({&survey.visits.front()});
   VisitSum none(survey.maker);

@@ -116,6 +116,7 @@ class VisitSum {
 
  private:
   Eigen::Index slot(int shared) const { return slots_[static_cast<std::size_t>(shared)]; }
+  void add_up_along(const Visit& visit, const Eigen::MatrixXd& of_sum, Eigen::MatrixXd& seen) const;
   void look_with(const Visit& visit);
   void fill_inner(const Visit& visit);
   void divide_by_factor(Eigen::Ref<Eigen::MatrixXd> rows) const;
