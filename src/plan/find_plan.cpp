@@ -4,6 +4,7 @@
 
 #include <Eigen/Cholesky>
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <iterator>
 #include <map>
@@ -11,6 +12,7 @@
 #include <numbers>
 #include <numeric>
 #include <set>
+#include <tuple>
 
 #include "base/length_text.h"
 #include "pivotrace/estimate/fit.h"
@@ -55,24 +57,29 @@ constexpr int most_orders = 40;
 constexpr int most_other_visits = 8;
 /// Rounds in which values that a regular pattern knows better are asked for more, and what the worst value of
 /// all may lose by it.
-constexpr int most_rounds_beside_regular = 3;
+constexpr int most_rounds_beside_regular = 2;
 constexpr double most_given_up = 1.08;
 /// How far a search has come once its ladder stands, and what shaking adds; the rest is proof.
 constexpr double part_of_ladder = 0.4;
 constexpr double part_of_shakes = 0.3;
-/// How hard is tried: rounds of exchange where a plan is made to fit its minutes, and plans shaken loose in the end with
-/// either kind of ways, more of them where there are few candidates. Where bounds count every step takes several times as
-/// long, and plans of as much again get no better. All measured by plan_efficiency.
+/// How hard is tried. Where bounds count every step takes several times as long, and plans of as much again get no
+/// better. All measured by plan_efficiency and plan_growth.
 struct Effort {
-  int rounds_to_fit = 0;
-  int shakes = 0;
-  int shakes_of_few = 0;
+  int rounds_to_fit = 0;  ///< of exchange where a plan is made to fit its minutes
+  int rungs = 0;          ///< last ones of the grid of minutes that are polished, and before them
+  int steps = 0;          ///< last steps of the ladder
+  int least_shakes = 0;   ///< of each of them, with either kind of ways
+  int most_shakes = 0;    ///< the same where there are few candidates, that is below
+  int shaken = 0;         ///< candidates times shakes
+  std::size_t finished = 0;  ///< sets of each whose order is sought, whose prediction is made
+  std::size_t worthy = 0;    ///< candidates tried in the place of a visit
 };
-constexpr Effort effort_without_bounds{VisitSearch::most_rounds, 10, 30};
-constexpr Effort effort_with_bounds{1, 4, 6};
-constexpr std::size_t few_candidates = 1000;
+constexpr Effort effort_without_bounds{VisitSearch::most_rounds, 3, 2, 4, 40, 2800, 5, 200};
+constexpr Effort effort_with_bounds{1, 2, 1, 1, 2, 500, 2, 100};
+constexpr Effort effort_of_advice{1, 1, 0, 0, 0, 0, 1, 100};
 /// Visits a plan loses when it is shaken (common practice, no source).
-constexpr int taken_out = 3;
+constexpr int least_taken_out = 2;
+constexpr int most_taken_out = 4;
 /// Put in order and weighed exactly are those whose measure is no further from the best.
 constexpr double worth_finishing = 1.005;
 constexpr int design_iterations = 60;
@@ -81,6 +88,12 @@ constexpr double design_gap = 0.02;
 constexpr double worth_saying = 0.97;
 /// Grid on which set-ups that reach further are tried.
 constexpr double coarse_step_deg = 30.0;
+/// Local optima of a step of the ladder that polishing goes on from.
+constexpr std::size_t most_starts = 3;
+/// From the local optima, and from what became of them once its minutes were known.
+constexpr int rounds_of_polish = 2;
+/// Rungs that are polished in long surveys: there whole visits come out more evenly.
+constexpr int most_rungs_of_long = 2;
 /// Fewer stations determine no axis with anything to spare (common practice, no source).
 constexpr std::size_t least_visits = 4;
 
@@ -197,6 +210,8 @@ class Finder {
   Plan plan_of(const std::vector<int>& order) const;
   const WrongTurn& wrong_turn(int before, int candidate);
   const std::vector<WayBetween>& ways_at(int candidate);
+  const std::vector<TargetSight>& sights_at(int candidate);
+  const VisitMoves& moves_at(int candidate, const ForeseenVisit& visit);
   double exact_minutes(const std::vector<int>& order, const Plan& plan);
   std::optional<Finished> finished(VisitSearch& search, const ChosenVisits& chosen, double minutes);
   bool is_sound(VisitSearch& search, const Finished& finished);
@@ -204,16 +219,29 @@ class Finder {
   double worst_of(const FitResult& prediction, std::vector<WantedValue>& wanted) const;
   bool go_on(double part);
   bool is_enough(const Finished& done) const;
+  /// Local optima at the minutes of a step of the ladder, with the shortest ways and with simple ones.
+  using Starts = std::array<std::vector<ChosenVisits>, 2>;
+
   Problems climb(VisitSearch& search);
+  Problems climb_to(double asked, VisitSearch& search);
   Problem no_plan_up_to(double minutes) const;
   void add_start(VisitSearch& search, double minutes, ChosenVisits& current);
-  void polish(double minutes, const ChosenVisits& so_far);
-  void polish_from(std::vector<ChosenVisits> starts, VisitSearch& search, double minutes,
-                   Finished& best);
-  Asked asked_beside_regular(const Finished& best) const;
+  std::vector<double> rungs_below(double asked) const;
+  void polish_between(double minutes, double next, const std::vector<double>& rungs,
+                      const VisitSearch& search, const ChosenVisits& current);
+  Starts starts_at(VisitSearch search, double minutes, const ChosenVisits& current);
   std::vector<ChosenVisits> starts_with_bias(VisitSearch& search, double minutes);
-  void shake(VisitSearch& search, double minutes, ChosenVisits chosen, Finished& best);
-  void finish(VisitSearch& search, double minutes, const ChosenVisits& chosen, Finished& best);
+  void know_minutes(VisitSearch& search, const Finished& finished, double minutes);
+  Finished polished(VisitSearch search, double minutes, const Starts& starts);
+  void polish_from(std::vector<ChosenVisits> starts, VisitSearch& search, double minutes,
+                   std::vector<ChosenVisits>& found, Finished& best);
+  void shake(VisitSearch& search, double minutes, ChosenVisits chosen,
+             std::vector<ChosenVisits>& found);
+  void finish_best_of(std::vector<ChosenVisits> found, VisitSearch& search, double minutes,
+                      Finished& best);
+  bool finish(VisitSearch& search, double minutes, const ChosenVisits& chosen, Finished& best);
+  Asked asked_beside_regular(const Finished& best) const;
+  void keep_beside_regular(double minutes);
   std::optional<Finished> finished_within(VisitSearch& search, ChosenVisits chosen, double minutes,
                                           bool short_order);
   void learn_regular_pattern();
@@ -246,9 +274,12 @@ class Finder {
   Eigen::VectorXd share_;
   std::vector<PredictedOutput> regular_;  ///< what a regular pattern of this purpose reaches
   std::vector<Finished> ladder_;
+  std::vector<Finished> polished_;
   std::set<std::vector<int>> finished_before_;
   std::map<std::pair<int, int>, WrongTurn> wrong_turns_;  ///< from stay to candidate
   std::map<int, std::vector<WayBetween>> ways_at_;
+  std::map<int, std::vector<TargetSight>> sights_at_;
+  std::map<std::tuple<int, std::size_t, int>, VisitMoves> moves_at_;
   /// Why a way is not clear, from candidate to candidate.
   std::map<std::pair<int, int>, std::optional<std::string>> in_the_way_;
   std::set<std::pair<int, int>> blocked_;  ///< from stay to stay
@@ -560,12 +591,38 @@ const std::vector<WayBetween>& Finder::ways_at(int candidate) {
       .first->second;
 }
 
+const std::vector<TargetSight>& Finder::sights_at(int candidate) {
+  const auto known = sights_at_.find(candidate);
+  if (known != sights_at_.end()) return known->second;
+  return sights_at_
+      .insert({candidate,
+               pivotrace::sights_at(machine_, state_, frame_.distances, set_.station(candidate))})
+      .first->second;
+}
+
+const VisitMoves& Finder::moves_at(int candidate, const ForeseenVisit& visit) {
+  const std::tuple<int, std::size_t, int> key{candidate, visit.first_touch, visit.finding_passes};
+  const auto known = moves_at_.find(key);
+  if (known != moves_at_.end()) return known->second;
+  Plan alone = frame_;
+  alone.stations.assign(1, set_.station(candidate));
+  return moves_at_.insert({key, visit_moves(machine_, alone, 0, visit, ways_at(candidate))})
+      .first->second;
+}
+
 /// Of the plan of this order.
 double Finder::exact_minutes(const std::vector<int>& order, const Plan& plan) {
-  return minutes_of(
-      machine_, plan,
-      {[&](std::size_t station) { return wrong_turn(order[station - 1], order[station]); },
-       [&](std::size_t station) { return ways_at(order[station]); }});
+  KnownStations known;
+  known.wrong_turn = [&](std::size_t station) -> const WrongTurn& {
+    return wrong_turn(order[station - 1], order[station]);
+  };
+  known.sights = [&](std::size_t station) -> const std::vector<TargetSight>& {
+    return sights_at(order[station]);
+  };
+  known.moves = [&](std::size_t station, const ForeseenVisit& visit) -> const VisitMoves& {
+    return moves_at(order[station], visit);
+  };
+  return minutes_of(machine_, plan, known);
 }
 
 Plan Finder::plan_of(const std::vector<int>& order) const {
@@ -581,6 +638,7 @@ Plan Finder::plan_of(const std::vector<int>& order) const {
 VisitSearch Finder::search_for(const Asked& asked) {
   VisitSearch search(machine_, set_, *rows_, asked, frame_.distances);
   for (const auto& [from, to] : blocked_) search.keep_apart(from, to);
+  search.most_worthy = effort_.worthy;
   look_at_worthy(search);
   return search;
 }
@@ -668,22 +726,52 @@ void Finder::add_start(VisitSearch& search, double minutes, ChosenVisits& curren
   }
 }
 
+/// To order sets by: a difference of rounding is none.
+float roughly_measured(const ChosenVisits& chosen) { return static_cast<float>(chosen.measure); }
+
 bool Finder::is_enough(const Finished& done) const {
   return enough ? enough(done.plan) : done.worst <= 1.0;
 }
 
-/// The minutes grow step by step; every step begins with what the one before it found.
+/// Plans are polished at minutes of this grid alone, so that those of neighbouring requests are the same ones.
+double grid_of_minutes(double minutes) {
+  if (minutes < long_survey_minutes) return 0.1;
+  return minutes < 2.0 * long_survey_minutes ? 0.2 : 0.5;
+}
+
+/// The last minutes of the grid that are allowed.
+double last_on_grid(double minutes) {
+  const double grid = grid_of_minutes(minutes);
+  return std::round(std::floor(minutes / grid + 1e-6) * grid * 10.0) / 10.0;
+}
+
 Problems Finder::climb(VisitSearch& search) {
+  learn_regular_pattern();
+  const double asked = std::max(first_minutes, last_on_grid(request_.minutes));
+  Problems problems = climb_to(asked, search);
+  if (ladder_.empty()) return problems;
+  ladder_.back().behind = behind_regular(ladder_.back().prediction);
+  for (Finished& plan : polished_) {
+    if (plan.merit() < ladder_.back().merit()) ladder_.push_back(std::move(plan));
+  }
+  if (!polished_.empty()) keep_beside_regular(asked);
+  return {};
+}
+
+/// The minutes grow step by step; every step begins with what the one before it found. What is found on the way does
+/// not depend on how far it goes.
+Problems Finder::climb_to(double asked, VisitSearch& search) {
   search.shortest_ways = true;
   ChosenVisits current;
-  const double asked = std::max(first_minutes, request_.minutes);
   const double step = request_.stop_when_reached ? minute_step : 2.0 * minute_step;
+  const double most = std::max(most_minutes, asked);
+  const std::vector<double> rungs = rungs_below(asked);
   std::size_t next_fresh = 0;
   int hopeless = 0;
-  for (double minutes = first_minutes; minutes <= most_minutes;
-       minutes += minutes <= std::min(asked, long_survey_minutes)
-                      ? step
-                      : std::max(step, longer_by * minutes)) {
+  double next = first_minutes;
+  for (double minutes = next; minutes <= most; minutes = next) {
+    next += minutes <= std::min(asked, long_survey_minutes) ? step
+                                                            : std::max(step, longer_by * minutes);
     const bool allowed = minutes <= asked + 1e-9;
     if (!allowed && !ladder_.empty()) break;
     if (!ladder_.empty() && !go_on(part_of_ladder * minutes / asked)) return {};
@@ -695,15 +783,13 @@ Problems Finder::climb(VisitSearch& search) {
     std::optional<Finished> done = finished_within(search, current, minutes, false);
     hopeless = done ? 0 : hopeless + 1;
     if (ladder_.empty() && hopeless >= most_hopeless) return {no_plan_up_to(minutes)};
-    if (!done) continue;
-    const bool better = ladder_.empty() || done->worst < ladder_.back().worst * (1.0 - 1e-9);
-    if (!better || !is_sound(search, *done)) continue;
-    ladder_.push_back(std::move(*done));
-    if (request_.stop_when_reached && is_enough(ladder_.back())) return {};
-  }
-  if (!ladder_.empty()) {
-    polish(asked, current);
-    return {};
+    const bool better =
+        done && (ladder_.empty() || done->worst < ladder_.back().worst * (1.0 - 1e-9));
+    if (better && is_sound(search, *done)) {
+      ladder_.push_back(std::move(*done));
+      if (request_.stop_when_reached && is_enough(ladder_.back())) return {};
+    }
+    if (!ladder_.empty()) polish_between(minutes, next, rungs, search, current);
   }
   return {no_plan_up_to(most_minutes)};
 }
@@ -726,51 +812,111 @@ Asked Finder::asked_beside_regular(const Finished& best) const {
   return asked;
 }
 
-/// At the minutes that are left in the end: from the design that counts the bias of every visit, and from the
-/// best plans with a few visits taken out. A named purpose gives no value worse than the regular pattern for it
-/// does, where minutes allow.
-void Finder::polish(double minutes, const ChosenVisits& so_far) {
-  if (ladder_.back().plan.minutes > minutes + 1e-9) return;
-  learn_regular_pattern();
-  ladder_.back().behind = behind_regular(ladder_.back().prediction);
+/// Minutes at which plans are polished: the last rungs of the grid, and before them the last steps of the ladder.
+std::vector<double> Finder::rungs_below(double asked) const {
+  const double grid = grid_of_minutes(asked);
+  const int last =
+      asked < long_survey_minutes ? effort_.rungs : std::min(effort_.rungs, most_rungs_of_long);
+  std::vector<double> rungs;
+  for (int k = 0; k < last; ++k) rungs.push_back(asked - k * grid);
+  const double step = 2.0 * minute_step;
+  double on_step = std::floor((rungs.back() - 1e-6) / step) * step;
+  for (int k = 0; k < effort_.steps; ++k, on_step -= step) rungs.push_back(on_step);
+  std::reverse(rungs.begin(), rungs.end());
+  return rungs;
+}
+
+/// Those that lie between two steps of the ladder. Whole visits come out evenly at some minutes and not at others: a
+/// plan for less time may be the best there is.
+void Finder::polish_between(double minutes, double next, const std::vector<double>& rungs,
+                            const VisitSearch& search, const ChosenVisits& current) {
+  std::optional<Starts> starts;
+  for (const double rung : rungs) {
+    if (rung < minutes - 1e-9 || rung >= next - 1e-9) continue;
+    if (ladder_.back().plan.minutes > rung + 1e-9) continue;
+    if (!starts) starts = starts_at(search, minutes, current);
+    polished_.push_back(polished(search, rung, *starts));
+    const double part = static_cast<double>(polished_.size()) / static_cast<double>(rungs.size());
+    if (!go_on(part_of_ladder + part_of_shakes * part)) return;
+  }
+}
+
+/// Minutes of an order move by move from now on; what else a plan takes as that plan has it.
+void Finder::know_minutes(VisitSearch& search, const Finished& finished, double minutes) {
+  search.exact_minutes = [this](const std::vector<int>& order) {
+    return exact_minutes(order, plan_of(order));
+  };
+  search.least_other_minutes = first_minutes_;
+  search.learn_minutes(search.in_order(finished.chosen, minutes), finished.plan.minutes);
+}
+
+/// From the design that counts the bias of every visit, and from the best plan so far.
+Finder::Starts Finder::starts_at(VisitSearch search, double minutes, const ChosenVisits& current) {
+  know_minutes(search, ladder_.back(), minutes);
+  std::vector<ChosenVisits> starts = starts_with_bias(search, minutes);
+  starts.push_back(current);
+  starts.push_back(ladder_.back().chosen);
+  Starts improved{starts, starts};
+  for (std::size_t kind = 0; kind < improved.size(); ++kind) {
+    search.shortest_ways = kind == 0;
+    for (ChosenVisits& start : improved[kind]) search.improve(start, minutes);
+    std::ranges::stable_sort(improved[kind], {}, roughly_measured);
+    improved[kind].resize(std::min(improved[kind].size(), most_starts));
+  }
+  return improved;
+}
+
+/// The best plan of these minutes, whatever was found at others: `search` is a copy, so are the ways known to be blocked.
+Finder::Finished Finder::polished(VisitSearch search, double minutes, const Starts& starts) {
+  const std::set<std::pair<int, int>> blocked = blocked_;
+  finished_before_.clear();
   Finished best = ladder_.back();
+  best.behind = behind_regular(best.prediction);
+  for (int round = 0; round < rounds_of_polish; ++round) {
+    know_minutes(search, best, minutes);
+    const std::vector<ChosenVisits> so_far = {best.chosen};
+    std::vector<ChosenVisits> found;
+    for (std::size_t kind = 0; kind < starts.size(); ++kind) {
+      search.shortest_ways = kind == 0;
+      polish_from(round == 0 ? starts[kind] : so_far, search, minutes, found, best);
+    }
+    finish_best_of(std::move(found), search, minutes, best);
+  }
+  blocked_ = blocked;
+  return best;
+}
+
+/// A named purpose gives no value worse than the regular pattern for it does, where minutes allow.
+void Finder::keep_beside_regular(double minutes) {
   for (int round = 0; round < most_rounds_beside_regular && go_on(part_of_ladder); ++round) {
-    if (round > 0 && best.behind <= 1.0) break;
+    Finished best = ladder_.back();
+    if (best.behind <= 1.0 || best.plan.minutes > minutes + 1e-9) return;
+    finished_before_.clear();
     const Asked asked = asked_beside_regular(best);
     VisitSearch search = search_for(asked);
     search.go_on = [this] { return go_on(part_of_ladder); };
-    search.exact_minutes = [this](const std::vector<int>& order) {
-      return exact_minutes(order, plan_of(order));
-    };
-    search.least_other_minutes = first_minutes_;
-    search.learn_minutes(search.in_order(best.chosen, minutes), best.plan.minutes);
-    std::vector<ChosenVisits> starts = {best.chosen};
-    if (round == 0) {
-      starts.push_back(so_far);
-      for (ChosenVisits& start : starts_with_bias(search, minutes)) {
-        starts.push_back(std::move(start));
-      }
-    }
+    know_minutes(search, best, minutes);
+    std::vector<ChosenVisits> found;
     for (const bool shortest : {true, false}) {
       search.shortest_ways = shortest;
-      polish_from(starts, search, minutes, best);
+      polish_from({best.chosen}, search, minutes, found, best);
     }
+    finish_best_of(std::move(found), search, minutes, best);
+    if (best.merit() < ladder_.back().merit()) ladder_.push_back(std::move(best));
   }
-  if (best.merit() < ladder_.back().merit()) ladder_.push_back(std::move(best));
 }
 
-/// With the search's kind of ways.
+/// With the search's kind of ways: what is worth finishing joins `found`.
 void Finder::polish_from(std::vector<ChosenVisits> starts, VisitSearch& search, double minutes,
-                         Finished& best) {
+                         std::vector<ChosenVisits>& found, Finished& best) {
   for (ChosenVisits& start : starts) search.improve(start, minutes);
-  const auto roughly = [](const ChosenVisits& start) { return static_cast<float>(start.measure); };
-  std::ranges::stable_sort(starts, {}, roughly);
+  std::ranges::stable_sort(starts, {}, roughly_measured);
+  // At once: it tells the search what else a plan takes.
+  finish(search, minutes, starts.front(), best);
   for (const ChosenVisits& start : starts) {
-    if (start.measure <= worth_finishing * starts.front().measure) {
-      finish(search, minutes, start, best);
-    }
+    if (start.measure <= worth_finishing * starts.front().measure) found.push_back(start);
   }
-  shake(search, minutes, starts.front(), best);
+  shake(search, minutes, starts.front(), found);
 }
 
 std::vector<ChosenVisits> Finder::starts_with_bias(VisitSearch& search, double minutes) {
@@ -788,12 +934,13 @@ std::vector<ChosenVisits> Finder::starts_with_bias(VisitSearch& search, double m
 
 /// Takes a few visits out and fills up anew, again and again: out of the valley where exchange ends. The same
 /// ones on every machine.
-void Finder::shake(VisitSearch& search, double minutes, ChosenVisits chosen, Finished& best) {
+void Finder::shake(VisitSearch& search, double minutes, ChosenVisits chosen,
+                   std::vector<ChosenVisits>& found) {
   RandomStream random(1);
-  const int times =
-      set_.candidates.size() < few_candidates ? effort_.shakes_of_few : effort_.shakes;
-  for (int k = 0; k < times; ++k) {
-    if (!go_on(part_of_ladder + part_of_shakes * k / times)) return;
+  const int times = std::clamp(effort_.shaken / static_cast<int>(set_.candidates.size()),
+                               effort_.least_shakes, effort_.most_shakes);
+  for (int k = 0; k < times && go_on(part_of_ladder); ++k) {
+    const int taken_out = least_taken_out + k % (most_taken_out - least_taken_out + 1);
     ChosenVisits other = chosen;
     for (int out = 0; out < taken_out && other.candidates.size() > least_visits; ++out) {
       const auto others = static_cast<double>(other.candidates.size() - 1);
@@ -801,26 +948,42 @@ void Finder::shake(VisitSearch& search, double minutes, ChosenVisits chosen, Fin
       other.candidates.erase(other.candidates.begin() + at);
     }
     search.improve(other, minutes);
-    if (other.measure <= worth_finishing * chosen.measure) finish(search, minutes, other, best);
+    if (other.measure <= worth_finishing * chosen.measure) found.push_back(other);
     if (other.measure < VisitSearch::clearly_below(chosen.measure)) chosen = std::move(other);
   }
 }
 
+/// The few that promise most.
+void Finder::finish_best_of(std::vector<ChosenVisits> found, VisitSearch& search, double minutes,
+                            Finished& best) {
+  std::ranges::stable_sort(found, {}, roughly_measured);
+  std::size_t finished = 0;
+  for (const ChosenVisits& chosen : found) {
+    if (chosen.measure > worth_finishing * found.front().measure) return;
+    finished += finish(search, minutes, chosen, best) ? 1 : 0;
+    if (finished == effort_.finished) return;
+  }
+}
+
 /// Takes its place where it is better, in time and sound: in the shortest order that still fits, and with fewer
-/// visits in the order that keeps most drift out.
-void Finder::finish(VisitSearch& search, double minutes, const ChosenVisits& chosen,
+/// visits in the order that keeps most drift out. Whether it was looked at.
+bool Finder::finish(VisitSearch& search, double minutes, const ChosenVisits& chosen,
                     Finished& best) {
   std::vector<int> visits = chosen.candidates;
   std::ranges::sort(visits);
-  if (!finished_before_.insert(std::move(visits)).second) return;
+  if (!finished_before_.insert(std::move(visits)).second) return false;
   const auto worst = [&](const ChosenVisits& c) { return search.worst_of(c, asked_.scale); };
   // No order makes up for that, but where the best is behind the regular pattern a set may be worth what it gives up.
-  if (best.behind <= 1.0 && worst(chosen) > worth_finishing * worst(best.chosen)) return;
+  if (best.behind <= 1.0 && worst(chosen) > worth_finishing * worst(best.chosen)) {
+    return false;
+  }
   for (const bool short_order : {true, false}) {
+    if (!short_order && asked_.drift_mm == 0.0) break;  // one order is as good as another
     std::optional<Finished> done = finished_within(search, chosen, minutes, short_order);
     if (!done || !(done->merit() < best.merit() * (1.0 - 1e-9))) continue;
     if (is_sound(search, *done)) best = std::move(*done);
   }
+  return true;
 }
 
 /// Cut down until its exact minutes fit, filled up where they leave room: what has to be found, and so the minutes,
@@ -1041,7 +1204,7 @@ Expected<PlanOutcome> Finder::find() {
 
 std::optional<PlanOutcome> Finder::find_coarsely() {
   if (!prepare().empty()) return std::nullopt;
-  effort_.shakes = effort_.shakes_of_few = 0;
+  effort_ = effort_of_advice;
   VisitSearch search = search_for(asked_);
   search.go_on = [this] { return go_on(0.0); };
   if (!climb(search).empty() || ladder_.empty()) return std::nullopt;

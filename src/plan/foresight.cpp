@@ -3,6 +3,7 @@
 #include <Eigen/Dense>
 #include <algorithm>
 #include <cmath>
+#include <deque>
 #include <utility>
 
 #include "pivotrace/machine/kinematics.h"
@@ -20,6 +21,31 @@ bool across(const Eigen::Vector3d& direction, int along) {
   return std::abs(direction[along]) <= 1.0 - 1e-12;
 }
 
+/// Of every axis what lies across it.
+std::vector<LearnedCoordinate> coordinates_of_axes(const MachineState& state) {
+  std::vector<LearnedCoordinate> coordinates;
+  for (std::size_t i = 0; i < state.axis_lines.size(); ++i) {
+    for (int k = 0; k < 3; ++k) {
+      if (across(state.axis_lines[i].direction, k))
+        coordinates.push_back({static_cast<int>(i), -1, k});
+    }
+  }
+  return coordinates;
+}
+
+/// Touches on one target in a row, of target 0.
+std::vector<ForeseenVisit> visits_of(const Machine& machine, const PlannedStation& station) {
+  std::vector<ForeseenVisit> visits;
+  for (std::size_t i = 0; i < station.touches.size(); ++i) {
+    if (visits.empty() ||
+        !same_target(machine, station.touches[visits.back().first_touch], station.touches[i])) {
+      visits.push_back({0, i, 0, 0.0, 0.0, 0.0, 0, {}});
+    }
+    ++visits.back().touches;
+  }
+  return visits;
+}
+
 /// Of up to three columns.
 double largest_singular_value(const Eigen::MatrixXd& columns) {
   Eigen::Matrix3d square = Eigen::Matrix3d::Zero();
@@ -29,14 +55,11 @@ double largest_singular_value(const Eigen::MatrixXd& columns) {
   return std::sqrt(std::max(0.0, eigen.eigenvalues()[2]));
 }
 
-/// How one visit sees the coordinates: found - predicted = H x with x their errors.
+/// The same with the coordinates of all targets.
 struct Sight {
-  Eigen::MatrixXd h;              ///< 3 x n, machine frame, all directions
-  Eigen::MatrixXd seen;           ///< 3 x m: orthonormal directions its touches see
-  Eigen::Matrix3Xd outward;       ///< of every touch
-  Eigen::Matrix3d place_turn;     ///< what H has for the coordinates of the target itself
-  Eigen::Index place_column = 0;  ///< where they begin
-  double curve_mm = 0.0;          ///< radius of the surface the stylus centre meets; 0 = flat
+  Eigen::MatrixXd h;  ///< 3 x n, machine frame, all directions
+  const TargetSight* own = nullptr;
+  Eigen::Index place_column = 0;  ///< where the coordinates of the target itself begin
 };
 
 /// Everything the file may have wrong, as far as it has not been found yet.
@@ -55,20 +78,67 @@ struct Ignorance {
   }
 };
 
+/// Exact: the place is linear in every coordinate.
+void weigh_coordinates(const Machine& machine, const MachineState& state,
+                       const PlannedStation& station, int carrier,
+                       const Eigen::Vector3d& place_at_zero, TargetSight& sight) {
+  const auto shown = [&](const MachineState& moved, const Eigen::Vector3d& at_zero) {
+    return shown_from_stylus(
+        machine, moved, machine_from_carried(machine, moved, carrier, at_zero, station.angles_rad),
+        station.angles_rad);
+  };
+  const Eigen::Vector3d nominal = shown(state, place_at_zero);
+  const std::vector<LearnedCoordinate> axes = coordinates_of_axes(state);
+  sight.of_axes.resize(3, static_cast<Eigen::Index>(axes.size()));
+  MachineState moved = state;
+  for (std::size_t j = 0; j < axes.size(); ++j) {
+    double& coordinate = moved.axis_lines[axes[j].axis].point_mm[axes[j].along];
+    const double was = std::exchange(coordinate, coordinate + 1.0);
+    sight.of_axes.col(static_cast<Eigen::Index>(j)) = shown(moved, place_at_zero) - nominal;
+    coordinate = was;
+  }
+  for (int k = 0; k < 3; ++k) {
+    sight.of_target.col(k) = shown(state, place_at_zero + Eigen::Vector3d::Unit(k)) - nominal;
+  }
+}
+
+void look(const Machine& machine, const MachineState& state, const ProbingDistances& distances,
+          const PlannedStation& station, const ForeseenVisit& visit, TargetSight& sight) {
+  const PlannedTouch& first = station.touches[visit.first_touch];
+  const bool flat = machine.artefacts[first.artefact].kind == ArtefactKind::flat;
+  Eigen::Matrix3d normal = Eigen::Matrix3d::Zero();
+  sight.outward.resize(3, static_cast<Eigen::Index>(visit.touches));
+  for (std::size_t i = 0; i < visit.touches; ++i) {
+    const PlacedTouch placed = place_touch(machine, state, distances, station.angles_rad,
+                                           station.touches[visit.first_touch + i]);
+    normal += placed.outward * placed.outward.transpose();
+    sight.outward.col(static_cast<Eigen::Index>(i)) = placed.outward;
+    sight.curve_mm = flat ? 0.0 : placed.reach_mm;
+  }
+  const Eigen::SelfAdjointEigenSolver<Eigen::Matrix3d> eigen(normal);
+  Eigen::Index seen = 0;
+  for (int i = 0; i < 3; ++i) seen += eigen.eigenvalues()[i] >= least_seen ? 1 : 0;
+  sight.seen = eigen.eigenvectors().rightCols(seen);
+}
+
 class Foreseer {
  public:
-  Foreseer(const Machine& machine, const Plan& plan, double sure_mm, bool only_passes)
+  using Sights = std::function<const std::vector<TargetSight>&(std::size_t station)>;
+
+  Foreseer(const Machine& machine, const Plan& plan, double sure_mm, bool only_passes,
+           Sights sights)
       : machine_(machine),
         plan_(plan),
         state_(nominal_state(machine)),
         sure_mm_(sure_mm),
-        only_passes_(only_passes) {}
+        only_passes_(only_passes),
+        known_sights_(std::move(sights)) {}
 
   Foresight foresee() {
     list_visits();
     list_coordinates();
     std::vector<std::vector<Sight>> sights;
-    for (std::size_t i = 0; i < plan_.stations.size(); ++i) sights.push_back(sights_at(i));
+    for (std::size_t i = 0; i < plan_.stations.size(); ++i) sights.push_back(sights_of(i));
     Ignorance now = at_first();
     made_.learned_after = plan_.stations.size();
     for (std::size_t i = 0; i < plan_.stations.size(); ++i) {
@@ -86,14 +156,9 @@ class Foreseer {
  private:
   void list_visits() {
     for (const PlannedStation& station : plan_.stations) {
-      std::vector<ForeseenVisit> visits;
-      for (std::size_t i = 0; i < station.touches.size(); ++i) {
-        const int target = target_of(station.touches[i]);
-        if (visits.empty() || visits.back().target != target) {
-          visits.push_back({target, i, 0, 0.0, 0.0, 0.0, 0, {}});
-        }
-        ++visits.back().touches;
-      }
+      std::vector<ForeseenVisit> visits = visits_of(machine_, station);
+      for (ForeseenVisit& visit : visits)
+        visit.target = target_of(station.touches[visit.first_touch]);
       made_.stations.push_back(std::move(visits));
     }
   }
@@ -107,13 +172,7 @@ class Foreseer {
   }
 
   void list_coordinates() {
-    for (std::size_t i = 0; i < machine_.rotary.size(); ++i) {
-      for (int k = 0; k < 3; ++k) {
-        if (across(state_.axis_lines[i].direction, k)) {
-          made_.coordinates.push_back({static_cast<int>(i), -1, k});
-        }
-      }
-    }
+    made_.coordinates = coordinates_of_axes(state_);
     for (std::size_t i = 0; i < made_.targets.size(); ++i) {
       for (int k = 0; k < 3; ++k) made_.coordinates.push_back({-1, static_cast<int>(i), k});
     }
@@ -127,74 +186,42 @@ class Foreseer {
     return {one, 0.0 * one, std::max(rough * rough, 1e-6) * one};
   }
 
-  std::vector<Sight> sights_at(std::size_t station) const {
+  std::vector<Sight> sights_of(std::size_t station) {
+    const std::vector<TargetSight>* known = nullptr;
+    if (known_sights_) {
+      known = &known_sights_(station);
+    } else {
+      own_sights_.push_back(sights_at(machine_, state_, plan_.distances, plan_.stations[station]));
+      known = &own_sights_.back();
+    }
     std::vector<Sight> sights;
-    for (const ForeseenVisit& visit : made_.stations[station]) {
-      sights.push_back(sight_of(plan_.stations[station], visit));
+    for (std::size_t k = 0; k < known->size(); ++k) {
+      const TargetSight& own = (*known)[k];
+      const Eigen::Index axes = own.of_axes.cols();
+      Sight sight;
+      sight.own = &own;
+      sight.place_column = axes + 3 * made_.stations[station][k].target;
+      sight.h = Eigen::MatrixXd::Zero(3, size());
+      sight.h.leftCols(axes) = own.of_axes;
+      sight.h.middleCols<3>(sight.place_column) = own.of_target;
+      sights.push_back(std::move(sight));
     }
     return sights;
   }
 
-  /// Exact: the place is linear in every coordinate.
-  Sight sight_of(const PlannedStation& station, const ForeseenVisit& visit) const {
-    const PlannedTouch& touch = station.touches[visit.first_touch];
-    const int carrier = machine_.artefacts[touch.artefact].carried_by;
-    const Eigen::Vector3d place =
-        place_touch(machine_, state_, plan_.distances, {}, made_.targets[visit.target]).centre_mm;
-    const auto shown = [&](const MachineState& state, const Eigen::Vector3d& at_zero) {
-      return shown_from_stylus(
-          machine_, state,
-          machine_from_carried(machine_, state, carrier, at_zero, station.angles_rad),
-          station.angles_rad);
-    };
-    const Eigen::Vector3d nominal = shown(state_, place);
-    Sight sight;
-    sight.h = Eigen::MatrixXd::Zero(3, size());
-    for (Eigen::Index j = 0; j < size(); ++j) {
-      const LearnedCoordinate& c = made_.coordinates[j];
-      if (c.target >= 0 && c.target != visit.target) continue;
-      if (c.target >= 0 && c.along == 0) sight.place_column = j;
-      MachineState moved = state_;
-      Eigen::Vector3d moved_place = place;
-      (c.axis >= 0 ? moved.axis_lines[c.axis].point_mm : moved_place)[c.along] += 1.0;
-      sight.h.col(j) = shown(moved, moved_place) - nominal;
-    }
-    sight.place_turn = sight.h.middleCols<3>(sight.place_column);
-    look(station, visit, sight);
-    return sight;
-  }
-
-  void look(const PlannedStation& station, const ForeseenVisit& visit, Sight& sight) const {
-    Eigen::Matrix3d normal = Eigen::Matrix3d::Zero();
-    sight.outward.resize(3, static_cast<Eigen::Index>(visit.touches));
-    for (std::size_t i = 0; i < visit.touches; ++i) {
-      const PlacedTouch placed = place_touch(machine_, state_, plan_.distances, station.angles_rad,
-                                             station.touches[visit.first_touch + i]);
-      normal += placed.outward * placed.outward.transpose();
-      sight.outward.col(static_cast<Eigen::Index>(i)) = placed.outward;
-      const bool flat =
-          machine_.artefacts[made_.targets[visit.target].artefact].kind == ArtefactKind::flat;
-      sight.curve_mm = flat ? 0.0 : placed.reach_mm;
-    }
-    const Eigen::SelfAdjointEigenSolver<Eigen::Matrix3d> eigen(normal);
-    Eigen::Index seen = 0;
-    for (int i = 0; i < 3; ++i) seen += eigen.eigenvalues()[i] >= least_seen ? 1 : 0;
-    sight.seen = eigen.eigenvectors().rightCols(seen);
-  }
-
   Eigen::MatrixXd best_gain(const Sight& sight, const Ignorance& now) const {
-    const Eigen::MatrixXd h = sight.seen.transpose() * sight.h;
+    const Eigen::MatrixXd h = sight.own->seen.transpose() * sight.h;
     const Eigen::MatrixXd cross = now.believed * h.transpose();
     Eigen::MatrixXd spread = h * cross;
     spread.diagonal().array() += unsaid_mm * unsaid_mm;
-    return spread.ldlt().solve(cross.transpose()).transpose() * sight.seen.transpose();
+    return spread.ldlt().solve(cross.transpose()).transpose() * sight.own->seen.transpose();
   }
 
   /// Only the place of the target follows what was found.
   Eigen::MatrixXd gain_of_keeping(const Sight& sight) const {
     Eigen::MatrixXd gain = Eigen::MatrixXd::Zero(size(), 3);
     gain.middleRows<3>(sight.place_column) =
-        sight.place_turn.transpose() * sight.seen * sight.seen.transpose();
+        sight.own->of_target.transpose() * sight.own->seen * sight.own->seen.transpose();
     return gain;
   }
 
@@ -218,13 +245,13 @@ class Foreseer {
   double met_off_mm(const Eigen::Vector3d& direction, const Sight& sight,
                     const Ignorance& now) const {
     const double off = off_mm(Eigen::Matrix3d::Identity(), sight, now);
-    const double sideways = sight.curve_mm > 0.0 ? 0.5 * off * off / sight.curve_mm : 0.0;
+    const double sideways = sight.own->curve_mm > 0.0 ? 0.5 * off * off / sight.own->curve_mm : 0.0;
     return off_mm(direction, sight, now) + sideways;
   }
 
   double met_off_mm(const Sight& sight, const Ignorance& now) const {
     double most = 0.0;
-    for (const auto& outward : sight.outward.colwise()) {
+    for (const auto& outward : sight.own->outward.colwise()) {
       most = std::max(most, met_off_mm(outward, sight, now));
     }
     return most;
@@ -240,7 +267,7 @@ class Foreseer {
                  Ignorance now) const {
     for (std::size_t i = first; i < sights.size(); ++i) {
       for (const Sight& sight : sights[i]) {
-        if (off_mm(sight.seen, sight, now) > sure_mm_) return false;
+        if (off_mm(sight.own->seen, sight, now) > sure_mm_) return false;
         now.learn(gain_of_keeping(sight), sight.h);
       }
     }
@@ -248,12 +275,12 @@ class Foreseer {
   }
 
   void visit(ForeseenVisit& made, const Sight& sight, bool learning, Ignorance& now) const {
-    made.off_mm = off_mm(sight.seen, sight, now);
+    made.off_mm = off_mm(sight.own->seen, sight, now);
     if (!only_passes_) {
       made.met_off_mm = met_off_mm(sight, now);
       made.felt_off_mm = met_off_mm(Eigen::Vector3d::UnitZ(), sight, now);
     }
-    made.finding_passes = passes_for(made.off_mm, sight.curve_mm);
+    made.finding_passes = passes_for(made.off_mm, sight.own->curve_mm);
     made.gain = learning ? best_gain(sight, now) : gain_of_keeping(sight);
     now.learn(made.gain, sight.h);
   }
@@ -273,6 +300,8 @@ class Foreseer {
   const MachineState state_;
   const double sure_mm_;
   const bool only_passes_;
+  const Sights known_sights_;
+  std::deque<std::vector<TargetSight>> own_sights_;
   Foresight made_;
 };
 
@@ -290,16 +319,36 @@ bool same_target(const Machine& machine, const PlannedTouch& a, const PlannedTou
   return a.along_mm == b.along_mm;
 }
 
+std::vector<TargetSight> sights_at(const Machine& machine, const MachineState& state,
+                                   const ProbingDistances& distances,
+                                   const PlannedStation& station) {
+  std::vector<TargetSight> sights;
+  for (const ForeseenVisit& visit : visits_of(machine, station)) {
+    const PlannedTouch& touch = station.touches[visit.first_touch];
+    const Eigen::Vector3d place_at_zero =
+        place_touch(machine, state, distances, {}, touch).centre_mm;
+    TargetSight sight;
+    weigh_coordinates(machine, state, station, machine.artefacts[touch.artefact].carried_by,
+                      place_at_zero, sight);
+    look(machine, state, distances, station, visit, sight);
+    sights.push_back(std::move(sight));
+  }
+  return sights;
+}
+
 Foresight foresee(const Machine& machine, const Plan& plan, double sure_mm) {
-  return Foreseer(machine, plan, sure_mm, false).foresee();
+  return Foreseer(machine, plan, sure_mm, false, {}).foresee();
 }
 
 Foresight foresee(const Machine& machine, const Plan& plan) {
   return foresee(machine, plan, sure_share_of_limit * plan.distances.limit);
 }
 
-Foresight foresee_passes(const Machine& machine, const Plan& plan) {
-  return Foreseer(machine, plan, sure_share_of_limit * plan.distances.limit, true).foresee();
+Foresight foresee_passes(
+    const Machine& machine, const Plan& plan,
+    const std::function<const std::vector<TargetSight>&(std::size_t station)>& sights) {
+  return Foreseer(machine, plan, sure_share_of_limit * plan.distances.limit, true, sights)
+      .foresee();
 }
 
 }  // namespace pivotrace

@@ -47,20 +47,19 @@ class Clock {
   }
 
   double seconds() {
-    const Foresight foresight = foresee_passes(machine_, plan_);
+    const Foresight foresight = foresee_passes(machine_, plan_, known_.sights);
     total_ += 2.0 * function_s;  // the spindle is stopped and held
     if (plan_.self_find) find_first();
     for (std::size_t i = 0; i < plan_.stations.size(); ++i) {
       up();
       turn(i);
       prove_turn(i);
-      const std::vector<WayBetween> ways = ways_at(i);
       for (std::size_t k = 0; k < foresight.stations[i].size(); ++k) {
         if (k > 0) up();
         if (!watched_ && !(plan_.self_find && i == 0 && k == 0)) {
           feel(plan_.stations[i], foresight.stations[i][k]);
         }
-        visit(plan_.stations[i], foresight.stations[i][k], ways);
+        visit(i, foresight.stations[i][k]);
       }
     }
     up();
@@ -70,7 +69,6 @@ class Clock {
   /// The first station alone, every place known after so many finding passes, nothing turned.
   double seconds_of_station(int finding_passes) {
     const PlannedStation& station = plan_.stations.front();
-    const std::vector<WayBetween> ways = ways_at(0);
     for (std::size_t first = 0; first < station.touches.size();) {
       std::size_t next = first + 1;
       while (next < station.touches.size() &&
@@ -82,11 +80,32 @@ class Clock {
       known.first_touch = first;
       known.touches = next - first;
       known.finding_passes = finding_passes;
-      visit(station, known, ways);
+      visit(0, known);
       first = next;
     }
     up();
     return total_;
+  }
+
+  VisitMoves moves_of(const PlannedStation& station, const ForeseenVisit& visit,
+                      const std::vector<WayBetween>& ways) {
+    const Shown shown{*this, station};
+    const PlacedTouch first = shown.place(visit.first_touch);
+    VisitMoves moves;
+    for (int pass = 0; pass <= visit.finding_passes; ++pass) {
+      const bool measures = pass == visit.finding_passes;
+      const Eigen::Vector3d entry = shown.over(first, gap_mm(first, measures));
+      if (pass == 0) {
+        moves.entry_mm = now_mm_ = entry;
+        total_ = 0.0;
+      } else {
+        go(entry);
+      }
+      run_pass(shown, visit, measures ? ways : finding_ways(ways), measures);
+    }
+    moves.exit_mm = now_mm_;
+    moves.seconds = total_;
+    return moves;
   }
 
  private:
@@ -164,7 +183,6 @@ class Clock {
   }
 
   std::vector<WayBetween> ways_at(std::size_t station) const {
-    if (known_.ways) return known_.ways(station);
     const PlannedStation& planned = plan_.stations[station];
     return watched_ ? ways_between(machine_, state_, plan_.distances, planned)
                     : std::vector<WayBetween>(planned.touches.size(), WayBetween::over);
@@ -187,20 +205,20 @@ class Clock {
     up();
   }
 
-  void visit(const PlannedStation& station, const ForeseenVisit& visit,
-             const std::vector<WayBetween>& ways) {
-    const Shown shown{*this, station};
-    const PlacedTouch first = shown.place(visit.first_touch);
-    for (int pass = 0; pass <= visit.finding_passes; ++pass) {
-      const bool measures = pass == visit.finding_passes;
-      const Eigen::Vector3d entry = shown.over(first, gap_mm(first, measures));
-      if (pass == 0) {
-        come_down(entry);
-      } else {
-        go(entry);
-      }
-      run_pass(shown, visit, measures ? ways : finding_ways(ways), measures);
-    }
+  void visit(std::size_t station, const ForeseenVisit& visit) {
+    if (known_.moves) return follow(known_.moves(station, visit));
+    const Eigen::Vector3d here_mm = now_mm_;
+    const double so_far = total_;
+    const VisitMoves moves = moves_of(plan_.stations[station], visit, ways_at(station));
+    now_mm_ = here_mm;
+    total_ = so_far;
+    follow(moves);
+  }
+
+  void follow(const VisitMoves& moves) {
+    come_down(moves.entry_mm);
+    total_ += moves.seconds;
+    now_mm_ = moves.exit_mm;
   }
 
   static std::vector<WayBetween> finding_ways(const std::vector<WayBetween>& ways) {
@@ -275,6 +293,11 @@ double turn_seconds(const Machine& machine, const ProbingDistances& distances,
 double station_minutes(const Machine& machine, const Plan& plan, int finding_passes) {
   if (plan.touch_count() == 0) return 0.0;
   return Clock(machine, plan, true).seconds_of_station(finding_passes) / 60.0;
+}
+
+VisitMoves visit_moves(const Machine& machine, const Plan& plan, std::size_t station,
+                       const ForeseenVisit& visit, const std::vector<WayBetween>& ways) {
+  return Clock(machine, plan, true).moves_of(plan.stations[station], visit, ways);
 }
 
 double minutes_of(const Machine& machine, const Plan& plan, const KnownStations& known) {

@@ -24,8 +24,6 @@ constexpr double cost_of_far = 0.05;
 constexpr double cost_of_late = 100.0;
 /// Stations whose order is weighed by the moves of their program, one by one.
 constexpr std::size_t first_few = 3;
-/// Candidates tried in the place of every visit in one round of exchange.
-constexpr std::size_t most_worthy = 200;
 /// Of rearranging the order of the visits; nothing better was found later (common practice, no source).
 constexpr int most_rounds_of_order = 20;
 
@@ -270,9 +268,7 @@ void VisitSearch::drop_until_short(ChosenVisits& chosen, double minutes) {
     std::size_t least = 1;
     double best = infinite;
     for (std::size_t k = 1; k < chosen.candidates.size(); ++k) {
-      ChosenVisits less = chosen;
-      less.candidates.erase(less.candidates.begin() + static_cast<std::ptrdiff_t>(k));
-      const double measure = evaluate(less);
+      const double measure = take_without(chosen, k) ? measure_of_sum() : infinite;
       if (measure < clearly_below(best)) {
         best = measure;
         least = k;
@@ -373,7 +369,8 @@ void VisitSearch::improve(ChosenVisits& chosen, double minutes, int rounds) {
   for (int round = 0; round < rounds; ++round) {
     bool better = false;
     while (add_one(chosen, minutes)) better = true;
-    if (round % 2 == 0) shorten_list(chosen);
+    // What was worthy beside a set much like this one will do to begin with.
+    if (round % 2 == 0 && (round > 0 || worthy_.empty())) shorten_list(chosen);
     for (std::size_t place = 0; place < chosen.candidates.size(); ++place) {
       if (go_on && !go_on()) return;
       better = exchange(chosen, place, minutes) || better;
@@ -395,8 +392,12 @@ double VisitSearch::worst_of(const ChosenVisits& chosen, const Eigen::VectorXd& 
 double VisitSearch::measure_without_one(const ChosenVisits& chosen) {
   double worst = 0.0;
   for (std::size_t k = 0; k < chosen.candidates.size(); ++k) {
+    if (k > 0 || !chosen.repeats_first) {
+      worst = std::max(worst, take_without(chosen, k) ? measure_of_sum() : infinite);
+      continue;
+    }
     ChosenVisits less = chosen;
-    less.candidates.erase(less.candidates.begin() + static_cast<std::ptrdiff_t>(k));
+    less.candidates.erase(less.candidates.begin());
     worst = std::max(worst, evaluate(less));
   }
   return worst;

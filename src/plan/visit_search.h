@@ -57,7 +57,10 @@ class VisitSearch {
   static constexpr int most_rounds = 6;
 
   /// Candidates worth trying for exchange, in their order.
-  void look_at(std::vector<int> candidates) { pool_ = std::move(candidates); }
+  void look_at(std::vector<int> candidates) {
+    pool_ = std::move(candidates);
+    worthy_.clear();
+  }
 
   /// Never one stay right after another: the way is blocked.
   void keep_apart(int from_stay, int to_stay) { turns_(from_stay, to_stay) = minutes_to_stay; }
@@ -89,6 +92,8 @@ class VisitSearch {
   /// A plan of this order really takes so long: finding places at first, proving turns.
   void learn_minutes(const std::vector<int>& order, double minutes);
 
+  /// Candidates tried in the place of every visit in one round of exchange.
+  std::size_t most_worthy = 200;
   /// Ways as short as moving single stays makes them, not only where some are blocked: room for more visits, but other
   /// valleys to end in. Neither is the better one on every machine.
   bool shortest_ways = false;

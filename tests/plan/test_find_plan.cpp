@@ -169,6 +169,21 @@ TEST_CASE("more minutes never make a plan worse, and the same request makes the 
   }
 }
 
+TEST_CASE("a plan is no worse than those of a little less time") {
+  // Few angles, few visits: whole visits come out evenly at some minutes and not at others.
+  test::RandomMachine random(1410);
+  const Machine machine = testing::without_bias(random.machine(test::Setup::ball_on_axis));
+  double last = 1e9;
+  for (const double minutes : {6.5, 6.9, 7.2, 8.1, 8.2, 8.25}) {
+    CAPTURE(minutes);
+    const PlanOutcome outcome = found(machine, minutes);
+    CHECK(worst(outcome) <= last * (1.0 + 1e-12));
+    CHECK(outcome.plan.minutes <= minutes + 1e-9);
+    CHECK(outcome.plan.minutes >= 0.9 * minutes);
+    last = worst(outcome);
+  }
+}
+
 namespace {
 
 /// U95 of one value, normal factor, of visits in no order: no drift.

@@ -8,6 +8,7 @@
 #include <string>
 #include <vector>
 
+#include "pivotrace/plan/foresight.h"
 #include "pivotrace/plan/plan.h"
 
 namespace pivotrace {
@@ -104,11 +105,22 @@ double safe_height_mm(const Machine& machine, const MachineState& state,
 /// a feeler goes before every visit and no touch is come to beside the artefact.
 double minutes_of(const Machine& machine, const Plan& plan, bool watched = true);
 
-/// What wrong_turn_at() says of a station after the first, and ways_between() of any, for who asks of the same turns
-/// and stations again and again.
+/// The moves of a visit, from its entry straight above the first touch to its exit above the last, as shown.
+struct VisitMoves {
+  Eigen::Vector3d entry_mm;
+  Eigen::Vector3d exit_mm;
+  double seconds = 0.0;
+};
+/// Of one with so many finding passes, watched. `ways`: of the station.
+VisitMoves visit_moves(const Machine& machine, const Plan& plan, std::size_t station,
+                       const ForeseenVisit& visit, const std::vector<WayBetween>& ways);
+
+/// What wrong_turn_at() says of a station after the first, sights_at() and visit_moves() of any, for who asks of the
+/// same turns and stations again and again.
 struct KnownStations {
-  std::function<WrongTurn(std::size_t station)> wrong_turn;
-  std::function<std::vector<WayBetween>(std::size_t station)> ways;
+  std::function<const WrongTurn&(std::size_t station)> wrong_turn;
+  std::function<const std::vector<TargetSight>&(std::size_t station)> sights;
+  std::function<const VisitMoves&(std::size_t station, const ForeseenVisit& visit)> moves;
 };
 /// The same, watched.
 double minutes_of(const Machine& machine, const Plan& plan, const KnownStations& known);

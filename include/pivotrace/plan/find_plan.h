@@ -53,8 +53,9 @@ inline constexpr double least_arc_deg = 60.0;
 
 /// Searches visits at grids of angles of all axes to be measured; starts from the design whose visits come in
 /// fractions, rounds it, adds and exchanges visits while the minutes grow step by step, and orders them. The
-/// same request gives the same plan on every machine, and more minutes never a worse one. A plan that is to
-/// detect a shift is searched by what differs between two surveys, and has no certificate.
+/// same request gives the same plan on every machine. More minutes give no worse one: they count in steps of 0.1
+/// (0.2 from 10, 0.5 from 20), and the best is taken of what the last steps before them give. That is measured
+/// (plan_growth), not proven: a plan of much less time is not searched again. A plan that is to detect a shift is searched by what differs between two surveys, and has no certificate.
 /// Errors: P401 with reasons when no plan turns every axis far enough; bad arguments as make_plan.
 Expected<PlanOutcome> find_plan(const Machine& machine, const FindRequest& request);
 

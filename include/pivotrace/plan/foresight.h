@@ -3,6 +3,7 @@
 #pragma once
 
 #include <Eigen/Core>
+#include <functional>
 #include <vector>
 
 #include "pivotrace/plan/plan.h"
@@ -56,6 +57,20 @@ inline constexpr double sure_share_of_limit = 0.5;
 /// 50 arcsec over 80 mm. Common practice, no source.
 inline constexpr double unsaid_mm = 0.02;
 
+/// How the visit of one target sees errors of the file: found - predicted = H x. Of one station alone, whatever plan
+/// it is part of.
+struct TargetSight {
+  Eigen::Matrix3Xd of_axes;   ///< H of the centres of all axes, in the order of LearnedCoordinate
+  Eigen::Matrix3d of_target;  ///< H of the place of the target itself
+  Eigen::MatrixXd seen;       ///< 3 x m: orthonormal directions its touches see
+  Eigen::Matrix3Xd outward;   ///< of every touch
+  double curve_mm = 0.0;      ///< radius of the surface the stylus centre meets; 0 = flat
+};
+/// Of every target of a station, in the order of its visits.
+std::vector<TargetSight> sights_at(const Machine& machine, const MachineState& state,
+                                   const ProbingDistances& distances,
+                                   const PlannedStation& station);
+
 /// Where the control shows the target is linear in the coordinates of centres and places, with
 /// factors that depend on the angles alone: p = c_1 + R_1 (c_2 - c_1 + R_2 (b - c_2)), less the arm
 /// of the tool-side axes. So what every visit teaches is known before the program runs:
@@ -72,7 +87,10 @@ inline constexpr double unsaid_mm = 0.02;
 Foresight foresee(const Machine& machine, const Plan& plan, double sure_mm);
 /// The same with the usual share of the plan's limit.
 Foresight foresee(const Machine& machine, const Plan& plan);
-/// The same, met_off_mm and felt_off_mm left at 0: finding passes alone, in half the time.
-Foresight foresee_passes(const Machine& machine, const Plan& plan);
+/// The same, met_off_mm and felt_off_mm left at 0: finding passes alone, in half the time. `sights`: what sights_at()
+/// says of a station, for who asks of the same ones again and again.
+Foresight foresee_passes(
+    const Machine& machine, const Plan& plan,
+    const std::function<const std::vector<TargetSight>&(std::size_t station)>& sights = {});
 
 }  // namespace pivotrace
